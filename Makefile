@@ -1,0 +1,52 @@
+# Two commands set everything up: `make demo` and `make test`. The others are for contributors.
+PYTHON ?= python3
+VENV ?= .venv
+BIN := $(VENV)/bin
+
+.PHONY: demo test lint format types bench lock clean
+
+demo: $(VENV)/.installed
+	$(BIN)/plexor demo --out demo-output
+
+test: $(VENV)/.installed-test
+	$(BIN)/python -m pytest $(PYTEST_ARGS)
+
+lint: $(VENV)/.installed-test
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+
+types: $(VENV)/.installed-test
+	$(BIN)/mypy
+
+format: $(VENV)/.installed-test
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+bench: $(VENV)/.installed-test
+	$(BIN)/python tests/benchmarks/run.py
+
+$(VENV)/bin/python:
+	$(PYTHON) -c 'import sys; assert sys.version_info >= (3, 11), "plexor needs Python 3.11 or newer"'
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.installed: $(VENV)/bin/python requirements.lock pyproject.toml
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation --editable .
+	@touch $@
+
+$(VENV)/.installed-test: $(VENV)/.installed requirements-test.lock
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements-test.lock
+	@touch $@
+
+# Pins every package, with hashes and without the address of any index.
+lock:
+	$(PYTHON) -m pip install --quiet uv
+	printf 'hatchling>=1.27\neditables>=0.5\n' | $(PYTHON) -m uv pip compile pyproject.toml - \
+	  --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate \
+	  --quiet --output-file requirements.lock
+	$(PYTHON) -m uv pip compile pyproject.toml --group test --constraint requirements.lock \
+	  --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate \
+	  --quiet --output-file requirements-test.lock
+
+clean:
+	rm -rf $(VENV) demo-output dist .parts
