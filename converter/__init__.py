@@ -1,0 +1,1 @@
+"""plexor: reads clinicians' reflex shorthand into checked, searchable FHIR Observations."""

@@ -1,0 +1,196 @@
+"""The main path on one screen: read -> assess -> render -> check -> store.
+
+Takes notes and a Session; gives findings, abnormalities, FHIR resources, what is wrong with them, and the
+archive. The work itself is in the stages; here they are joined.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from converter.assess import AssessOptions, assess_reading
+from converter.fhir import FhirOptions, resources_of
+from converter.model import Assessment, Diagnostic, Note, Reading, Severity
+from converter.model.record import SCHEMA
+from converter.reading import ReadingOptions, read_note
+from converter.settings import Settings
+from converter.sources import NOTE_KEPT
+from converter.words import Vocabulary, load_vocabulary
+
+if TYPE_CHECKING:
+    from converter.archive import FindQuery, FoundRow, Item, RunTotals
+    from converter.check import Checker
+
+FAULT = "reader-fault"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Session:
+    """What stays the same over all notes of a run.
+
+    Attributes:
+        settings: what the site set.
+        vocabulary: the words, scales and reflexes, the site's own among them.
+        reading, assess, fhir: options of the stages, made from the settings.
+        program: name and version.
+        run: identifier of the run.
+        time: when the run began, an ISO 8601 instant; None for outputs that carry no time.
+    """
+
+    settings: Settings
+    vocabulary: Vocabulary
+    reading: ReadingOptions
+    assess: AssessOptions
+    fhir: FhirOptions
+    program: str
+    run: str = ""
+    time: str | None = None
+
+
+def open_session(settings: Settings | None = None, *, run: str = "", time: str | None = None) -> Session:
+    """Load the vocabulary and make the stages' options from the settings.
+
+    Raises:
+        VocabularyError: a word list of the site cannot be used.
+        SettingsError: a setting names a scale, a rule or a file that cannot be used.
+    """
+    settings = settings or Settings()
+    vocabulary = load_vocabulary(settings.path(name) for name in settings.vocabulary.files)
+    return Session(
+        settings=settings,
+        vocabulary=vocabulary,
+        reading=settings.reading_options(vocabulary.scales),
+        assess=settings.assess_options(),
+        fhir=settings.fhir_options(recorded=time),
+        program=program(),
+        run=run,
+        time=time,
+    )
+
+
+@cache
+def program() -> str:
+    """Name and version of the program."""
+    from importlib.metadata import version
+
+    return f"plexor {version('plexor')}"
+
+
+def read_notes(notes: Iterable[Note], session: Session) -> Iterator[tuple[Note, Reading]]:
+    """Each note with what it says about reflexes, in order; none is left out."""
+    for note in notes:
+        try:
+            reading = read_note(note, session.vocabulary, session.reading, session.program)
+        except Exception:
+            reading = _not_read(note, session)
+        yield note, reading
+
+
+def assess(note: Note, reading: Reading, session: Session) -> tuple[Assessment, ...]:
+    """What is abnormal in each exam of a note."""
+    return assess_reading(reading, note, session.vocabulary, session.assess)
+
+
+def convert(
+    note: Note, reading: Reading, assessments: Iterable[Assessment], session: Session
+) -> tuple[list[dict[str, Any]], tuple[Diagnostic, ...]]:
+    """The FHIR resources of a note, and what is doubtful about them."""
+    return resources_of(note, reading, assessments, session.vocabulary, session.fhir)
+
+
+def check_resources(
+    resources: Iterable[tuple[str, dict[str, Any]] | Diagnostic],
+    checker: "Checker",
+    profiles: Sequence[str] = (),
+) -> Iterator[Diagnostic]:
+    """What is wrong with FHIR resources, each with the place it came from.
+
+    Args:
+        resources: pairs of a place and a resource, or what was wrong before that.
+        checker: as `open_checker` makes it.
+        profiles: canonicals to check against besides those in `meta.profile`.
+    """
+    for item in resources:
+        if isinstance(item, Diagnostic):
+            yield item
+            continue
+        place, resource = item
+        yield from (replace(trouble, source=place) for trouble in checker.check(resource, profiles))
+
+
+def open_checker(session: Session, folders: Iterable[Path] = ()) -> "tuple[Checker, tuple[Diagnostic, ...]]":
+    """A checker with the shipped, the site's and the given definitions; and what is wrong with those."""
+    from converter.check import Checker, load_definitions
+
+    settings = session.settings
+    every = [*(settings.path(name) for name in settings.profiles.folders), *folders]
+    definitions = load_definitions(every, settings.fhir.canonical)
+    return Checker(definitions, settings.fhir.release), definitions.problems
+
+
+def load(
+    items: Iterable[Note | Diagnostic], archive: Path, session: Session, quotes: bool = True
+) -> "RunTotals":
+    """Read, assess and store notes; what could not be taken from its source is counted as failed.
+
+    Raises:
+        ArchiveError: the archive cannot be written.
+    """
+    from converter.archive import LoadOptions, RunInfo, open_archive
+    from converter.archive import load as store
+
+    time = session.time or ""
+    run = RunInfo(run=session.run, program=session.program, started=time, finished=lambda: time)
+    with open_archive(archive) as opened:
+        return store(opened, _to_store(items, session), run, session.vocabulary, LoadOptions(quotes=quotes))
+
+
+def find(archive: Path, query: "FindQuery") -> "Iterator[FoundRow]":
+    """The findings of an archive that answer a query, in the order of patient, date and place.
+
+    Raises:
+        ArchiveError: there is no such archive, or the query contradicts itself.
+    """
+    from converter.archive import find as search
+    from converter.archive import open_archive
+
+    with open_archive(archive, read_only=True) as opened:
+        yield from search(opened, query)
+
+
+def _to_store(items: Iterable[Note | Diagnostic], session: Session) -> "Iterator[Item]":
+    from converter.archive import Failed
+
+    for item in items:
+        if isinstance(item, Diagnostic):
+            yield replace(item, severity=Severity.WARNING) if item.code in NOTE_KEPT else item
+            continue
+        for note, reading in read_notes((item,), session):
+            fault = next((trouble for trouble in reading.diagnostics if trouble.code == FAULT), None)
+            yield (
+                Failed(diagnostic=fault, note=note)
+                if fault
+                else (note, reading, assess(note, reading, session))
+            )
+
+
+def _not_read(note: Note, session: Session) -> Reading:
+    """What stands in for the reading of a note that the program itself failed on: a fault of ours, said."""
+    fault = Diagnostic(
+        code=FAULT,
+        severity=Severity.ERROR,
+        message="The program failed on this note, so nothing was read from it; please report it.",
+        source=note.source,
+        line=note.line,
+    )
+    return Reading(
+        id=note.id,
+        system=note.system,
+        note_hash=note.hash,
+        schema=SCHEMA,
+        program=session.program,
+        vocabulary=session.vocabulary.fingerprint,
+        diagnostics=(fault,),
+    )

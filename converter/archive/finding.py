@@ -1,0 +1,173 @@
+"""Finds findings in the archive, and counts them.
+
+Takes a query; gives rows in a fixed order, a page at a time. Every value of a query is bound, never pasted
+into the SQL.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import fields
+from typing import Any
+
+from converter.archive.patterns import pattern_sql
+from converter.archive.queries import CountRow, FindQuery, FoundRow
+from converter.archive.rows import days_of
+from converter.archive.values import Archive, ArchiveError
+
+COUNTABLE = {
+    "site": "site",
+    "side": "side",
+    "basis": "basis",
+    "grade": "grade",
+    "scale": "scale",
+    "level": "level",
+    "descriptor": "descriptor",
+    "response": "response",
+    "kind": "kind",
+    "status": "status",
+    "certainty": "certainty",
+    "patient": "patient",
+    "author": "author",
+    "facility": "facility",
+    "note_kind": "note_kind",
+    "year": "CAST(left(authored, 4) AS VARCHAR)",
+    "month": "CASE WHEN length(authored) >= 7 THEN left(authored, 7) END",
+}
+"""What can be counted by, and its SQL."""
+
+_COLUMNS = tuple(entry.name for entry in fields(FoundRow))
+_AS_SAID = """
+(SELECT * EXCLUDE (place), place AS finding_place, 0 AS place, 'direct' AS basis,
+        site AS said_site, side AS said_side
+ FROM current_findings)"""
+_SPREAD = "current_reflexes"
+_ORDER = """
+patient NULLS LAST, authored_first NULLS LAST, authored NULLS LAST, system NULLS FIRST, id, reading,
+finding_place, place"""
+_GRADE = """
+CASE WHEN grade_low = grade_high THEN format('{:g}', grade_low)
+     WHEN grade_low IS NOT NULL THEN format('{:g}-{:g}', grade_low, grade_high) END AS grade"""
+_PAGE = 1000
+
+
+def find(archive: Archive, query: FindQuery) -> Iterator[FoundRow]:
+    """The findings that answer a query, by patient and date, then in the order of the note.
+
+    Args:
+        archive: an open archive.
+        query: what to look for.
+
+    Raises:
+        ArchiveError: the query contradicts itself, in one sentence.
+    """
+    found, values = _found_sql(query)
+    sql = f"SELECT {', '.join(_COLUMNS)} FROM ({found}) ORDER BY {_ORDER}"  # noqa: S608 - our own names
+    if query.limit is not None:
+        sql += " LIMIT ?"
+        values = [*values, query.limit]
+    return (FoundRow(*row) for row in _rows(archive, sql, values))
+
+
+def count(archive: Archive, query: FindQuery, by: Sequence[str] = ()) -> Iterator[CountRow]:
+    """How many rows, notes and patients answer a query, by the columns asked for.
+
+    Args:
+        archive: an open archive.
+        query: what to look for; its limit bounds the number of groups.
+        by: names from `COUNTABLE`; `grade` is text such as `2` or `2-3`, without a scale where none is named.
+
+    Raises:
+        ArchiveError: a column cannot be counted by, or the query contradicts itself.
+    """
+    unknown = [name for name in by if name not in COUNTABLE]
+    if unknown:
+        raise ArchiveError(f"Counting by {unknown[0]!r} is not possible; choose from {', '.join(COUNTABLE)}.")
+    found, values = _found_sql(query)
+    groups = [f"{COUNTABLE[name]} AS g{number}" for number, name in enumerate(by)]
+    names = [f"g{number}" for number, _ in enumerate(by)]
+    counts = "count(*), count(DISTINCT reading), count(DISTINCT patient)"
+    sql = f"SELECT {', '.join([*groups, counts])} FROM (SELECT *, {_GRADE} FROM ({found}))"  # noqa: S608
+    if names:
+        sql += f" GROUP BY {', '.join(names)} ORDER BY {', '.join(f'{name} NULLS LAST' for name in names)}"
+    if query.limit is not None:
+        sql += " LIMIT ?"
+        values = [*values, query.limit]
+    return (CountRow(row[:-3], *row[-3:]) for row in _rows(archive, sql, values))
+
+
+def _rows(archive: Archive, sql: str, values: list[Any]) -> Iterator[tuple[Any, ...]]:
+    import duckdb
+
+    try:
+        found: duckdb.DuckDBPyConnection = archive.connection.cursor().execute(sql, values)
+        while page := found.fetchmany(_PAGE):
+            yield from page
+    except (duckdb.Error, UnicodeError, OverflowError):
+        raise ArchiveError(f"{archive.path}: the archive could not be searched.") from None
+
+
+def _found_sql(query: FindQuery) -> tuple[str, list[Any]]:
+    """The rows that answer a query, without order or limit."""
+    _check(query)
+    patterns = [pattern_sql(pattern) for pattern in query.patterns]
+    shown = ", ".join(f"p{number} AS MATERIALIZED ({sql})" for number, (sql, _) in enumerate(patterns))
+    values = [value for _, bound in patterns for value in bound]
+    conditions, bound = _conditions(query)
+    conditions += [f"(reading, exam) IN (SELECT (reading, exam) FROM p{n})" for n in range(len(patterns))]  # noqa: S608
+    if patterns and not query.sites:
+        evidence = " UNION ".join(f"SELECT (reading, place) FROM p{n}" for n in range(len(patterns)))  # noqa: S608
+        conditions.append(f"(reading, place) IN ({evidence})")
+    source = _SPREAD if query.sites or query.spread or patterns else _AS_SAID
+    sql = f"SELECT * FROM {source} WHERE {' AND '.join(conditions) or 'TRUE'}"  # noqa: S608 - our own names
+    return f"WITH {shown} {sql}" if shown else sql, [*values, *bound]
+
+
+def _conditions(query: FindQuery) -> tuple[list[str], list[Any]]:
+    conditions: list[str] = []
+    values: list[Any] = []
+    alternatives = {
+        "system": query.systems, "id": query.notes, "patient": query.patients, "author": query.authors,
+        "facility": query.facilities, "note_kind": query.note_kinds, "site": query.sites, "side": query.sides,
+        "kind": query.kinds, "level": query.levels, "descriptor": query.descriptors,
+        "response": query.responses, "status": query.statuses, "certainty": query.certainties,
+    }  # fmt: skip
+    for column, wanted in alternatives.items():
+        if wanted:
+            conditions.append(f"{column} IN ({_places(wanted)})")
+            values += wanted
+    first, last = _days(query)
+    bounds = {
+        "scale = ?": query.scale, "grade_low >= ?": query.grade_from, "grade_high <= ?": query.grade_to,
+        "negated = ?": query.negated, "authored_first >= ?": first, "authored_last <= ?": last,
+    }  # fmt: skip
+    for condition, value in bounds.items():
+        if value is not None:
+            conditions.append(condition)
+            values.append(value)
+    if query.exact:
+        conditions.append("basis = 'direct'")
+    if query.abnormalities:
+        conditions.append(
+            "(reading, finding) IN (SELECT (a.reading, unnest(a.rests_on)) FROM abnormalities a"
+            f" WHERE a.code IN ({_places(query.abnormalities)}))"
+        )
+        values += query.abnormalities
+    return conditions, values
+
+
+def _places(values: Sequence[str]) -> str:
+    """A place for each value to bind; the database filters by these before it joins."""
+    return ", ".join("?" for _ in values)
+
+
+def _check(query: FindQuery) -> None:
+    if (query.grade_from is not None or query.grade_to is not None) and not query.scale:
+        raise ArchiveError("A grade means something only on a scale: name the scale as well.")
+    for stated in (query.date_from, query.date_to):
+        if stated is not None and days_of(stated)[0] is None:
+            raise ArchiveError("A date is written 2024, 2024-05 or 2024-05-17.")
+    if query.limit is not None and query.limit < 0:
+        raise ArchiveError("The limit is a number of rows, 0 or more.")
+
+
+def _days(query: FindQuery) -> tuple[Any, Any]:
+    return days_of(query.date_from)[0], days_of(query.date_to)[1]

@@ -1,0 +1,88 @@
+-- The documented views: current rows only, each beside its note. Made anew whenever the form changes.
+
+CREATE OR REPLACE VIEW current_notes AS
+SELECT r.reading, n.system, n.id, n.note_hash, n.patient, n.encounter, n.author, n.facility,
+       n.authored, n.authored_precision, n.authored_first, n.authored_last, n.note_kind,
+       n.birth_date, n.age, n.sex, n.source, n.line, r.vocabulary, r.program, r.from_run
+FROM notes n JOIN readings r ON r.note = n.note
+WHERE n.to_run IS NULL AND r.to_run IS NULL;
+COMMENT ON VIEW current_notes IS 'One row for each note as last loaded, without its text';
+
+CREATE OR REPLACE VIEW current_findings AS
+SELECT n.system, n.id, n.patient, n.encounter, n.author, n.facility, n.authored, n.authored_first,
+       n.authored_last, n.note_kind, f.*
+FROM findings f
+JOIN current_notes n ON n.reading = f.reading;
+COMMENT ON VIEW current_findings IS 'One row for each finding, as said';
+
+CREATE OR REPLACE VIEW current_reflexes AS
+SELECT n.system, n.id, n.patient, n.encounter, n.author, n.facility, n.authored, n.authored_first,
+       n.authored_last, n.note_kind, f.exam, f.exam_status, f.finding, x.site, x.side, x.basis,
+       f.site AS said_site, f.side AS said_side,
+       f.* EXCLUDE (reading, place, finding, exam, exam_status, site, side),
+       f.reading, x.finding_place, x.place
+FROM reflexes x
+JOIN findings f ON f.reading = x.reading AND f.place = x.finding_place
+JOIN current_notes n ON n.reading = x.reading;
+COMMENT ON VIEW current_reflexes IS 'One row for each reflex and side that a finding speaks of: direct where the note names the reflex, covered where it names a region that includes it and excepts nothing; a region has a direct row of its own';
+
+CREATE OR REPLACE VIEW current_exams AS
+SELECT n.system, n.id, n.patient, n.author, n.facility, n.authored, n.note_kind, e.*
+FROM exams e JOIN current_notes n ON n.reading = e.reading;
+COMMENT ON VIEW current_exams IS 'One row for each exam';
+
+CREATE OR REPLACE VIEW current_abnormalities AS
+SELECT n.system, n.id, n.patient, n.author, n.facility, n.authored, n.note_kind, a.*, s.caution
+FROM abnormalities a
+JOIN current_notes n ON n.reading = a.reading
+JOIN assessments s ON s.reading = a.reading AND s.place = a.assessment_place;
+COMMENT ON VIEW current_abnormalities IS 'One row for each abnormality that a rule found in an exam; for records work, not a diagnosis';
+
+CREATE OR REPLACE VIEW current_not_examined AS
+SELECT n.system, n.id, n.patient, n.author, n.facility, n.authored, n.note_kind, x.*
+FROM not_examined x JOIN current_notes n ON n.reading = x.reading;
+COMMENT ON VIEW current_not_examined IS 'One row for each reflex and side that an exam does not document';
+
+CREATE OR REPLACE VIEW current_unread AS
+SELECT n.system, n.id, n.author, n.facility, n.note_kind, u.*
+FROM unread u JOIN current_notes n ON n.reading = u.reading;
+COMMENT ON VIEW current_unread IS 'One row for each piece of reflex wording that no rule understood';
+
+CREATE OR REPLACE VIEW current_diagnostics AS
+SELECT n.system, n.id, n.author, n.facility, n.note_kind, d.*
+FROM diagnostics d JOIN current_notes n ON n.reading = d.reading;
+COMMENT ON VIEW current_diagnostics IS 'One row for each doubt about a note or one of its exams';
+
+CREATE OR REPLACE VIEW failed_notes AS
+SELECT u.run, d.system, d.id, d.note_hash, d.source, d.line, d.code, d.message, d.hint, d.run_number, d.place
+FROM run_diagnostics d JOIN runs u ON u.run_number = d.run_number
+LEFT JOIN runs m ON m.run_number = d.met_run
+WHERE d.failed AND m.finished IS NULL;
+COMMENT ON VIEW failed_notes IS 'One row for each note that failed and has not gone through since';
+
+CREATE OR REPLACE VIEW retracted_findings AS
+SELECT n.system, n.id, n.note_hash, r.to_run, f.*
+FROM findings f
+JOIN readings r ON r.reading = f.reading AND r.to_run IS NOT NULL
+JOIN notes n ON n.note = r.note
+WHERE NOT EXISTS (
+    SELECT 1 FROM current_notes c JOIN findings g ON g.reading = c.reading
+    WHERE c.id = n.id AND c.system IS NOT DISTINCT FROM n.system AND g.finding = f.finding
+);
+COMMENT ON VIEW retracted_findings IS 'Findings of earlier readings whose identifier the current reading of the note no longer has';
+
+CREATE OR REPLACE VIEW run_log AS
+SELECT *, notes_in = with_findings + without_findings + duplicate + superseded + failed AS adds_up
+FROM runs;
+COMMENT ON VIEW run_log IS 'One row for each load, with what became of its notes';
+
+CREATE OR REPLACE VIEW documentation AS
+SELECT c.table_name AS name, c.column_name AS "column", c.data_type AS type, c.comment AS meaning
+FROM duckdb_columns() c
+WHERE NOT c.internal AND c.schema_name = 'main' AND c.table_name <> 'documentation'
+UNION ALL
+SELECT view_name, NULL, NULL, comment FROM duckdb_views() WHERE NOT internal AND view_name <> 'documentation'
+UNION ALL
+SELECT table_name, NULL, NULL, comment FROM duckdb_tables() WHERE NOT internal
+ORDER BY name, "column" NULLS FIRST;
+COMMENT ON VIEW documentation IS 'What every table, view and column means';

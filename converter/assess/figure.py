@@ -1,0 +1,137 @@
+"""A small drawing of one exam: a figure with the grades at its joints.
+
+Takes an exam's findings; gives SVG text, the same for the same input. The patient faces the reader, so the
+patient's right is on the reader's left, and both sides are lettered. High, low, absent and clonus have shapes
+of their own beside their colours; a value given for a region, not for the reflex, stands in brackets.
+"""
+
+from collections.abc import Iterator
+from html import escape
+
+from converter.assess.exam_view import ExamView, view_of
+from converter.assess.options import AssessOptions
+from converter.assess.strength import Strength
+from converter.model import Assessment, Note, Reading
+from converter.words import Vocabulary
+
+_WIDTH, _HEIGHT, _MIDDLE = 360, 420, 180
+_FONT = 'font-family="sans-serif" font-size="12"'
+_CAUTION = "For records work, not a diagnosis; confirm with a licensed clinician and local policy."
+_JOINTS = {
+    "biceps": (62, 138),
+    "brachioradialis": (84, 196),
+    "triceps": (102, 152),
+    "patellar": (30, 298),
+    "achilles": (34, 376),
+}
+"""Distance of each reflex from the middle line and from the top."""
+
+_LIMBS = (
+    "M180 84 V220",
+    "M180 100 L118 146 L96 206",
+    "M180 100 L242 146 L264 206",
+    "M180 220 L150 300 L146 380 L128 386",
+    "M180 220 L210 300 L214 380 L232 386",
+)
+_COLOUR = {"absent": "#1b3a6b", "low": "#2f6fb5", "normal": "#4d4d4d", "high": "#c25700", "clonus": "#8a1c1c"}
+_PLANTAR = {"extensor": "toe up", "flexor": "toe down", "not_extensor": "toe not up", "mute": "mute"}
+_LEGEND = (
+    ("high", "increased"),
+    ("clonus", "clonus"),
+    ("normal", "normal"),
+    ("low", "reduced"),
+    ("absent", "absent"),
+)
+
+
+def figure_svg(assessment: Assessment, reading: Reading, note: Note, vocabulary: Vocabulary) -> str:
+    """The drawing of one exam as SVG text."""
+    view = view_of(assessment.exam, reading.findings, note, vocabulary, AssessOptions())
+    when = note.authored[:10] if note.authored else "time not known"
+    title = f"Reflexes, note {note.id}, exam {assessment.exam}, {when}"
+    lines = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT + 60}" role="img" {_FONT}>',
+        f"<title>{escape(title)}</title>",
+        f"<desc>{escape(_in_words(view))}</desc>",
+        f'<text x="{_MIDDLE}" y="18" text-anchor="middle">{escape(title)}</text>',
+        *_body(),
+        *_marks(view),
+        *_plantar(view),
+        *_legend(),
+        f'<text x="{_MIDDLE}" y="{_HEIGHT + 50}" text-anchor="middle" font-size="8">{_CAUTION}</text>',
+        "</svg>",
+    ]
+    return "\n".join(lines)
+
+
+def _in_words(view: ExamView) -> str:
+    """The same in words, for readers who cannot see the drawing."""
+    parts = [
+        f"{view.vocabulary.reflexes[site].label} {side}: {strength.written} ({strength.level or 'no level'})"
+        for (site, side), strength in view.strengths.items()
+    ]
+    return "; ".join(parts) or "no graded reflex"
+
+
+def _body() -> Iterator[str]:
+    style = 'fill="none" stroke="#9a9a9a" stroke-width="3" stroke-linecap="round" stroke-linejoin="round"'
+    yield f'<circle cx="{_MIDDLE}" cy="58" r="24" {style}/>'
+    yield f'<path d="{" ".join(_LIMBS)}" {style}/>'
+    yield '<text x="20" y="58" font-weight="bold">Right</text>'
+    yield f'<text x="{_WIDTH - 20}" y="58" text-anchor="end" font-weight="bold">Left</text>'
+
+
+def _marks(view: ExamView) -> Iterator[str]:
+    for (site, side), strength in view.strengths.items():
+        if site == "jaw":
+            yield _mark(strength, _MIDDLE, 70, 1)
+        elif site in _JOINTS:
+            away, down = _JOINTS[site]
+            for sign in {"left": (1,), "right": (-1,)}.get(side, (-1, 1)):
+                yield _mark(strength, _MIDDLE + sign * away, down, sign)
+
+
+def _mark(strength: Strength, x: int, y: int, sign: int) -> str:
+    text = escape(f"({strength.written})" if strength.region else strength.written)
+    unsided = "" if strength.side != "unspecified" or strength.site == "jaw" else " ?"
+    anchor = "start" if sign > 0 else "end"
+    return (
+        f'<g class="{escape(strength.site)} {strength.side} {strength.level or "unknown"}">'
+        f"{_shape(strength.level, x, y)}"
+        f'<text x="{x + sign * 12}" y="{y + 4}" text-anchor="{anchor}">{text}{unsided}</text></g>'
+    )
+
+
+def _shape(level: str | None, x: int, y: int) -> str:
+    """Increased points up, reduced points down, clonus is doubled, absent is barred, normal is round."""
+    colour = _COLOUR.get(level or "", "#4d4d4d")
+    line = f'fill="#ffffff" stroke="{colour}" stroke-width="2"'
+    up = f'<path d="M{x} {y - 8} l8 14 h-16 z" '
+    if level == "high":
+        return f"{up}{line}/>"
+    if level == "clonus":
+        roof = f'<path d="M{x - 8} {y - 4} l8 -12 l8 12" fill="none" stroke="{colour}" stroke-width="2"/>'
+        return f"{up}{line}/>{roof}"
+    if level == "low":
+        return f'<path d="M{x} {y + 8} l8 -14 h-16 z" {line}/>'
+    if level == "absent":
+        return f'<path d="M{x - 7} {y - 7} h14 v14 h-14 z M{x - 7} {y + 7} l14 -14" {line}/>'
+    dash = "" if level == "normal" else ' stroke-dasharray="3 2"'
+    return f'<circle cx="{x}" cy="{y}" r="7" {line}{dash}/>'
+
+
+def _plantar(view: ExamView) -> Iterator[str]:
+    for finding in view.findings:
+        if finding.kind != "plantar" or finding.response not in _PLANTAR or finding.negated:
+            continue
+        for sign in {"left": (1,), "right": (-1,)}.get(finding.side, (-1, 1)):
+            anchor = "start" if sign > 0 else "end"
+            text = _PLANTAR[finding.response] + ("" if finding.side != "unspecified" else " ?")
+            yield f'<text x="{_MIDDLE + sign * 58}" y="404" text-anchor="{anchor}">{escape(text)}</text>'
+
+
+def _legend() -> Iterator[str]:
+    for number, (level, word) in enumerate(_LEGEND):
+        x = 24 + number * 68
+        yield _shape(level, x, _HEIGHT + 20)
+        yield f'<text x="{x + 12}" y="{_HEIGHT + 24}" font-size="10">{word}</text>'

@@ -1,0 +1,216 @@
+"""How strong a reflex is on one side, as far as the note says, and how two such strengths compare.
+
+Takes the findings that speak of one reflex on one side; gives one Strength with the grades it can stand for,
+and a comparison that says `sure` only where every reading of the two differs. Leaves thresholds to its
+callers.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from converter.model import Finding
+from converter.words import Vocabulary
+from converter.words.anatomy import Comparison
+
+HALF_STEP = 0.5
+RANK = {"absent": 0, "low": 1, "normal": 2, "high": 3, "clonus": 4}
+"""Levels, weakest first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Strength:
+    """One reflex on one side in one exam.
+
+    Attributes:
+        site: the reflex.
+        side: `left`, `right` or `unspecified`.
+        level: as the findings say, or None where they say nothing or disagree.
+        low: lowest grade on `scale` it can stand for, or None.
+        high: highest grade on `scale` it can stand for, or None.
+        scale: the scale of the grades, or None.
+        word: the canonical word where there is no grade.
+        order: the word's place among the words.
+        plus: `none`, `trailing`, `leading`, or `several`.
+        only_reinforced: present with a reinforcing manoeuvre alone.
+        certain: the findings are stated without doubt and agree.
+        region: the value was given for a region, not for this reflex.
+        findings: what it rests on, in order of place.
+    """
+
+    site: str
+    side: str
+    level: str | None
+    low: float | None
+    high: float | None
+    scale: str | None
+    word: str | None
+    order: int | None
+    plus: str
+    only_reinforced: bool
+    certain: bool
+    region: bool
+    findings: tuple[Finding, ...]
+
+    @property
+    def rests_on(self) -> tuple[str, ...]:
+        """Identifiers of the findings it rests on."""
+        return tuple(finding.finding for finding in self.findings)
+
+    @property
+    def written(self) -> str:
+        """The value as the note writes it."""
+        return " / ".join(dict.fromkeys(f.as_written or f.descriptor or f.quote for f in self.findings))
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One strength against another.
+
+    Attributes:
+        outcome: `same`, `possible`, `sure`, or `unknown` where the two cannot be compared.
+        weaker: `first`, `second` or None.
+        size: grades by which they surely differ, or None for words.
+        size_at_most: grades by which they may differ, or None for words.
+        why: `grades`, `range`, `plus`, `words`, `word-and-number`, `scales`, `no-table`.
+    """
+
+    outcome: str
+    weaker: str | None = None
+    size: float | None = None
+    size_at_most: float | None = None
+    why: str = "grades"
+
+
+def merge(
+    site: str, side: str, findings: Sequence[Finding], vocabulary: Vocabulary, *, region: bool
+) -> tuple[Strength, bool]:
+    """One strength from all findings of one reflex on one side, and whether they disagree.
+
+    A reflex absent at rest and present with reinforcement is no disagreement: it is present only with it.
+    """
+    ordered = tuple(sorted(findings, key=lambda f: (f.start, f.end, f.finding)))
+    rest = [f for f in ordered if f.reinforcement != "only_with"]
+    helped = [f for f in ordered if f.reinforcement == "only_with"]
+    facilitated = bool(helped) and all(f.level == "absent" for f in rest)
+    used = tuple(rest or helped)
+    levels = {f.level for f in used}
+    numbers = [f for f in used if f.grade_low is not None and f.grade_high is not None]
+    scales = {f.scale for f in numbers}
+    words = sorted({f.descriptor for f in used if f.descriptor and f.grade_low is None})
+    disagree = len(levels) > 1
+    one_scale = next(iter(scales)) if len(scales) == 1 else None
+    level = used[0].level if len(levels) == 1 else None
+    word = words[0] if len(words) == 1 and not numbers else None
+    strength = Strength(
+        site=site,
+        side=side,
+        level="low" if facilitated and level in (None, "absent", "low") else level,
+        low=min((f.grade_low for f in numbers if f.grade_low is not None), default=None)
+        if one_scale
+        else None,
+        high=max((f.grade_high for f in numbers if f.grade_high is not None), default=None)
+        if one_scale
+        else None,
+        scale=one_scale,
+        word=word,
+        order=vocabulary.descriptors[word].order if word and word in vocabulary.descriptors else None,
+        plus=_one_of({f.plus for f in numbers}),
+        only_reinforced=facilitated,
+        certain=not disagree and all(f.certainty == "stated" for f in used),
+        region=region,
+        findings=ordered,
+    )
+    return strength, disagree
+
+
+def mixes_plus(findings: Iterable[Finding]) -> frozenset[str]:
+    """The scales on which an exam writes both `n` and `n+`; nought never takes a plus, so it says nothing."""
+    written: dict[str, set[bool]] = {}
+    for finding in findings:
+        if finding.scale and finding.grade_low and finding.grade_basis == "number":
+            written.setdefault(finding.scale, set()).add(finding.plus == "trailing")
+    return frozenset(scale for scale, ways in written.items() if len(ways) == 2)
+
+
+def compare(
+    first: Strength, second: Strength, mixed: frozenset[str], table: Comparison, step: float
+) -> Compared:
+    """Compare two strengths; `step` is the number of grades that counts as a difference.
+
+    Args:
+        first: one strength.
+        second: the other.
+        mixed: scales on which this exam mixes `n` and `n+`, so that a plus may be half a step.
+        table: how words stand against numbers.
+        step: grades from which two strengths differ.
+    """
+    if first.low is not None and second.low is not None:
+        if first.scale != second.scale:
+            return Compared("unknown", why="scales")
+        return _by_grades(first, second, mixed, step)
+    if first.low is None and second.low is None:
+        return _by_words(first, second)
+    return _word_and_number(first, second, table, step)
+
+
+def _by_grades(first: Strength, second: Strength, mixed: frozenset[str], step: float) -> Compared:
+    plus_matters = first.scale in mixed and first.plus != second.plus
+    one = _span(first, widened=plus_matters)
+    two = _span(second, widened=plus_matters)
+    if plus_matters and _gap(one, two) < step:
+        return Compared("possible", _weaker(one, two), _gap(one, two), _reach(one, two), "plus")
+    return _by_spans(
+        one, two, step, "grades" if first.low == first.high and second.low == second.high else "range"
+    )
+
+
+def _by_spans(one: tuple[float, float], two: tuple[float, float], step: float, why: str) -> Compared:
+    gap, reach = _gap(one, two), _reach(one, two)
+    outcome = "sure" if gap >= step else "possible" if reach >= step else "same"
+    return Compared(outcome, None if outcome == "same" else _weaker(one, two), gap, reach, why)
+
+
+def _by_words(first: Strength, second: Strength) -> Compared:
+    if first.word == second.word and first.word is not None:
+        return Compared("same", why="words")
+    if first.order is None or second.order is None:
+        return Compared("unknown", why="no-table")
+    if first.order == second.order:
+        return Compared("same", why="words")
+    return Compared("sure", "first" if first.order < second.order else "second", why="words")
+
+
+def _word_and_number(first: Strength, second: Strength, table: Comparison, step: float) -> Compared:
+    if first.level is not None and first.level == second.level:
+        return Compared("same", why="word-and-number")
+    number, word = (first, second) if first.low is not None else (second, first)
+    stands_for = table.words.get(word.word or "", {}).get(number.scale or "")
+    if stands_for is None:
+        return Compared("unknown", why="no-table")
+    exact = _span(number, widened=False)
+    one, two = (exact, stands_for) if number is first else (stands_for, exact)
+    return _by_spans(one, two, step, "word-and-number")
+
+
+def _span(strength: Strength, *, widened: bool) -> tuple[float, float]:
+    assert strength.low is not None
+    assert strength.high is not None
+    more = HALF_STEP if widened and strength.plus in ("trailing", "several") and strength.high else 0.0
+    return strength.low, strength.high + more
+
+
+def _gap(one: tuple[float, float], two: tuple[float, float]) -> float:
+    return max(0.0, one[0] - two[1], two[0] - one[1])
+
+
+def _reach(one: tuple[float, float], two: tuple[float, float]) -> float:
+    return max(abs(one[0] - two[1]), abs(two[0] - one[1]))
+
+
+def _weaker(one: tuple[float, float], two: tuple[float, float]) -> str | None:
+    middles = (sum(one), sum(two))
+    return None if middles[0] == middles[1] else "first" if middles[0] < middles[1] else "second"
+
+
+def _one_of(values: set[str]) -> str:
+    return next(iter(values)) if len(values) == 1 else "several" if values else "none"

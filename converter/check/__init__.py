@@ -1,0 +1,20 @@
+"""Checks FHIR resources against any StructureDefinition.
+
+Takes resources as dicts (or files of JSON, NDJSON and XML) and definitions (ours, a site's, the base of a
+FHIR release); gives Diagnostics, an OperationOutcome, or a count by rule. Leaves notes and the writing of
+resources to others.
+"""
+
+from converter.check.checker import Checker
+from converter.check.library import Definitions, load_definitions
+from converter.check.read import read_resources
+from converter.check.report import operation_outcome, summary_by_rule
+
+__all__ = [
+    "Checker",
+    "Definitions",
+    "load_definitions",
+    "operation_outcome",
+    "read_resources",
+    "summary_by_rule",
+]

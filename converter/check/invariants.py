@@ -1,0 +1,137 @@
+"""Evaluates the invariants of definitions.
+
+Takes an invariant and a value; answers whether it holds, or None where it cannot be evaluated. Most
+expressions run on the fast reader of `paths`, the rest through the FHIRPath library, which loads when needed.
+An expression is prepared once. An empty answer breaks nothing: an invariant speaks of what is there.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from converter.check.findings import Scope
+from converter.check.footprint import footprint
+from converter.check.library import Library
+from converter.check.path_parser import UnreadableExpressionError, parsed
+from converter.check.paths import Environment, Step, compiled_tree, truth
+from converter.check.references import resolve
+
+Json = dict[str, Any]
+Test = Callable[[str, Any, Scope], bool | None]
+
+_STRUCTURAL = frozenset({"ele-1", "ext-1", "dom-3", "ref-1"})
+"""Held elsewhere: empty objects and extensions by the walk, contained resources by `bundles` and `references`."""
+_BEYOND = ("%resource", "%rootResource", "resolve(")
+
+
+@dataclass(slots=True)
+class Invariant:
+    """One constraint, ready to be evaluated.
+
+    Attributes:
+        key, human, severity, expression: as the definition states them.
+        step: the compiled expression, or None where the FHIRPath library evaluates it.
+        contextual: whether the expression may look beyond its value.
+        reads: the elements it reads from its value, or None where it may read anything.
+    """
+
+    key: str
+    human: str
+    severity: str
+    expression: str
+    step: Step | None
+    contextual: bool
+    reads: frozenset[str] | None
+
+
+class Invariants:
+    """The invariants of one library."""
+
+    def __init__(self, library: Library, member_of: Callable[[Any, str], bool | None] = lambda _v, _u: None):
+        self._release = library.release
+        self._member_of = member_of
+        self._known: dict[tuple[str, str], Invariant] = {}
+        self._general: dict[str, Any] = {}
+
+    def of(self, constraints: Iterable[Json]) -> tuple[Invariant, ...]:
+        """The invariants that constraints state; those the walk itself holds are left out."""
+        return tuple(
+            self._invariant(one)
+            for one in constraints
+            if one.get("key") not in _STRUCTURAL and isinstance(one.get("expression"), str)
+        )
+
+    def environment(self, kind: str, value: Any, scope: Scope) -> Environment:
+        """What the invariants of one value may refer to."""
+        return Environment(
+            value, scope.resource, scope.container, kind, lambda one: resolve(one, scope), self._member_of
+        )
+
+    def holds(self, invariant: Invariant, environment: Environment, scope: Scope) -> bool | None:
+        """Whether an invariant holds in an environment; None where it cannot be evaluated."""
+        value = environment.context
+        if invariant.step is not None:
+            try:
+                return truth(invariant.step([value], environment)) is not False
+            except (UnreadableExpressionError, ArithmeticError, TypeError, ValueError):
+                pass
+        return self._evaluated(invariant.expression, environment.kind, value, scope)
+
+    def _invariant(self, constraint: Json) -> Invariant:
+        key = (constraint.get("key", ""), constraint["expression"])
+        if key not in self._known:
+            reads = None
+            try:
+                tree = parsed(key[1])
+                step, reads = compiled_tree(tree), footprint(tree)
+            except UnreadableExpressionError:
+                step = None
+            self._known[key] = Invariant(
+                key[0],
+                constraint.get("human", ""),
+                constraint.get("severity", "error"),
+                key[1],
+                step,
+                any(word in key[1] for word in _BEYOND),
+                reads,
+            )
+        return self._known[key]
+
+    def _evaluated(self, expression: str, kind: str, value: Any, scope: Scope) -> bool | None:
+        try:
+            return evaluated(expression, kind, value, scope, self._release)
+        except Exception:  # the library raises bare exceptions of many kinds
+            return None
+
+
+_COMPILED: dict[tuple[str, str], Any] = {}
+
+
+def evaluated(expression: str, kind: str, value: Any, scope: Scope, release: str) -> bool:
+    """Whether an expression holds, evaluated by the FHIRPath library."""
+    from fhirpathpy import compile as compile_path
+    from fhirpathpy.engine.nodes import ResourceNode
+    from fhirpathpy.models import models
+
+    key = (expression, release)
+    if key not in _COMPILED:
+        options = {
+            "traceFn": lambda *_: None,  # the library prints what trace() sees
+            "userInvocationTable": {
+                "resolve": {"fn": lambda inputs: [r for one in inputs if (r := resolve(_data(one), scope))]},
+            },
+        }
+        _COMPILED[key] = compile_path(expression, models[release.lower()], options)
+    create_node: Any = ResourceNode.create_node
+    focus = value if isinstance(value, dict) and "resourceType" in value else create_node(_plain(value), kind)
+    answer = _COMPILED[key](focus, {"resource": scope.resource, "rootResource": scope.container})
+    return not (len(answer) == 1 and answer[0] is False)
+
+
+def _data(node: Any) -> Any:
+    return getattr(node, "data", node)
+
+
+def _plain(value: Any) -> Any:
+    return float(value) if isinstance(value, Decimal) else value

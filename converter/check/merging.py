@@ -1,0 +1,188 @@
+"""Lays one ElementDefinition of a differential on the element it constrains.
+
+Takes the element of the base and the constraint; changes the element in place and reports what the base
+forbids: a wider cardinality, a foreign type, a weaker binding, another fixed value. The base's rule stays.
+"""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from converter.check.elements import UNBOUNDED, Element, bound
+from converter.check.values import comparable, differs, fits
+from converter.model import Diagnostic, Severity
+
+if TYPE_CHECKING:
+    from converter.check.library import Library
+
+Json = dict[str, Any]
+
+_STRENGTH = {"example": 0, "preferred": 1, "extensible": 2, "required": 3}
+_SLICE_OWN = frozenset({"min", "max", "slicing", "sliceName", "type"})
+_RESTATED = frozenset(
+    {
+        *("id", "path", "sliceName", "sliceIsConstraining", "slicing", "min", "max", "base"),
+        *("contentReference", "type", "constraint", "binding", "short", "definition", "comment"),
+        *("requirements", "alias", "mapping", "example", "label", "code", "condition", "isSummary"),
+        *("isModifier", "isModifierReason", "meaningWhenMissing", "orderMeaning", "extension"),
+    }
+)
+
+
+class Merger:
+    """Lays constraints on elements of one definition."""
+
+    def __init__(self, library: "Library", url: str, problems: list[Diagnostic]):
+        self._library = library
+        self._url = url
+        self._problems = problems
+
+    def merge(self, element: Element, facts: Json, inherited: bool) -> None:
+        """Constrain an element.
+
+        Args:
+            element: the element, changed in place.
+            facts: the ElementDefinition of the differential.
+            inherited: the constraint was written for the unsliced element and reaches a slice of it, so
+                that what a slice has of its own is left alone and nothing is reported twice.
+        """
+        if inherited:
+            facts = {name: value for name, value in facts.items() if name not in _SLICE_OWN}
+        found = [
+            *self._cardinality(element, facts),
+            *self._types(element, facts),
+            *self._values(element, facts),
+            *self._binding(element, facts),
+            *self._slicing(element, facts),
+        ]
+        keys = {constraint.get("key") for constraint in facts.get("constraint", ())} | {"ele-1"}
+        kept = tuple(c for c in element.constraints if c.get("key") not in keys)
+        element.constraints = kept + tuple(c for c in facts.get("constraint", ()) if c.get("key") != "ele-1")
+        if not inherited:
+            self._problems.extend(self._problem(element, facts, sentence) for sentence in found)
+
+    def _cardinality(self, element: Element, facts: Json) -> Iterator[str]:
+        least, most = facts.get("min", element.min), bound(facts.get("max", _text(element.max)))
+        if most > element.max:
+            yield f"max {_text(most)} is wider than the base's max {_text(element.max)}"
+            most = element.max
+        if least < element.min and element.slice_name is None:
+            yield f"min {least} is lower than the base's min {element.min}"
+            least = element.min
+        if least > most:
+            yield f"min {least} is greater than max {_text(most)}"
+            return
+        element.min, element.max = least, most
+
+    def _types(self, element: Element, facts: Json) -> Iterator[str]:
+        stated = facts.get("type")
+        if not stated:
+            return
+        kept = []
+        for entry in stated:
+            allowed = self._allowed(element, entry.get("code", ""))
+            if allowed is None and element.types:
+                names = ", ".join(one["code"] for one in element.types)
+                yield f"type {entry.get('code')} is not among the base's types ({names})"
+                continue
+            kept.append(self._narrowed(allowed, entry) if allowed else entry)
+        if kept:
+            if element.types and {e["code"] for e in kept} != {e["code"] for e in element.types}:
+                element.children = None if element.is_choice or len(kept) == 1 else element.children
+            element.types = tuple(kept)
+
+    def _allowed(self, element: Element, code: str) -> Json | None:
+        """The type entry of the base that permits a type."""
+        for entry in element.types:
+            if entry["code"] == code:
+                return entry
+        for entry in element.types:
+            if self._descends(code, entry["code"]):
+                return entry
+        return None
+
+    def _descends(self, code: str, ancestor: str) -> bool:
+        seen = 0
+        definition = self._library.type_definition(code)
+        while definition is not None and seen < 20:
+            if definition.get("type") == ancestor or definition.get("name") == ancestor:
+                return True
+            definition = self._library.structure(definition.get("baseDefinition") or "")
+            seen += 1
+        return False
+
+    def _narrowed(self, base: Json, entry: Json) -> Json:
+        """A type entry with what the base says of the same type and the differential leaves unsaid."""
+        carried: Json = {
+            name: base[name]
+            for name in ("profile", "targetProfile", "aggregation")
+            if name in base and name not in entry and base["code"] == entry.get("code")
+        }
+        return {**carried, **_normal(entry)}
+
+    def _values(self, element: Element, facts: Json) -> Iterator[str]:
+        for name, value in facts.items():
+            if name in _RESTATED:
+                continue
+            base = element.facts.get(name)
+            if name.startswith("fixed") and base is not None and differs(base, value):
+                yield f"{name} differs from the base's fixed value"
+                continue
+            if name.startswith("pattern") and base is not None and not fits(base, value):
+                yield f"{name} does not keep the base's pattern"
+                continue
+            if base is not None and _loosens(name, base, value):
+                yield f"{name} {value} is wider than the base's {base}"
+                continue
+            element.facts[name] = value
+
+    def _binding(self, element: Element, facts: Json) -> Iterator[str]:
+        stated = facts.get("binding")
+        if not stated:
+            return
+        base = element.facts.get("binding") or {}
+        old, new = (_STRENGTH.get(one.get("strength", "example"), 0) for one in (base, stated))
+        if new < old:
+            yield f"binding {stated.get('strength')} is weaker than the base's {base.get('strength')}"
+            return
+        element.facts["binding"] = {**stated, "valueSet": stated.get("valueSet") or base.get("valueSet")}
+
+    def _slicing(self, element: Element, facts: Json) -> Iterator[str]:
+        stated = facts.get("slicing")
+        if not stated:
+            return
+        base = element.slicing or {}
+        if base.get("rules") == "closed" and stated.get("rules", "closed") != "closed":
+            yield "the base's slicing is closed and cannot be opened"
+            stated = {**stated, "rules": "closed"}
+        element.slicing = {**base, **stated}
+
+    def _problem(self, element: Element, facts: Json, sentence: str) -> Diagnostic:
+        place = facts.get("id") or element.label
+        return Diagnostic(
+            code="profile-contradiction",
+            severity=Severity.ERROR,
+            message=f"{place}: {sentence}.",
+            hint="A profile may only narrow what its base allows.",
+            path=place,
+            rule=self._url,
+        )
+
+
+def _text(number: int) -> str:
+    return "*" if number >= UNBOUNDED else str(number)
+
+
+def _loosens(name: str, base: Any, value: Any) -> bool:
+    if name == "maxLength":
+        return bool(value > base)
+    pair = comparable(base, value)
+    if pair is None:
+        return False
+    old, new = pair
+    return bool((name.startswith("minValue") and new < old) or (name.startswith("maxValue") and new > old))
+
+
+def _normal(entry: Json) -> Json:
+    from converter.check.snapshot import normal_type
+
+    return normal_type(entry)

@@ -1,0 +1,262 @@
+"""Sorts the repetitions of an element into its slices and checks each against its own rules.
+
+Takes a group whose element is sliced and the object that holds it. Items that no slice takes keep the rules
+of the element itself; closed, ordered and open-at-end slicing and each slice's cardinality are held here.
+"""
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from converter.check.discriminators import Discriminator, Step, discriminators, values_of
+from converter.check.elements import UNBOUNDED, Element
+from converter.check.findings import Findings, Scope
+from converter.check.memory import content_key
+from converter.check.shapes import Group, Slot
+
+if TYPE_CHECKING:
+    from converter.check.walk import Walker
+
+Json = dict[str, Any]
+
+_MOST_KNOWN = 4096
+
+
+@dataclass(slots=True)
+class Item:
+    """One repetition: the slot it was read by, its value and its place."""
+
+    slot: Slot
+    value: Any
+    path: str
+
+
+@dataclass(slots=True)
+class Slice:
+    """One slice, ready to take items.
+
+    Attributes:
+        element: the slice.
+        slots: its slots by type.
+        tests: what an item must fulfil to belong to it; all of them.
+        slicer: how its own items are sliced again, or None.
+    """
+
+    element: Element
+    slots: dict[str, Slot]
+    tests: list[Discriminator]
+    slicer: "Slicer | None"
+
+    def slot_of(self, item: Item) -> Slot | None:
+        """The slot that reads an item in this slice; of a choice, only one of the item's own type."""
+        if self.element.is_choice:
+            return self.slots.get(item.slot.type)
+        return next(iter(self.slots.values()), None)
+
+    def takes(self, walker: "Walker", item: Item, scope: Scope) -> bool:
+        """Whether an item belongs to this slice."""
+        if not self.tests or self.slot_of(item) is None:
+            return False
+        return all(test.holds(walker, item, scope) for test in self.tests)
+
+
+@dataclass(slots=True)
+class Slicer:
+    """The slices of an element and the rules between them.
+
+    Attributes:
+        element: the sliced element.
+        url: address of the definition that slices it.
+        rules: `open`, `closed` or `openAtEnd`.
+        ordered: whether the slices must stand in their order.
+        slices: in order.
+        paths: the ways to the values that decide; None where other resources or profiles decide too.
+        single: name of the one element that decides, where it is one.
+        default: number of the slice that takes what no other takes, or None.
+        known: number of the slice by what decided.
+    """
+
+    element: Element
+    url: str
+    rules: str
+    ordered: bool
+    slices: list[Slice] = field(default_factory=list)
+    paths: list[list[Step]] | None = None
+    single: str | None = None
+    default: int | None = None
+    known: dict[bytes | str, int | None] = field(default_factory=dict)
+
+
+def check_slices(
+    walker: "Walker", group: Group, value: Json, path: str, found: Findings, scope: Scope
+) -> None:
+    """Check every repetition of a sliced element."""
+    if group.slicer is None:
+        group.slicer = _slicer(walker, group, group.element)
+    items = _items(group, value, path)
+    _sort(walker, group.slicer, items, f"{path}.{group.element.name.removesuffix('[x]')}", found, scope)
+
+
+def _items(group: Group, value: Json, path: str) -> list[Item]:
+    items: list[Item] = []
+    for slot in group.slots:
+        given = value.get(slot.key)
+        place = f"{path}.{slot.step}"
+        if isinstance(given, list) and slot.array:
+            items.extend(Item(slot, one, f"{place}[{n}]") for n, one in enumerate(given) if one is not None)
+        elif given is not None and not isinstance(given, list) and not slot.array:
+            items.append(Item(slot, given, place))
+    return items
+
+
+def _slicer(walker: "Walker", group: Group, element: Element) -> Slicer:
+    slicing = element.slicing or {}
+    slicer = Slicer(element, group.url, slicing.get("rules", "open"), bool(slicing.get("ordered")))
+    for one in element.slices.values():
+        slots = {
+            slot.type: slot for slot in (walker.shapes.slot_for(group, one, entry) for entry in _entries(one))
+        }
+        inner = _slicer(walker, group, one) if one.slices else None
+        tests = discriminators(walker.library, slicing, one)
+        slicer.slices.append(Slice(one, slots, tests, inner))
+    names = [one.element.slice_name for one in slicer.slices]
+    slicer.default = names.index("@default") if "@default" in names else None
+    slicer.paths = _paths(slicer)
+    if slicer.paths and len(slicer.paths) == 1 and [step.kind for step in slicer.paths[0]] == ["member"]:
+        slicer.single = slicer.paths[0][0].name
+    return slicer
+
+
+def _entries(element: Element) -> tuple[Json, ...]:
+    return element.types or ({"code": ""},)
+
+
+def _sort(
+    walker: "Walker", slicer: Slicer, items: list[Item], place: str, found: Findings, scope: Scope
+) -> None:
+    taken: list[list[Item]] = [[] for _ in slicer.slices]
+    order: list[int | None] = []
+    for item in items:
+        number = _number(walker, slicer, item, scope)
+        number = slicer.default if number is None else number
+        order.append(number)
+        if number is None:
+            _check_unsliced(walker, slicer, item, found, scope)
+        else:
+            taken[number].append(item)
+    if slicer.ordered or slicer.rules == "openAtEnd":
+        _check_order(slicer, items, order, found)
+    for one, own in zip(slicer.slices, taken, strict=True):
+        _check_count(slicer, one, own, place, found)
+        if one.slicer is not None:
+            _sort(walker, one.slicer, own, place, found, scope)
+            continue
+        for item in own:
+            walker.value(one.slot_of(item) or item.slot, item.value, item.path, found, scope)
+
+
+def _number(walker: "Walker", slicer: Slicer, item: Item, scope: Scope) -> int | None:
+    """The first slice that takes an item; remembered by what decides, where that lies within the item."""
+    if slicer.paths is None:
+        walker.uses.scope += 1
+        return _first(walker, slicer, item, scope)
+    key = _deciding(slicer, item, scope)
+    if key is None:
+        return _first(walker, slicer, item, scope)
+    if key not in slicer.known:
+        if len(slicer.known) >= _MOST_KNOWN:
+            slicer.known.clear()
+        slicer.known[key] = _first(walker, slicer, item, scope)
+    return slicer.known[key]
+
+
+def _deciding(slicer: Slicer, item: Item, scope: Scope) -> bytes | str | None:
+    """What decides on an item, as a key: mostly one element, such as the address of an extension."""
+    if slicer.single is not None and type(item.value) is dict and not slicer.element.is_choice:
+        value = item.value.get(slicer.single)
+        if type(value) is str:
+            return value
+        if value is not None:
+            return content_key(value)
+    paths = slicer.paths or ()
+    return content_key([item.slot.type, *(list(values_of(item, steps, scope)) for steps in paths)])
+
+
+def _first(walker: "Walker", slicer: Slicer, item: Item, scope: Scope) -> int | None:
+    return next((n for n, one in enumerate(slicer.slices) if one.takes(walker, item, scope)), None)
+
+
+def _paths(slicer: Slicer) -> list[list[Step]] | None:
+    """The ways to what decides between the slices; None where more than those values may decide."""
+    tests = [test for one in slicer.slices for test in one.tests]
+    if any(test.beyond for test in tests):
+        return None
+    found: list[list[Step]] = []
+    for test in tests:
+        if test.steps not in found:
+            found.append(test.steps)
+    return found
+
+
+def _check_unsliced(walker: "Walker", slicer: Slicer, item: Item, found: Findings, scope: Scope) -> None:
+    if slicer.rules == "closed":
+        names = ", ".join(one.element.slice_name or "" for one in slicer.slices)
+        found.add(
+            "slice-unknown",
+            item.path,
+            f"{item.path} belongs to none of the slices {names}, and no other is allowed.",
+            expected=names,
+            rule=slicer.url,
+        )
+    slot = item.slot
+    if slicer.element.slice_name is not None:
+        slot = walker.shapes.slot_for(slot.group, slicer.element, slot.entry)
+    walker.value(slot, item.value, item.path, found, scope)
+
+
+def _check_order(slicer: Slicer, items: list[Item], order: list[int | None], found: Findings) -> None:
+    highest, others = -1, False
+    for item, number in zip(items, order, strict=True):
+        if number is None:
+            others = True
+            continue
+        name = slicer.slices[number].element.slice_name
+        if others and slicer.rules == "openAtEnd":
+            found.add(
+                "slice-order",
+                item.path,
+                f"{item.path} (slice {name}) stands behind items of no slice; those must come last.",
+                rule=slicer.url,
+            )
+        if number < highest and slicer.ordered:
+            found.add(
+                "slice-order",
+                item.path,
+                f"{item.path} (slice {name}) stands behind a slice that must come after it.",
+                rule=slicer.url,
+            )
+        highest = max(highest, number)
+
+
+def _check_count(slicer: Slicer, one: Slice, own: list[Item], place: str, found: Findings) -> None:
+    element, count = one.element, len(own)
+    if element.min <= count <= element.max:
+        return
+    most = "*" if element.max >= UNBOUNDED else str(element.max)
+    expected = f"{element.slice_name}: {element.min}..{most}"
+    if count < element.min:
+        times = "once" if element.min == 1 else f"at least {element.min} times"
+        found.add(
+            "slice-missing",
+            place,
+            f"{place}: the slice {element.slice_name} must be given {times}, found {count}.",
+            expected=expected,
+            rule=slicer.url,
+        )
+    else:
+        found.add(
+            "slice-too-many",
+            place,
+            f"{place}: the slice {element.slice_name} may be given {most} times at most, found {count}.",
+            expected=expected,
+            rule=slicer.url,
+        )

@@ -1,0 +1,90 @@
+"""Compares values of a resource with those a definition states: fixed, pattern, minimum and maximum.
+
+Takes JSON values; numbers compare as exact decimals, dates and times by instant where both say enough.
+"""
+
+import re
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+
+Json = dict[str, Any]
+
+_DATE = re.compile(r"(\d{4})(?:-(\d\d)(?:-(\d\d))?)?$")
+
+
+def differs(fixed: Any, value: Any) -> bool:
+    """Whether a value is not exactly the fixed one; of numbers the value counts, not how it is written."""
+    if isinstance(fixed, dict):
+        if not isinstance(value, dict) or fixed.keys() - {"id"} != value.keys() - {"id"}:
+            return True
+        return any(differs(fixed[name], value[name]) for name in fixed if name != "id")
+    if isinstance(fixed, list):
+        if not isinstance(value, list) or len(fixed) != len(value):
+            return True
+        return any(differs(one, other) for one, other in zip(fixed, value, strict=True))
+    return not _same(fixed, value)
+
+
+def fits(pattern: Any, value: Any) -> bool:
+    """Whether a value holds at least everything the pattern holds."""
+    if isinstance(pattern, dict):
+        return isinstance(value, dict) and all(
+            name in value and fits(part, value[name]) for name, part in pattern.items() if name != "id"
+        )
+    if isinstance(pattern, list):
+        return isinstance(value, list) and all(any(fits(part, item) for item in value) for part in pattern)
+    return _same(pattern, value)
+
+
+def below(value: Any, minimum: Any) -> bool:
+    """Whether a value is less than the minimum; False where the two cannot be compared."""
+    pair = comparable(value, minimum)
+    return pair is not None and bool(pair[0] < pair[1])
+
+
+def above(value: Any, maximum: Any) -> bool:
+    """Whether a value is more than the maximum; False where the two cannot be compared."""
+    pair = comparable(value, maximum)
+    return pair is not None and bool(pair[0] > pair[1])
+
+
+def comparable(one: Any, other: Any) -> tuple[Any, Any] | None:
+    """Two values in a form that `<` orders, or None. Quantities compare only in the same unit."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        same_unit = all(one.get(k) == other.get(k) for k in ("system", "code")) and one.get("code")
+        same_unit = same_unit or "code" not in other
+        return comparable(one.get("value"), other.get("value")) if same_unit else None
+    if _is_number(one) and _is_number(other):
+        return Decimal(str(one)), Decimal(str(other))
+    if isinstance(one, str) and isinstance(other, str):
+        first, second = _instant(one), _instant(other)
+        if first is not None and second is not None:
+            return first, second
+        if re.match(r"\d\d:\d\d", one) and re.match(r"\d\d:\d\d", other):
+            return one, other
+    return None
+
+
+def _same(one: Any, other: Any) -> bool:
+    if _is_number(one) and _is_number(other):
+        return Decimal(str(one)) == Decimal(str(other))
+    return type(one) is type(other) and bool(one == other)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float | Decimal) and not isinstance(value, bool)
+
+
+def _instant(text: str) -> datetime | None:
+    """The first moment of a date or date-time; without a zone it counts as UTC."""
+    try:
+        match = _DATE.match(text)
+        if match:
+            year, month, day = (int(part or 1) for part in match.groups())
+            found = datetime.combine(date(year, month, day), datetime.min.time())
+        else:
+            found = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return found if found.tzinfo else found.replace(tzinfo=UTC)

@@ -1,0 +1,128 @@
+"""Whether a narrative is the restricted XHTML that FHIR permits.
+
+Source: FHIR R4, https://hl7.org/fhir/R4/narrative.html, constraints txt-1 and txt-2.
+"""
+
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from lxml.etree import _Element
+
+_NAMESPACE = "{http://www.w3.org/1999/xhtml}"
+_ELEMENTS = frozenset(
+    {
+        *(
+            "a",
+            "abbr",
+            "acronym",
+            "b",
+            "big",
+            "blockquote",
+            "br",
+            "caption",
+            "cite",
+            "code",
+            "col",
+            "colgroup",
+        ),
+        *(
+            "dd",
+            "dfn",
+            "div",
+            "dl",
+            "dt",
+            "em",
+            "h1",
+            "h2",
+            "h3",
+            "h4",
+            "h5",
+            "h6",
+            "hr",
+            "i",
+            "img",
+            "li",
+            "ol",
+            "p",
+            "pre",
+            "q",
+            "samp",
+        ),
+        *(
+            "small",
+            "span",
+            "strong",
+            "sub",
+            "sup",
+            "table",
+            "tbody",
+            "td",
+            "tfoot",
+            "th",
+            "thead",
+            "tr",
+            "tt",
+            "ul",
+        ),
+        *("var", "kbd", "address", "bdo", "del", "ins", "s", "u", "center", "strike", "font", "nav"),
+    }
+)
+_ATTRIBUTES = frozenset(
+    {
+        *("title", "style", "class", "id", "lang", "dir", "accesskey", "tabindex", "span", "width", "align"),
+        *("valign", "char", "charoff", "abbr", "axis", "headers", "scope", "rowspan", "colspan"),
+        *("summary", "border", "frame", "rules", "cellpadding", "cellspacing", "href", "name", "rel"),
+        *("rev", "charset", "hreflang", "type", "shape", "coords", "src", "alt", "longdesc", "height"),
+        *("usemap", "ismap", "cite", "datetime", "nowrap", "start", "value", "color", "size", "face"),
+    }
+)
+
+
+def wrong_xhtml(text: str) -> str | None:
+    """What is wrong with a narrative's `div`, in a few words; None if nothing."""
+    return _examined(text)[0]
+
+
+def has_content(text: str) -> bool:
+    """Whether a narrative's `div` holds visible text or an image."""
+    return _examined(text)[1]
+
+
+@lru_cache(maxsize=1024)
+def _examined(text: str) -> tuple[str | None, bool]:
+    """What is wrong with a `div`, and whether it holds anything to see; parsed once for both questions."""
+    from lxml import etree
+
+    parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)
+    try:
+        root = etree.fromstring(text.encode(), parser)
+    except etree.XMLSyntaxError as error:
+        return f"it is not well-formed XML ({error.msg})", False
+    visible = bool("".join(str(part) for part in root.itertext()).strip())
+    visible = visible or root.find(f".//{_NAMESPACE}img") is not None
+    if _has_doctype(root):
+        return "it declares a document type", visible
+    if root.tag != f"{_NAMESPACE}div":
+        return "it is not one <div> in the XHTML namespace", visible
+    return _wrong_part(root), visible
+
+
+def _has_doctype(root: "_Element") -> bool:
+    information = root.getroottree().docinfo
+    return bool(getattr(information, "doctype", ""))
+
+
+def _wrong_part(root: "_Element") -> str | None:
+    for element in root.iter():
+        if not isinstance(element.tag, str):
+            continue
+        name = element.tag.removeprefix(_NAMESPACE)
+        if name not in _ELEMENTS:
+            return f"<{name}> is not permitted"
+        for attribute in element.attrib:
+            if str(attribute).startswith("{http://www.w3.org/XML/1998/namespace}"):
+                continue
+            if str(attribute) not in _ATTRIBUTES:
+                return f"the attribute {attribute!s} is not permitted on <{name}>"
+    return None

@@ -1,0 +1,137 @@
+"""`plexor check`: FHIR resources against profiles."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, fields
+from itertools import chain
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, TextIO
+
+import typer
+
+from converter.cli.clock import new_run, now
+from converter.cli.options import Config, Out, settings_of
+from converter.cli.output import Format, json_line, opened, records_to
+from converter.cli.running import CLEAN, INPUT_ERRORS, CannotRunError
+from converter.cli.troubles import is_error, line_of
+from converter.model import Diagnostic, Severity
+
+if TYPE_CHECKING:
+    from converter.api import Session
+
+Read = tuple[str, dict[str, Any]] | Diagnostic
+
+EXAMPLE = """\b
+Example:
+  plexor check fhir/
+  plexor check Observation.ndjson --profile http://hl7.org/fhir/StructureDefinition/Observation
+  plexor check fhir/ --profiles our-profiles/ --format json"""
+
+
+@dataclass(slots=True)
+class Counts:
+    """What a check came to.
+
+    Attributes:
+        resources: resources checked; those inside a Bundle count one by one.
+        missing: inputs that are not there.
+        errors, warnings: what was found.
+    """
+
+    resources: int = 0
+    missing: int = 0
+    errors: int = 0
+    warnings: int = 0
+
+    def __str__(self) -> str:
+        return f"{self.resources} resources checked, {self.errors} errors, {self.warnings} warnings"
+
+
+def check(
+    inputs: Annotated[
+        list[str],
+        typer.Argument(metavar="INPUT", help="FHIR JSON, NDJSON or XML: files, folders, patterns, or - ."),
+    ],
+    profile: Annotated[
+        list[str] | None,
+        typer.Option(metavar="CANONICAL", help="A profile besides those in meta.profile. May be repeated."),
+    ] = None,
+    profiles: Annotated[
+        list[Path] | None,
+        typer.Option(
+            metavar="DIR", help="A folder of definitions besides the shipped ones. May be repeated."
+        ),
+    ] = None,
+    format_: Annotated[
+        Format, typer.Option("--format", help="text, json (an OperationOutcome), jsonl or csv.")
+    ] = Format.TEXT,
+    out: Out = None,
+    config: Config = None,
+) -> int:
+    """Check FHIR against profiles. Base rules, bindings and invariants are checked too."""
+    from converter.api import open_session
+
+    for folder in profiles or ():
+        if not folder.exists():
+            raise CannotRunError(f"--profiles {folder}: there is no such folder")
+    session = open_session(settings_of(config), run=new_run(), time=now())
+    with opened(out) as stream:
+        counts = check_files(stream, format_, inputs, session, profile or (), profiles or ())
+    if counts.missing and not counts.resources and counts.errors == counts.missing:
+        raise CannotRunError("there is nothing to check")
+    return INPUT_ERRORS if counts.errors else CLEAN
+
+
+def check_files(
+    stream: TextIO,
+    format_: Format,
+    inputs: Iterable[str | Path],
+    session: "Session",
+    profiles: Sequence[str] = (),
+    folders: Iterable[Path] = (),
+) -> Counts:
+    """Check the resources of files and write what is wrong with them."""
+    from converter import api
+    from converter.check import read_resources
+
+    counts = Counts()
+    checker, problems = api.open_checker(session, folders)
+    resources = _counted(read_resources(inputs), counts)
+    found = _weighed(chain(problems, api.check_resources(resources, checker, profiles)), counts)
+    if format_ is Format.JSON:
+        from converter.check import operation_outcome
+
+        stream.write(json_line(operation_outcome(found)) + "\n")
+    elif format_ is Format.TEXT:
+        for trouble in found:
+            stream.write(line_of(trouble) + "\n")
+        stream.write(f"{counts}\n")
+    else:
+        with records_to(stream, format_, [field.name for field in fields(Diagnostic)]) as write:
+            for trouble in found:
+                write(_record(trouble))
+    return counts
+
+
+def _counted(resources: Iterable[Read], counts: Counts) -> Iterator[Read]:
+    from converter.fhir.ledger import LEDGER
+
+    for item in resources:
+        place = item.source or "" if isinstance(item, Diagnostic) else item[0]
+        if LEDGER in (Path(place).name, Path(place.rpartition(":")[0]).name):
+            continue  # the memory of `plexor convert` lies beside the resources and is none of them
+        if not isinstance(item, Diagnostic):
+            entries = item[1].get("entry") if item[1].get("resourceType") == "Bundle" else None
+            counts.resources += len(entries) if isinstance(entries, list) else 1
+        yield item
+
+
+def _weighed(troubles: Iterable[Diagnostic], counts: Counts) -> Iterator[Diagnostic]:
+    for trouble in troubles:
+        counts.missing += trouble.code == "input-missing"
+        counts.errors += is_error(trouble)
+        counts.warnings += trouble.severity is Severity.WARNING
+        yield trouble
+
+
+def _record(trouble: Diagnostic) -> dict[str, Any]:
+    return asdict(trouble) | {"severity": str(trouble.severity)}

@@ -1,0 +1,72 @@
+"""`plexor load`: notes into the archive."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from converter.cli.options import Columns, Config, Encoding, FileName, InputFormat, Inputs, System, job_of
+from converter.cli.output import json_line
+from converter.cli.running import CannotRunError
+
+if TYPE_CHECKING:
+    from converter.settings import Settings
+
+EXAMPLE = """\b
+Example:
+  plexor load notes.csv --archive findings.duckdb
+  plexor find --archive findings.duckdb --site achilles --level absent"""
+
+ArchiveFile = Annotated[
+    Path | None,
+    typer.Option("--archive", metavar="FILE", help="The archive; else the one that plexor.toml names."),
+]
+
+
+def load(
+    inputs: Inputs,
+    archive: ArchiveFile = None,
+    quotes: Annotated[
+        bool | None,
+        typer.Option(
+            help="Keep the notes' words in the archive, or keep all text out. Settled by the first load."
+        ),
+    ] = None,
+    json_totals: Annotated[bool, typer.Option("--json", help="Write the totals as JSON.")] = False,
+    config: Config = None,
+    input_format: InputFormat = None,
+    columns: Columns = None,
+    file_name: FileName = None,
+    encoding: Encoding = None,
+    system: System = None,
+) -> int:
+    """Load notes into the archive with their findings. Loading the same notes again changes nothing."""
+    from dataclasses import asdict
+
+    from converter import api
+
+    with job_of(inputs, config, input_format, columns, file_name, encoding, system) as job:
+        path = archive_path(archive, job.session.settings)
+        kept = job.session.settings.archive.quotes if quotes is None else quotes
+        totals = api.load(job.items, path, job.session, quotes=kept)
+    if json_totals:
+        typer.echo(json_line(asdict(totals)))
+    else:
+        for name, number in asdict(totals).items():
+            typer.echo(f"{name.replace('_', ' '):<18}{number:>8}")
+    return job.troubles.status
+
+
+def archive_path(archive: Path | None, settings: "Settings") -> Path:
+    """The archive that the command line or the settings name.
+
+    Raises:
+        CannotRunError: neither names one.
+    """
+    if archive is not None:
+        return archive
+    if settings.archive.file is None:
+        raise CannotRunError(
+            "no archive is named; give --archive FILE, or set file under [archive] in plexor.toml"
+        )
+    return settings.path(settings.archive.file)

@@ -1,0 +1,192 @@
+"""The arguments that several commands share, and what they make together with the settings file."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from converter.cli.clock import new_run, now
+from converter.cli.running import CannotRunError
+from converter.cli.troubles import Troubles, is_error
+from converter.model import Assessment, Diagnostic, Note, Reading
+
+if TYPE_CHECKING:
+    from converter.api import Session
+    from converter.settings import Settings
+    from converter.sources import SourceOptions
+
+_ABSENT = frozenset({"missing-input", "nothing-found"})
+
+Inputs = Annotated[
+    list[str],
+    typer.Argument(
+        metavar="INPUT", help="Files, folders, patterns such as 'notes/*.txt', or - for standard input."
+    ),
+]
+Config = Annotated[
+    Path | None,
+    typer.Option("--config", metavar="FILE", help="Settings; else plexor.toml in the working folder."),
+]
+InputFormat = Annotated[
+    str | None,
+    typer.Option(
+        "--input-format", metavar="NAME", help="text, jsonl, csv or tsv; else found from content and name."
+    ),
+]
+Columns = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--column",
+        metavar="FIELD=COLUMN",
+        help="The input's own name for a field, e.g. text=NOTE_TEXT; may be repeated. Fields: id, text, "
+        "system, patient, encounter, author, facility, authored, kind, birth_date, age, sex.",
+    ),
+]
+FileName = Annotated[
+    str | None,
+    typer.Option(
+        "--file-name",
+        metavar="TEMPLATE",
+        help="Fields in the names of text files, e.g. '{patient}-V*' or '{patient}/{authored}'.",
+    ),
+]
+Encoding = Annotated[
+    str | None,
+    typer.Option(
+        "--encoding", metavar="NAME", help="Character encoding of the inputs; else UTF-8 or Windows-1252."
+    ),
+]
+System = Annotated[
+    str | None,
+    typer.Option(
+        "--system", metavar="URI", help="The space in which the notes' ids are unique, where they name none."
+    ),
+]
+Out = Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Write the results here instead.")]
+
+
+def settings_of(config: Path | None) -> "Settings":
+    """The settings file that counts."""
+    from converter.settings import find_settings
+
+    return find_settings(config)
+
+
+def source_options(
+    settings: "Settings",
+    input_format: str | None = None,
+    columns: Sequence[str] | None = None,
+    file_name: str | None = None,
+    encoding: str | None = None,
+    system: str | None = None,
+) -> "SourceOptions":
+    """How to read the inputs: the command line counts before the settings file.
+
+    Raises:
+        CannotRunError: a column is not written FIELD=COLUMN, or names no field of a note.
+    """
+    from converter.sources import FIELDS, SourceOptions
+
+    named: dict[str, str] = {str(field): column for field, column in settings.notes.columns.items()}
+    for pair in columns or ():
+        field, equals, column = pair.partition("=")
+        if not equals or not column or field not in FIELDS:
+            raise CannotRunError(
+                f"--column {pair}: write FIELD=COLUMN, where FIELD is one of {', '.join(FIELDS)}"
+            )
+        named[field] = column
+    return SourceOptions(
+        input_format=input_format,
+        columns=named,
+        system=system or settings.notes.system,
+        file_name=file_name or settings.notes.file_name,
+        encoding=encoding or settings.notes.encoding,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A command that takes notes, ready to run.
+
+    Attributes:
+        session: what stays the same over all notes.
+        items: the notes and, already shown on standard error, what is wrong with the inputs.
+        troubles: what went wrong so far.
+    """
+
+    session: "Session"
+    items: Iterator[Note | Diagnostic]
+    troubles: Troubles
+
+    def readings(self) -> Iterator[tuple[Note, Reading]]:
+        """Each note with its reading; an error of a reading is shown as it is met."""
+        from converter.api import read_notes
+
+        notes = (item for item in self.items if isinstance(item, Note))
+        for note, reading in read_notes(notes, self.session):
+            self.troubles.show_all((one for one in reading.diagnostics if is_error(one)), note)
+            yield note, reading
+
+    def assessed(self) -> Iterator[tuple[Note, Reading, tuple[Assessment, ...]]]:
+        """Each note with its reading and what is abnormal in its exams."""
+        from converter.api import assess
+
+        for note, reading in self.readings():
+            yield note, reading, assess(note, reading, self.session)
+
+
+@contextmanager
+def job_of(
+    inputs: Sequence[str],
+    config: Path | None,
+    input_format: str | None,
+    columns: Sequence[str] | None,
+    file_name: str | None,
+    encoding: str | None,
+    system: str | None,
+) -> Iterator[Job]:
+    """Make a Job of the shared arguments.
+
+    Raises:
+        CannotRunError: an option names what does not exist.
+        SettingsError, VocabularyError: the site's own files cannot be used.
+    """
+    from converter.api import open_session
+
+    settings = settings_of(config)
+    options = source_options(settings, input_format, columns, file_name, encoding, system)
+    session = open_session(settings, run=new_run(), time=now())
+    with Troubles() as troubles:
+        yield Job(session, items_from(inputs, options, troubles), troubles)
+
+
+def items_from(
+    inputs: Sequence[str], options: "SourceOptions", troubles: Troubles
+) -> Iterator[Note | Diagnostic]:
+    """The notes of the inputs; what is wrong with them is shown as it is met.
+
+    Raises:
+        CannotRunError: an option names what does not exist, or none of the inputs is there.
+    """
+    from converter.sources import open_notes
+
+    try:
+        items = open_notes(inputs, options)
+    except ValueError as error:
+        raise CannotRunError(str(error)) from error
+    return _shown(items, troubles)
+
+
+def _shown(items: Iterator[Note | Diagnostic], troubles: Troubles) -> Iterator[Note | Diagnostic]:
+    missing = others = 0
+    for item in items:
+        absent = isinstance(item, Diagnostic) and item.code in _ABSENT
+        missing, others = missing + absent, others + (not absent)
+        if isinstance(item, Diagnostic):
+            troubles.show(item)
+        yield item
+    if missing and not others:
+        raise CannotRunError("there is nothing to read")

@@ -1,0 +1,97 @@
+"""Writes records to standard output or a file, as JSON, JSON lines or CSV, one at a time."""
+
+import csv
+import json
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import Any, TextIO
+
+from converter.cli.running import CannotRunError
+
+Record = Mapping[str, Any]
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+class Format(StrEnum):
+    """How results are written."""
+
+    TEXT = "text"
+    JSON = "json"
+    JSONL = "jsonl"
+    CSV = "csv"
+
+
+@contextmanager
+def opened(out: Path | None) -> Iterator[TextIO]:
+    """Standard output, or a file that takes its place only once it is complete.
+
+    Raises:
+        CannotRunError: the file cannot be written.
+    """
+    if out is None:
+        yield sys.stdout
+        return
+    part = out.with_name(f"{out.name}.part")
+    try:
+        with part.open("w", encoding="utf-8", newline="") as stream:
+            yield stream
+        part.replace(out)
+    except OSError as error:
+        raise CannotRunError(
+            f"{error.filename or out}: cannot be written ({(error.strerror or str(error)).lower()})"
+        ) from error
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def json_line(record: Record) -> str:
+    """A record as one line of JSON, its fields in the order they stand in."""
+    return json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+
+
+@contextmanager
+def records_to(stream: TextIO, format_: Format, columns: Sequence[str]) -> Iterator[Callable[[Record], None]]:
+    """Give a function that writes one record.
+
+    Args:
+        stream: where to write.
+        format_: JSON (one array), JSON lines or CSV.
+        columns: fields that CSV writes, in order.
+    """
+    if format_ is Format.CSV:
+        writer = csv.writer(stream, lineterminator="\n")
+        writer.writerow(columns)
+        yield lambda record: writer.writerow([safe_cell(record.get(name)) for name in columns])
+    elif format_ is Format.JSONL:
+        yield lambda record: _line(stream, json_line(record))
+    else:
+        first = True
+
+        def write(record: Record) -> None:
+            nonlocal first
+            stream.write(("[\n" if first else ",\n") + json_line(record))
+            first = False
+
+        yield write
+        stream.write("[]\n" if first else "\n]\n")
+
+
+def safe_cell(value: object) -> object:
+    """A cell that no spreadsheet takes for a formula.
+
+    Text that begins with `=`, `+`, `-`, `@`, a tab or a carriage return gets an apostrophe before it; so do a
+    grade written `+2` and a value written `-1`, since a spreadsheet would turn them into numbers. Numbers of
+    ours stay numbers. Lists become JSON.
+    """
+    if value is None or isinstance(value, int | float):
+        return {True: "true", False: "false"}.get(value, value) if isinstance(value, bool) else value
+    text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+
+
+def _line(stream: TextIO, text: str) -> None:
+    stream.write(text)
+    stream.write("\n")

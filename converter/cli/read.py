@@ -1,0 +1,126 @@
+"""`plexor read`: notes in, findings out."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import fields
+from typing import Annotated, Any, TextIO
+
+import typer
+
+from converter.cli.options import (
+    Columns,
+    Config,
+    Encoding,
+    FileName,
+    InputFormat,
+    Inputs,
+    Out,
+    System,
+    job_of,
+)
+from converter.cli.output import Format, opened, records_to
+from converter.cli.tables import shortened, show_table
+from converter.cli.troubles import line_of, visible
+from converter.model import Finding, Note, Reading
+
+EXAMPLE = """\b
+Example:
+  plexor read notes.csv
+  plexor read notes/ --format jsonl --out findings.jsonl
+  echo "KJ 2+/2+, AJ absent on the left" | plexor read -"""
+
+_NOTE_COLUMNS = ("system", "id", "patient", "authored", "author")
+_SAID_ALREADY = "unread-wording"
+_SHOWN = ("reflex", "side", "value", "level", "status", "words")
+
+
+def read(
+    inputs: Inputs,
+    format_: Annotated[
+        Format,
+        typer.Option(
+            "--format",
+            help="text for people, json or jsonl with one record a note, csv with one row a finding. In CSV, "
+            "text beginning with = + - or @ (a grade written +2, say) gets an apostrophe before it, so that "
+            "no spreadsheet changes it.",
+        ),
+    ] = Format.TEXT,
+    out: Out = None,
+    config: Config = None,
+    input_format: InputFormat = None,
+    columns: Columns = None,
+    file_name: FileName = None,
+    encoding: Encoding = None,
+    system: System = None,
+) -> int:
+    """List the findings of notes. Reflex wording that was not understood is listed too."""
+    with (
+        job_of(inputs, config, input_format, columns, file_name, encoding, system) as job,
+        opened(out) as stream,
+    ):
+        if format_ is Format.TEXT:
+            _show(stream, job.readings())
+        else:
+            write_readings(stream, format_, job.readings())
+    return job.troubles.status
+
+
+def write_readings(stream: TextIO, format_: Format, readings: Iterable[tuple[Note, Reading]]) -> None:
+    """Write readings as records: one a note, or in CSV one row a finding."""
+    from converter.model.record import reading_to_record
+
+    columns = (*_NOTE_COLUMNS, *(field.name for field in fields(Finding)))
+    with records_to(stream, format_, columns) as write:
+        for note, reading in readings:
+            if format_ is Format.CSV:
+                for row in _rows(note, reading):
+                    write(row)
+            else:
+                write(reading_to_record(reading))
+
+
+def _rows(note: Note, reading: Reading) -> Iterator[dict[str, Any]]:
+    from converter.model.record import finding_to_record
+
+    about = {name: getattr(note, name) for name in _NOTE_COLUMNS}
+    for finding in reading.findings:
+        yield about | finding_to_record(finding)
+
+
+def _show(stream: TextIO, readings: Iterable[tuple[Note, Reading]]) -> None:
+    notes = findings = unread = 0
+    for note, reading in readings:
+        notes, findings, unread = notes + 1, findings + len(reading.findings), unread + len(reading.unread)
+        show_heading(stream, note)
+        if reading.findings:
+            show_table(stream, _SHOWN, [_cells(finding) for finding in reading.findings])
+        else:
+            stream.write("  no reflex finding\n")
+        for piece in reading.unread:
+            stream.write(f"  not understood: {visible(shortened(piece.text))} ({piece.why})\n")
+        for trouble in reading.diagnostics:
+            if trouble.code != _SAID_ALREADY:
+                stream.write(f"  {line_of(trouble)}\n")
+        stream.write("\n")
+    stream.write(f"{notes} notes, {findings} findings, {unread} pieces of reflex wording not understood\n")
+
+
+def show_heading(stream: TextIO, note: Note) -> None:
+    """One line that says which note follows."""
+    parts = [f"note {note.id}", f"patient {note.patient}" if note.patient else "", note.authored or ""]
+    stream.write(visible("  ".join(part for part in parts if part)) + "\n")
+
+
+def _cells(finding: Finding) -> tuple[str | None, ...]:
+    site = " ".join(part for part in (finding.site, finding.which, finding.root) if part)
+    status = [finding.status] if finding.status != "current" else []
+    status += ["uncertain"] if finding.certainty == "uncertain" else []
+    status += ["scale assumed"] if finding.scale_basis == "assumed" else []
+    return (site, finding.side, _value(finding), finding.level, ", ".join(status), shortened(finding.quote))
+
+
+def _value(finding: Finding) -> str | None:
+    """The value as written, else the canonical word for it."""
+    said = finding.as_written or finding.descriptor or finding.response or finding.beats or finding.reason
+    details = (finding.reinforcement, finding.quality, finding.comparison)
+    extra = ", ".join(detail.replace("_", " ") for detail in details if detail)
+    return f"{said or ''} ({extra})".strip() if extra else said

@@ -1,0 +1,63 @@
+"""Stable identifiers: the same note and finding give the same UUID on every run and every machine.
+
+Takes the identity of a note and of a thing in it; gives UUIDs, Identifiers and references. The UUID is a
+version 5 UUID (RFC 9562) under a namespace of ours, over a JSON list, so that no two lists look alike.
+"""
+
+import json
+from typing import Any
+from uuid import UUID, uuid5
+
+from converter.fhir.text import fhir_string, fhir_uri
+
+NAMESPACE = UUID("6f1c1f0e-4b0b-5e0a-9a55-7d8a0b5c2e11")
+"""The namespace of every identifier made here. It must never change."""
+
+_NAME = json.JSONEncoder(ensure_ascii=True, separators=(",", ":"))
+
+IDENTIFIER_SYSTEMS = {
+    "Composition": "composition",
+    "Device": "device",
+    "DiagnosticReport": "report",
+    "DocumentReference": "document",
+    "Observation": "observation",
+    "Provenance": "provenance",
+}
+"""Last part of the identifier system of each kind of resource."""
+
+
+def uuid_of(*parts: str | int | None) -> str:
+    """The UUID of a thing named by a list of parts, such as system, note id, `finding`, finding id."""
+    return str(uuid5(NAMESPACE, _NAME.encode(parts)))
+
+
+def identifier_system(base: str, resource_type: str) -> str:
+    """URI of the space in which our identifiers of one kind of resource are unique."""
+    return f"{base}/identifier/{IDENTIFIER_SYSTEMS[resource_type]}"
+
+
+def own_identifier(base: str, resource_type: str, uuid: str) -> dict[str, Any]:
+    """Our Identifier of a resource."""
+    return {"system": identifier_system(base, resource_type), "value": uuid}
+
+
+def literal(resource_type: str, uuid: str) -> dict[str, Any]:
+    """A reference to a resource of ours by its id; a transaction rewrites it."""
+    return {"reference": f"{resource_type}/{uuid}"}
+
+
+def logical(resource_type: str, system: str, value: str) -> dict[str, Any] | None:
+    """A reference by identifier alone, or None where the identifier is blank."""
+    text = fhir_string(value)
+    if text is None:
+        return None
+    return {"type": resource_type, "identifier": {"system": fhir_uri(system), "value": text}}
+
+
+def derived_system(note_system: str, what: str) -> str:
+    """The space of another kind of identifier from the source that names notes by `note_system`.
+
+    Patient 17 of one source is not patient 17 of another, so the space carries the note's own.
+    """
+    joint = ":" if note_system.startswith("urn:") else "/"
+    return f"{note_system}{joint}{what}"

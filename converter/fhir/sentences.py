@@ -1,0 +1,34 @@
+"""One plain sentence per finding, for people who read the records rather than compute with them."""
+
+from converter.fhir.context import Context
+from converter.fhir.place import reflex_concept
+from converter.fhir.text import fhir_string, plain_words
+from converter.fhir.value import is_denied, value_elements
+from converter.model import Finding
+
+
+def finding_sentence(finding: Finding, site: str, side: str, context: Context) -> str:
+    """The reflex, the value as written and what it is coded as, with denial and doubt said."""
+    reflex = reflex_words(site, side, context, finding.which)
+    if finding.status == "not_tested":
+        reason = fhir_string(finding.reason) or fhir_string(finding.as_written)
+        return f"{reflex}: not tested" + (f" ({plain_words(reason)})" if reason else "")
+    said = _value_words(finding, context)
+    return f"{reflex}: {said}" + (", uncertain" if finding.certainty == "uncertain" else "")
+
+
+def reflex_words(site: str, side: str, context: Context, which: str | None = None) -> str:
+    """The reflex with its side, in words."""
+    text: str = reflex_concept(context.base, site, side, context.vocabulary, which)["text"]
+    return text
+
+
+def _value_words(finding: Finding, context: Context) -> str:
+    value = value_elements(finding, context.base, context.vocabulary).get("valueCodeableConcept", {})
+    words = value.get("text")
+    coded = value["coding"][0]["display"].lower() if "coding" in value else None
+    if coded is None and is_denied(finding):
+        return f"{words or 'the value'} (denied by the note)"
+    if words is None:
+        return coded or (plain_words(finding.comparison) if finding.comparison else "no value stated")
+    return words if coded in (None, words.lower()) else f"{words} ({coded})"

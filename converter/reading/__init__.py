@@ -1,0 +1,8 @@
+"""Reads reflex findings from the text of a note, each tied to the words it came from.
+
+Takes a Note and a Vocabulary; gives a Reading. A newcomer reads `reader.py`, then `grammar/rules.py`.
+"""
+
+from converter.reading.reader import ReadingOptions, read_note
+
+__all__ = ["ReadingOptions", "read_note"]

@@ -1,0 +1,239 @@
+"""Turns drafts into findings: what a value means for its kind of reflex, its scale, exam and identifier.
+
+Takes the drafts of a whole note in order; gives findings, exams and diagnostics.
+"""
+
+from collections import Counter
+from dataclasses import dataclass, field
+
+from converter.model import Diagnostic, Exam, Finding, Severity, Span
+from converter.model.record import plain_number
+from converter.reading.grammar.parts import Draft
+from converter.reading.meaning import Meaning, meaning_of
+from converter.words import Scale, Vocabulary
+
+_ANCHOR_ROLES = ("site", "region", "header", "value")
+
+
+@dataclass(slots=True)
+class _Exams:
+    """Numbers the exams of a note: the current one, then one for each earlier time that is quoted."""
+
+    numbers: dict[str, int] = field(default_factory=dict)
+
+    def number(self, draft: Draft, text: str) -> int:
+        """The number of the exam that a draft belongs to."""
+        return self.numbers.setdefault(_exam_key(draft, text), len(self.numbers) + 1)
+
+
+def findings_of(
+    text: str, drafts: list[Draft], vocabulary: Vocabulary, default_scale: str | None, legends: list[str]
+) -> tuple[tuple[Finding, ...], tuple[Exam, ...], tuple[Diagnostic, ...]]:
+    """Findings, exams and diagnostics of a note.
+
+    Args:
+        text: the note.
+        drafts: what the rules found, in order.
+        vocabulary: scales, descriptors and reflexes.
+        default_scale: the site's scale, or None.
+        legends: scales that legends in the note name.
+    """
+    exams = _Exams()
+    if any(draft.status != "historical" for draft in drafts):
+        exams.numbers["current"] = 1
+    diagnostics: list[Diagnostic] = []
+    seen: Counter[str] = Counter()
+    found = []
+    for draft in sorted(drafts, key=_start):
+        finding, problem = _finding(text, draft, vocabulary, default_scale, legends, exams, seen)
+        found.append(finding)
+        if problem is not None:
+            diagnostics.append(problem)
+    return tuple(found), _exams(exams, found), (*diagnostics, *_mixed_plus(found))
+
+
+def _finding(
+    text: str,
+    draft: Draft,
+    vocabulary: Vocabulary,
+    default_scale: str | None,
+    legends: list[str],
+    exams: _Exams,
+    seen: Counter[str],
+) -> tuple[Finding, Diagnostic | None]:
+    target, kind = draft.target, vocabulary.reflexes[draft.target.site].kind
+    meaning = meaning_of(draft, kind)
+    spans = _spans(draft)
+    start, end = min(span.start for span in spans), max(span.end for span in spans)
+    written = _as_written(text, draft)
+    scale, basis = _scale(draft, meaning, vocabulary, default_scale, legends)
+    problem = None
+    if meaning.low is not None and scale is not None and not _holds(scale, meaning):
+        problem = _off_scale(written, scale, start, end)
+        meaning.low = meaning.high = None
+        scale, basis = None, None
+    graded = meaning.low is not None
+    details, value = draft.details, draft.value
+    finding = Finding(
+        finding=_identifier(draft, seen),
+        exam=exams.number(draft, text),
+        site=target.site,
+        which=target.which if target.which != "flexor_named" else None,
+        root=target.root,
+        side=draft.side,
+        kind=kind,
+        grade_low=plain_number(meaning.low),
+        grade_high=plain_number(meaning.high),
+        grade_basis="number" if graded else "word" if meaning.descriptor or meaning.response else None,
+        plus=value.plus if value is not None and graded else "none",
+        denominator=value.denominator if value is not None else None,
+        scale=scale.scale if scale is not None and graded else None,
+        scale_basis=basis if graded else None,
+        level=_level(meaning, scale, kind, vocabulary),
+        descriptor=meaning.descriptor,
+        response=meaning.response,
+        beats=details.beats,
+        sustained=details.sustained,
+        reinforcement=details.reinforcement,
+        manoeuvre=details.manoeuvre,
+        position=details.position,
+        technique=details.technique,
+        quality=details.quality,
+        comparison=details.comparison,
+        negated=meaning.negated,
+        status=draft.status,
+        certainty="uncertain" if details.uncertain or meaning.uncertain else "stated",
+        reason=draft.reason,
+        as_written=written,
+        spans=spans,
+        start=start,
+        end=end,
+        quote=text[start:end],
+    )
+    return finding, problem
+
+
+def _start(draft: Draft) -> tuple[int, int]:
+    spans = [(token.start, token.end) for token, role in draft.used if role in ("site", "region", "header")]
+    return min(spans or [(token.start, token.end) for token, _ in draft.used])
+
+
+def _spans(draft: Draft) -> tuple[Span, ...]:
+    return tuple(
+        sorted(
+            {Span(token.start, token.end, role or "detail") for token, role in draft.used},
+            key=lambda span: (span.start, span.end, span.role),
+        )
+    )
+
+
+def _as_written(text: str, draft: Draft) -> str | None:
+    spans = sorted((token.start, token.end) for token, role in draft.used if role == "value")
+    if not spans:
+        return None
+    whole = text[spans[0][0] : spans[-1][1]]
+    return whole if len(spans) == 1 or len(whole) <= 40 else " ".join(text[low:high] for low, high in spans)
+
+
+def _identifier(draft: Draft, seen: Counter[str]) -> str:
+    anchor = next(
+        (
+            token.start
+            for role in _ANCHOR_ROLES
+            for token, used_as in sorted(draft.used, key=lambda used: used[0].start)
+            if used_as == role
+        ),
+        min(token.start for token, _ in draft.used),
+    )
+    name = draft.target.site if not draft.target.which else f"{draft.target.site}-{draft.target.which}"
+    identifier = f"{name}-{draft.side}-{anchor}"
+    seen[identifier] += 1
+    return identifier if seen[identifier] == 1 else f"{identifier}-{seen[identifier]}"
+
+
+def _scale(
+    draft: Draft, meaning: Meaning, vocabulary: Vocabulary, default_scale: str | None, legends: list[str]
+) -> tuple[Scale | None, str | None]:
+    """The scale that reads a grade: a legend or a denominator decides, else the site's, else the bedside one."""
+    if meaning.low is None or draft.value is None:
+        return None, None
+    if legends:
+        return vocabulary.scales[legends[-1]], "legend"
+    if draft.value.denominator is not None:
+        scales = vocabulary.scales.values()
+        return next(scale for scale in scales if scale.denominator == draft.value.denominator), "denominator"
+    if draft.value.counted:
+        return vocabulary.scales["plus-count"], "assumed"
+    if default_scale is not None:
+        return vocabulary.scales[default_scale], "site_default"
+    return vocabulary.scales["bedside"], "assumed"
+
+
+def _holds(scale: Scale, meaning: Meaning) -> bool:
+    low, high = meaning.low, meaning.high
+    return low is not None and high is not None and scale.holds(low) and scale.holds(high)
+
+
+def _off_scale(written: str | None, scale: Scale, start: int, end: int) -> Diagnostic:
+    return Diagnostic(
+        code="off-scale",
+        severity=Severity.WARNING,
+        message=f"The grade {written} does not exist on the scale {scale.scale}; it is kept as written and not coded.",
+        start=start,
+        end=end,
+    )
+
+
+def _level(meaning: Meaning, scale: Scale | None, kind: str, vocabulary: Vocabulary) -> str | None:
+    if meaning.low is not None and meaning.high is not None and scale is not None:
+        return scale.level(meaning.low, meaning.high)
+    if meaning.descriptor is None or meaning.negated:
+        return None
+    if kind == "clonus":
+        return "clonus" if meaning.descriptor == "present" else None
+    if kind in ("stretch", "superficial") and meaning.descriptor in vocabulary.descriptors:
+        return vocabulary.descriptors[meaning.descriptor].level
+    return None
+
+
+def _exam_key(draft: Draft, text: str) -> str:
+    if draft.status != "historical":
+        return "current"
+    said = [text[token.start : token.end].lower() for token, _ in draft.used if token.kind == "past"]
+    return f"historical {said[0] if said else ''}"
+
+
+def _exams(exams: _Exams, found: list[Finding]) -> tuple[Exam, ...]:
+    built = []
+    for key, number in exams.numbers.items():
+        own = [finding for finding in found if finding.exam == number]
+        status, _, stated = key.partition(" ")
+        built.append(
+            Exam(
+                exam=number,
+                status=status,
+                stated_time=stated or None,
+                start=min(finding.start for finding in own),
+                end=max(finding.end for finding in own),
+            )
+        )
+    return tuple(built)
+
+
+def _mixed_plus(found: list[Finding]) -> list[Diagnostic]:
+    """Say where one exam writes both `2` and `2+`: some examiners mean a half step by the plus."""
+    diagnostics = []
+    for exam in sorted({finding.exam for finding in found}):
+        graded = [f for f in found if f.exam == exam and f.grade_low is not None and f.scale != "plus-count"]
+        signs = {f.plus for f in graded if f.grade_low not in (0, None)}
+        if len(signs & {"none", "trailing"}) == 2:
+            diagnostics.append(
+                Diagnostic(
+                    code="mixed-plus",
+                    severity=Severity.WARNING,
+                    message="Grades with and without a plus stand in one exam; a difference of a plus alone is uncertain.",
+                    start=min(f.start for f in graded),
+                    end=max(f.end for f in graded),
+                )
+            )
+    return diagnostics

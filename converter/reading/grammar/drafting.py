@@ -1,0 +1,246 @@
+"""Joins a target and a value into drafts of findings: what the value means for that kind of reflex."""
+
+from dataclasses import replace
+
+from converter.reading.grammar.parser import Parser
+from converter.reading.grammar.parts import Details, Draft, Phrase, Target, Used
+from converter.reading.written import Pair, Written
+
+_MAXIMA = (4.0, 5.0)
+
+
+def draft(p: Parser, targets: list[Target], phrase: Phrase, extra: Used = []) -> bool:  # noqa: B006
+    """Draft one finding for each target, or two where the value differs by side.
+
+    Tokens of the targets and the phrase count as used even where a target is foreign.
+
+    Returns:
+        Whether any target took the value.
+    """
+    took = False
+    for target in targets:
+        p.mark(target.used)
+        if not target.foreign:
+            took = _one(p, target, phrase, extra) or took
+    if took or any(target.foreign for target in targets):
+        p.mark(phrase.used + extra)
+    if took:
+        p.context.last = [target for target in targets if not target.foreign]
+        p.context.reflexes = True
+    return took
+
+
+def _one(p: Parser, target: Target, phrase: Phrase, extra: Used) -> bool:
+    pair, value = phrase.pair, phrase.value
+    if pair is not None:
+        pair, value = as_maximum(p, pair)
+        if pair is None and value is None:
+            return False
+    if pair is not None and _different(pair):
+        return _two_sides(p, target, phrase, pair, extra)
+    if pair is not None:
+        value = pair.first
+    side = _side(p, target, phrase, pair)
+    return add(p, target, side, value, phrase, extra)
+
+
+def as_maximum(p: Parser, pair: Pair) -> tuple[Pair | None, Written | None]:
+    """Tell a pair of sides from a grade over its maximum.
+
+    `2/4` and `2+/4+` are grades out of four unless the note writes right/left pairs elsewhere; a second
+    value of 5 is a maximum too.
+    """
+    first, second = pair.first, pair.second
+    pairs_elsewhere = p.context.pairs and second.low == 4
+    if second.low in _MAXIMA and second.low == second.high and first.graded and not pairs_elsewhere:
+        if second.plus == "none" or first.plus != "none":
+            return None, replace(first, denominator=int(second.low or 0))
+    p.context.pairs = p.context.pairs or first.graded
+    return pair, None
+
+
+def _different(pair: Pair) -> bool:
+    first, second = pair.first, pair.second
+    return (first.low, first.high, first.plus, first.descriptor, first.response, first.polarity) != (
+        second.low,
+        second.high,
+        second.plus,
+        second.descriptor,
+        second.response,
+        second.polarity,
+    )
+
+
+def _two_sides(p: Parser, target: Target, phrase: Phrase, pair: Pair, extra: Used) -> bool:
+    order = p.context.pair_order.split("-")
+    took = [
+        add(p, target, side, value, replace(phrase, used=_half(p, phrase.used, half)), extra)
+        for half, (side, value) in enumerate(zip(order, (pair.first, pair.second), strict=True))
+    ]
+    return any(took)
+
+
+def _half(p: Parser, used: Used, half: int) -> Used:
+    """The tokens of a phrase with each pair cut down to the value of one side."""
+    halved: Used = []
+    for token, role in used:
+        if isinstance(token.written, Pair):
+            text = p.text[token.start : token.end]
+            slash = text.find("/") if "/" in text else 0
+            first_end, second_start = (slash, slash + 1) if slash > 0 else (1, 1)
+            start, end = (0, first_end) if half == 0 else (second_start, len(text))
+            start += len(text[start:end]) - len(text[start:end].lstrip())
+            end -= len(text[start:end]) - len(text[start:end].rstrip())
+            token = replace(token, start=token.start + start, end=token.start + end)
+        halved.append((token, role))
+    return halved
+
+
+def _side(p: Parser, target: Target, phrase: Phrase, pair: Pair | None) -> str:
+    if pair is not None:
+        return "both"
+    said = target.side or phrase.side
+    if phrase.side in ("left", "right") and _says_all(target):
+        said = phrase.side
+    if said is None and _says_symmetric(phrase):
+        return "both"
+    return said or p.context.side or "unspecified"
+
+
+def _says_all(target: Target) -> bool:
+    """Whether "both" comes only from a word such as "throughout", which a named side narrows."""
+    return target.side == "both" and target.region and not any(role == "side" for _, role in target.used)
+
+
+def _says_symmetric(phrase: Phrase) -> bool:
+    return any(
+        isinstance(token.written, Written) and token.written.descriptor == "symmetric"
+        for token, _ in phrase.used
+    )
+
+
+def add(p: Parser, target: Target, side: str, value: Written | None, phrase: Phrase, extra: Used) -> bool:
+    """Add one draft if the value can be a value of this kind of reflex."""
+    target = _placed(p, target)
+    if side == "unspecified" and target.side is not None:
+        side = target.side
+    if not _fits(p, target, value, phrase):
+        return False
+    if side in ("left", "right", "both"):
+        p.context.last_side = side
+    details = replace(phrase.details, uncertain=phrase.details.uncertain or _doubted(target.used))
+    p.drafts.append(
+        Draft(
+            target=target,
+            side=side,
+            value=value,
+            details=details,
+            used=target.used + phrase.used + extra,
+            negated=phrase.negated,
+            status=p.context.status,
+        )
+    )
+    return True
+
+
+def _placed(p: Parser, target: Target) -> Target:
+    """A reflex without a place takes the region that leads the sentence."""
+    region = p.context.region
+    if target.site == "clonus_unspecified":
+        return _clonus_of_last(p, target)
+    if not target.general or region is None:
+        return target
+    return replace(
+        target,
+        site=region.site,
+        general=False,
+        region=True,
+        side=target.side or region.side,
+        used=region.used + target.used,
+    )
+
+
+def _clonus_of_last(p: Parser, target: Target) -> Target:
+    """ "ankle jerk 4+ with 3 beats of clonus": clonus at the joint just graded, on its side."""
+    first = min(token.start for token, _ in target.used)
+    before = [token for token in p.tokens if token.start < first]
+    last = p.drafts[-1].target if p.drafts else None
+    joint = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}.get(last.site if last else "")
+    near = {token.kind for token in before[-4:]}
+    if last is None or joint is None or not near & {"with"} or near & {"comma", "and"}:
+        return target
+    own = [(token, role) for token, role in last.used if role in ("site", "side")]
+    side = target.side or (p.drafts[-1].side if p.drafts[-1].side != "unspecified" else None)
+    return replace(target, site=joint, side=side, used=own + target.used)
+
+
+def _fits(p: Parser, target: Target, value: Written | None, phrase: Phrase) -> bool:
+    kind = p.vocabulary.reflexes[target.site].kind
+    if value is None:
+        return (
+            kind == "clonus"
+            or phrase.details.beats is not None
+            or phrase.details.quality is not None
+            or (phrase.details.comparison is not None)
+        )
+    if value.denominator == 5 and not target.general and "trigger" not in target.flags:
+        return False
+    if kind == "plantar":
+        return _fits_plantar(target, value)
+    if value.response is not None and value.descriptor is None:
+        return value.response in ("equivocal", "mute", "withdrawal") and kind != "stretch"
+    return True
+
+
+def _fits_plantar(target: Target, value: Written) -> bool:
+    if value.response is not None or "toes" in target.flags:
+        return value.response is not None
+    if value.polarity is not None or value.low == 0:
+        return True
+    said = (
+        "absent",
+        "normal",
+        "intact",
+        "trace",
+        *(("present", "symmetric", "brisk", "hyperactive") if target.sign else ()),
+    )
+    return value.descriptor in said
+
+
+def _doubted(used: Used) -> bool:
+    return any(role == "doubt" for _, role in used)
+
+
+def add_bare(
+    p: Parser,
+    target: Target,
+    side: str | None,
+    used: Used,
+    *,
+    implied: str | None = None,
+    negated: bool = False,
+    status: str | None = None,
+    reason: str | None = None,
+    details: Details | None = None,
+) -> None:
+    """Add a draft that carries no written value: a sign that is there, denied, excepted or not tested."""
+    p.mark(target.used + used)
+    placed = _placed(p, target)
+    side = placed.side or side or p.context.side or "unspecified"
+    if side in ("left", "right", "both"):
+        p.context.last_side = side
+    p.drafts.append(
+        Draft(
+            target=placed,
+            side=side,
+            value=None,
+            details=replace(details or Details(), uncertain=_doubted(target.used)),
+            used=placed.used + used,
+            negated=negated,
+            status=status or p.context.status,
+            reason=reason,
+            implied_value=implied,
+        )
+    )
+    p.context.reflexes = True
+    p.context.last = [placed]

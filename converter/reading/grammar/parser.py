@@ -1,0 +1,166 @@
+"""The state in which rules read one sentence, and what sentences leave for the next one."""
+
+from dataclasses import dataclass, field
+
+from converter.reading.grammar.parts import Draft, Target, Used
+from converter.reading.tokens import Token
+from converter.reading.written import Pair, Written
+from converter.words import Vocabulary
+
+HEADS = frozenset({"site", "region", "reflex", "condition"})
+VALUES = frozenset({"value", "pair", "count"})
+SEPARATORS = frozenset({"comma", "and", "slash"})
+
+
+@dataclass(slots=True)
+class Context:
+    """What earlier sentences of the note leave for the next.
+
+    Attributes:
+        reflexes: the last thing spoken of was reflexes.
+        side: the side that a heading or lead gives to what follows.
+        region: the region that a lead gives to a reflex without a place.
+        last_side: the side named last, for "ipsilateral".
+        pair_order: which side the first of two values belongs to.
+        pairs: a right/left pair that is no maximum has been written.
+        status: `historical` inside a part about the past.
+        stated_time: how the note names the time of an earlier exam that it quotes.
+        foreign: a heading has said that something else is spoken of.
+        last: the targets of the last value, for a value that follows alone.
+    """
+
+    reflexes: bool = False
+    side: str | None = None
+    region: Target | None = None
+    last_side: str | None = None
+    pair_order: str = "right-left"
+    pairs: bool = False
+    status: str = "current"
+    foreign: bool = False
+    stated_time: str | None = None
+    last: list[Target] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Parser:
+    """One sentence being read.
+
+    Attributes:
+        text: the whole note.
+        tokens: the tokens of the sentence.
+        context: what earlier sentences left.
+        vocabulary: words, reflexes and scales.
+        index: the token that the next rule starts at.
+        drafts: the findings so far.
+        reflexive: for each token, whether a joint or muscle named there means its reflex.
+        spoken: for each token, whether reflexes have been spoken of before it.
+    """
+
+    text: str
+    tokens: list[Token]
+    context: Context
+    vocabulary: Vocabulary
+    index: int = 0
+    drafts: list[Draft] = field(default_factory=list)
+    reflexive: list[bool] = field(default_factory=list)
+    spoken: list[bool] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.reflexive, self.spoken = _reflexive(self.tokens, self.context)
+
+    def kind(self, index: int) -> str:
+        """The kind of the token at an index, `end` past the last one."""
+        return self.tokens[index].kind if 0 <= index < len(self.tokens) else "end"
+
+    def word(self, index: int) -> str:
+        """The characters of the token at an index, in lower case."""
+        if not 0 <= index < len(self.tokens):
+            return ""
+        token = self.tokens[index]
+        return self.text[token.start : token.end].lower()
+
+    def has(self, index: int, flag: str) -> bool:
+        """Whether the word at an index carries a flag."""
+        return 0 <= index < len(self.tokens) and flag in self.tokens[index].flags
+
+    def skip(self, index: int, *kinds: str) -> int:
+        """The first index at or after `index` whose kind is not one of `kinds`."""
+        while self.kind(index) in kinds:
+            index += 1
+        return index
+
+    def mark(self, used: Used) -> None:
+        """Remember what rules made of tokens."""
+        for token, role in used:
+            token.used = role
+
+    def mark_range(self, start: int, end: int, role: str) -> None:
+        """Remember one role for a run of tokens that no rule has used."""
+        for token in self.tokens[start:end]:
+            token.used = token.used or role
+
+
+def _reflexive(tokens: list[Token], context: Context) -> tuple[list[bool], list[bool]]:
+    """Where a joint or muscle means its reflex: after reflex wording, until another subject is named.
+
+    What stands before the first subject of the sentence takes that subject's sense, so that in
+    "knees 2+, ankles 1+, plantars down" the knees are reflexes, and in "biceps 5/5, strength full" not.
+    """
+    found: list[bool] = []
+    spoken: list[bool] = []
+    current: bool | None = True if context.reflexes or grades_tendons(tokens, context) else None
+    for token in tokens:
+        if _speaks_of_reflexes(token):
+            if current is None:
+                found = [True] * len(found)
+            current = True
+        elif token.kind == "other_exam":
+            current = False
+        found.append(bool(current))
+        spoken.append(bool(current))
+    _lead_in(tokens, found)
+    return found, spoken
+
+
+def grades_tendons(tokens: list[Token], context: Context) -> bool:
+    """Whether tendons are graded as only reflexes are: "biceps 2+", "patellar 2/4", never "biceps 4/5"."""
+    if context.foreign or any(token.kind == "other_exam" for token in tokens):
+        return False
+    return any(
+        token.kind == "site"
+        and "joint" in token.flags
+        and not token.flags & {"place", "root", "infant", "plantars"}
+        and _graded_as_reflex(tokens, index)
+        for index, token in enumerate(tokens)
+    )
+
+
+def _graded_as_reflex(tokens: list[Token], index: int) -> bool:
+    following = next(
+        (t for t in tokens[index + 1 : index + 5] if t.kind not in ("side", "colon", "open", "close", "is")),
+        None,
+    )
+    if following is None:
+        return False
+    written = following.written
+    if isinstance(written, Pair):
+        return written.first.plus == "trailing" and written.second.low != 5 or written.second.low == 4
+    return isinstance(written, Written) and (written.plus == "trailing" or written.denominator == 4)
+
+
+def _lead_in(tokens: list[Token], found: list[bool]) -> None:
+    """In "biceps, triceps and knee reflexes" the noun at the end serves the whole list."""
+    listing = {"site", "region", "side", "comma", "and", "slash", "open", "close"}
+    serves = False
+    for index in range(len(tokens) - 1, -1, -1):
+        if _speaks_of_reflexes(tokens[index]):
+            serves = tokens[index].kind != "reflex" or index == 0 or tokens[index - 1].kind != "comma"
+        elif tokens[index].kind not in listing:
+            serves = False
+        found[index] = found[index] or serves
+
+
+def _speaks_of_reflexes(token: Token) -> bool:
+    return token.kind in ("reflex", "condition", "site", "legend") and bool(
+        token.flags & {"trigger", "testing"}
+    )

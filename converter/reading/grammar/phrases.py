@@ -1,0 +1,355 @@
+"""Reads what a value says: a grade, a pair, a word or several, with side, doubt and manner around it."""
+
+from dataclasses import replace
+
+from converter.reading.grammar.parser import HEADS, VALUES, Parser
+from converter.reading.grammar.parts import Phrase
+from converter.reading.grammar.targets import resolve_side
+from converter.reading.tokens import Token
+from converter.reading.written import Count, Pair, Written
+
+_DETAIL = {
+    "reinforcement",
+    "manoeuvre",
+    "position",
+    "technique",
+    "quality",
+    "clonus_word",
+    "before",
+    "uncertain",
+}
+_JOINERS = frozenset({"comma", "and", "but", "slash", "with", "anaphor", "is", "open"})
+
+
+def phrase_at(p: Parser, start: int, sided: bool = False) -> tuple[Phrase, int] | None:
+    """Read a value phrase.
+
+    phrase = { doubt | manner | side } value { joiner ( value | side | manner | "(" comparison ")" ) } ;
+
+    Two values become one where they say the same thing twice: a number beats a word, and a word for strength
+    beats "symmetric", "present" and their like.
+
+    Args:
+        p: the sentence.
+        start: index of the first token.
+        sided: a side has been said already, so a side before another value belongs to that value.
+    """
+    phrase = Phrase()
+    index = _lead(p, start, phrase)
+    if p.kind(index) in VALUES:
+        if not take(p, index, phrase):
+            return None
+        index += 1
+    elif not _stands_alone(phrase):
+        return None
+    while True:
+        after = _more(p, index, phrase, sided)
+        if after is None:
+            break
+        index = after
+    return phrase, index
+
+
+def _lead(p: Parser, index: int, phrase: Phrase) -> int:
+    while True:
+        kind = p.kind(index)
+        if kind in ("more", "less"):
+            phrase.used.append((p.tokens[index], "comparison"))
+            if p.kind(index + 1) not in VALUES:
+                return index
+            phrase.details.comparison = (
+                "greater_than_other_side" if kind == "more" else "less_than_other_side"
+            )
+        elif kind in _DETAIL and _leads(p, index, phrase):
+            _detail(p.tokens[index], phrase)
+        elif kind == "at" and phrase.details.comparison is not None and p.kind(index + 1) in VALUES:
+            pass
+        elif kind == "no" and p.kind(index + 1) in VALUES and phrase.value is None:
+            phrase.negated = True
+            phrase.used.append((p.tokens[index], "assertion"))
+        else:
+            return index
+        index += 1
+
+
+def _leads(p: Parser, index: int, phrase: Phrase) -> bool:
+    """Whether a word of manner begins a phrase: before a value, or as all that is said."""
+    if p.kind(index) in ("clonus_word", "quality", "before"):
+        return "than" not in p.tokens[index].flags
+    return p.kind(index + 1) in VALUES | _DETAIL or bool(phrase.used and p.kind(index) != "uncertain")
+
+
+def _stands_alone(phrase: Phrase) -> bool:
+    details = phrase.details
+    return details.sustained is not None or details.quality is not None or details.comparison == "unchanged"
+
+
+def take(p: Parser, index: int, phrase: Phrase) -> bool:
+    """Take the value at an index into the phrase."""
+    token = p.tokens[index]
+    written = token.written
+    if isinstance(written, Pair):
+        if phrase.pair is None:
+            phrase.pair = written
+        else:
+            phrase.pair = _range_of_pairs(phrase.pair, written)
+    elif isinstance(written, Count):
+        if phrase.details.beats is not None:
+            return False
+        phrase.details.beats = written.text or None
+    elif isinstance(written, Written) and phrase.pair is None:
+        phrase.value = _merged(phrase.value, written)
+    phrase.used.append((token, "value"))
+    return True
+
+
+def _range_of_pairs(low: Pair, high: Pair) -> Pair:
+    return Pair(
+        replace(low.first, high=high.first.high or low.first.high),
+        replace(low.second, high=high.second.high or low.second.high),
+    )
+
+
+def _merged(old: Written | None, new: Written) -> Written:
+    if old is None or (old.weak and not new.weak):
+        return new
+    if new.graded and not old.graded:
+        return new
+    return old
+
+
+def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
+    """Take one further piece of the phrase; the index after it, or None at the end of the phrase."""
+    joined = p.skip(index, *_JOINERS)
+    kind = p.kind(joined)
+    if (
+        kind == "close"
+        and joined == index
+        and any(t.kind == "open" for t in p.tokens[max(0, index - 6) : index])
+    ):
+        return index + 1
+    if kind == "side":
+        return None if sided and _before_value(p, joined) else _side(p, index, joined, phrase)
+    if kind == "only" and joined == index and p.kind(p.skip(index + 1, "at")) == "side":
+        return _placed_side(p, p.skip(index + 1, "at"), phrase)
+    if kind == "at" and p.kind(joined + 1) in ("position", "manoeuvre", "technique"):
+        joined, kind = joined + 1, p.kind(joined + 1)
+    if kind in _DETAIL and _detail_fits(p, index, joined):
+        _detail(p.tokens[joined], phrase)
+        return joined + 1
+    if kind in ("no",) and p.kind(joined + 1) in _DETAIL and p.kind(joined) == "no":
+        return _denied_detail(p, joined, phrase)
+    if kind in VALUES and _joins(p, index, joined, phrase):
+        return joined + 1 if take(p, joined, phrase) else None
+    if p.word(joined) == "to" and p.kind(joined + 1) in VALUES:
+        return _to(p, joined, phrase)
+    if (
+        kind == "at"
+        and p.kind(joined + 1) in ("pair", "value")
+        and joined == index
+        and _at_grade(p, joined, phrase)
+    ):
+        return joined + 2 if take(p, joined + 1, phrase) else None
+    if p.word(joined) == "to" and p.kind(joined + 1) in VALUES:
+        return _to(p, joined, phrase)
+    if kind == "at" and p.kind(joined + 1) == "past" and phrase.details.comparison is not None:
+        joined, kind = joined + 1, "past"
+    if kind == "past" and phrase.details.comparison is not None:
+        phrase.used.append((p.tokens[joined], "comparison"))
+        return joined + 1
+    if kind == "than" and joined == index:
+        return _than(p, joined, phrase)
+    if kind == "equals":
+        return _equals(p, joined, phrase)
+    late = joined == index + 1 and p.kind(index) == "comma" and p.kind(joined + 1) == "side"
+    late = late and p.tokens[joined + 1].meaning == "both"
+    if kind == "at" and p.kind(joined + 1) == "side" and (joined == index or late):
+        return _placed_side(p, joined + 1, phrase)
+    return None
+
+
+def _than(p: Parser, at: int, phrase: Phrase) -> int | None:
+    """ "brisker than last visit", "decreased compared to the left": what it is compared with."""
+    weaker = phrase.value is not None and phrase.value.descriptor in ("absent", "trace", "diminished")
+    direction = "less" if weaker else "greater"
+    place = p.skip(at + 1, "at")
+    if p.kind(place) in ("past", "before"):
+        phrase.details.comparison = f"{direction}_than_before"
+    elif p.kind(place) == "side":
+        phrase.details.comparison = f"{direction}_than_other_side"
+    else:
+        return None
+    phrase.used += [(token, "comparison") for token in p.tokens[at : place + 1]]
+    return place + 1
+
+
+def _equals(p: Parser, at: int, phrase: Phrase) -> int | None:
+    """ "2+ = B", "2+ =": alike on both sides."""
+    after = p.kind(at + 1)
+    if after not in ("side", "end", "comma") or (after == "side" and p.tokens[at + 1].meaning != "both"):
+        return None
+    phrase.side = phrase.side or "both"
+    end = at + 2 if after == "side" else at + 1
+    phrase.used += [(token, "side") for token in p.tokens[at:end]]
+    return end
+
+
+def _placed_side(p: Parser, at: int, phrase: Phrase) -> int | None:
+    """ "upward on the right": a side after "at", unless it belongs to a reflex named next."""
+    followed = p.kind(at + 1) in HEADS and not p.has(at + 1, "limb") and not p.has(at + 1, "toes")
+    if phrase.side is not None or followed:
+        return None
+    phrase.side = resolve_side(p, p.tokens[at])
+    phrase.used.append((p.tokens[at], "side"))
+    return at + 2 if p.has(at + 1, "toes") or p.has(at + 1, "bare") else at + 1
+
+
+def _before_value(p: Parser, at: int) -> bool:
+    return p.kind(p.skip(at + 1, "is", "colon", "equals")) in VALUES | {"clonus_word"}
+
+
+def _at_grade(p: Parser, at: int, phrase: Phrase) -> bool:
+    """ "symmetric at 2+", "brisk at 3+"."""
+    written = p.tokens[at + 1].written
+    graded = isinstance(written, Pair) or (isinstance(written, Written) and written.graded)
+    return phrase.weak or (phrase.worded and graded and not _about_next(p, at + 1))
+
+
+def _denied_detail(p: Parser, index: int, phrase: Phrase) -> int:
+    """ "without a delayed relaxation phase": said, and nothing seen."""
+    phrase.used += [(p.tokens[index], "assertion"), (p.tokens[index + 1], "detail")]
+    return index + 2
+
+
+def _to(p: Parser, index: int, phrase: Phrase) -> int | None:
+    """ "decreased to absent", "1+/1+ to 2+/2+": the ends of a range."""
+    token = p.tokens[index + 1]
+    if isinstance(token.written, Written) and not token.written.graded and phrase.worded:
+        phrase.details.uncertain = True
+        phrase.used.append((token, "value"))
+        return index + 2
+    trace = phrase.value is not None and phrase.value.descriptor == "trace"
+    if isinstance(token.written, Written) and token.written.graded and trace:
+        phrase.value = replace(token.written, low=0.5)
+        phrase.used.append((token, "value"))
+        return index + 2
+    if (
+        isinstance(token.written, Written)
+        and token.written.descriptor == "trace"
+        and phrase.value is not None
+    ):
+        phrase.value = replace(phrase.value, low=0.5)
+        phrase.used.append((token, "value"))
+        return index + 2
+    return index + 2 if isinstance(token.written, Pair) and take(p, index + 1, phrase) else None
+
+
+def _detail_fits(p: Parser, index: int, joined: int) -> bool:
+    if p.tokens[joined].kind == "clonus_word" and p.kind(joined + 1) == "site":
+        return False
+    return not (joined > index and p.tokens[joined].kind == "uncertain")
+
+
+def _detail(token: Token, phrase: Phrase) -> None:
+    details, role = phrase.details, "detail"
+    if token.kind == "uncertain":
+        details.uncertain, role = True, "assertion"
+    elif token.kind == "reinforcement":
+        reinforcement, _, manoeuvre = token.meaning.partition(":")
+        details.reinforcement = reinforcement or None
+        details.manoeuvre = manoeuvre or details.manoeuvre
+    elif token.kind == "clonus_word":
+        details.sustained = token.meaning == "sustained"
+    elif token.kind == "before":
+        details.comparison = token.meaning or details.comparison
+    else:
+        setattr(details, token.kind, token.meaning)
+    phrase.used.append((token, role))
+
+
+def _side(p: Parser, index: int, at: int, phrase: Phrase) -> int | None:
+    """Take a side, unless it belongs to what follows: "2+ bilaterally", but "brisk and both toes"."""
+    token = p.tokens[at]
+    if phrase.side is not None or not _side_belongs(p, index, at):
+        return None
+    phrase.side = resolve_side(p, token)
+    phrase.used.append((token, "side"))
+    return at + 1
+
+
+def _side_belongs(p: Parser, index: int, at: int) -> bool:
+    token, following = p.tokens[at], p.kind(at + 1)
+    if "letter" in token.flags and not p.text[token.start].isupper() and at > index:
+        return False
+    if p.kind(p.skip(at + 1, "close")) in HEADS or following == "other_exam":
+        return False
+    if at > index:
+        between = {p.kind(i) for i in range(index, at)}
+        if between & {"but", "with", "anaphor", "is", "slash"} or following in VALUES | {
+            "colon",
+            "is",
+            "equals",
+        }:
+            return False
+        return token.meaning == "both" or "open" in between
+    return following not in ("colon", "equals", "greater", "lesser") or token.meaning == "both"
+
+
+def _joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
+    """Whether the value at `at` is a further word for the same value, and not the value of what follows."""
+    token = p.tokens[at]
+    new = token.written
+    between = [p.kind(i) for i in range(index, at)]
+    if isinstance(new, Count):
+        return phrase.details.beats is None and not _about_next(p, at)
+    if "slash" in between:
+        return _pairs_up(p, index, at, phrase)
+    if isinstance(new, Pair):
+        return phrase.weak or ("open" in between and phrase.worded)
+    if not isinstance(new, Written) or phrase.pair is not None and not new.weak:
+        return False
+    return _written_joins(p, new, at, between, phrase)
+
+
+def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase: Phrase) -> bool:
+    if new.weak:
+        return phrase.side is None or new.descriptor == "symmetric" or not _about_next(p, at)
+    if phrase.side in ("left", "right") and _sided_next(p, at):
+        return False
+    if phrase.weak and "with" in between and _about_next(p, at):
+        return False
+    if phrase.weak:
+        return "but" not in between or not _about_next(p, at) if phrase.value is not None else True
+    if phrase.worded and new.graded:
+        return phrase.side is None
+    if "open" in between:
+        return not _about_next(p, at) and not (
+            phrase.value is not None and phrase.value.graded and new.graded
+        )
+    if p.kind(at + 1) in ("side",) or phrase.side is not None or _about_next(p, at):
+        return False
+    if any(p.has(i, "or") for i in range(at - 2, at)) and not new.graded:
+        phrase.details.uncertain = True
+        return True
+    return phrase.worded and not new.graded and new.response is None
+
+
+def _sided_next(p: Parser, at: int) -> bool:
+    return p.kind(p.skip(at + 1, "at")) == "side"
+
+
+def _pairs_up(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
+    """ "flexor/extensor": two words for the two sides."""
+    new = p.tokens[at].written
+    if at != index + 1 or not isinstance(new, Written) or phrase.value is None or phrase.pair is not None:
+        return False
+    phrase.pair = Pair(phrase.value, new)
+    phrase.value = None
+    p.tokens[at].written = new
+    return True
+
+
+def _about_next(p: Parser, at: int) -> bool:
+    """Whether the value at an index is about the target after it."""
+    following = p.skip(at + 1, "at", "side")
+    return p.kind(following) in HEADS or p.kind(following) == "other_exam"

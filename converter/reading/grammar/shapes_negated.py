@@ -1,0 +1,180 @@
+"""Shapes that deny: "no ankle clonus, finger flexors or Hoffmann sign", "no decreased reflexes"."""
+
+from dataclasses import dataclass, field
+
+from converter.reading.grammar.drafting import add_bare
+from converter.reading.grammar.parser import HEADS, VALUES, Parser
+from converter.reading.grammar.parts import Details, Target, Used
+from converter.reading.grammar.shapes_named import places
+from converter.reading.grammar.targets import clonus_joint, owns_value, resolve_side, target_at
+from converter.reading.tokens import Token
+from converter.reading.written import Count, Written
+
+_WORDS_BETWEEN = 7
+
+
+@dataclass(slots=True)
+class _Denial:
+    """What one "no" reaches."""
+
+    targets: list[tuple[Target, Written | None, Details]] = field(default_factory=list)
+    used: Used = field(default_factory=list)
+    end: int = 0
+
+
+def denied(p: Parser) -> bool:
+    """What is not there; the denial reaches over a list, and ends where something has a value of its own.
+
+    denied = no { word | value | side } target { ( "," | "or" | "and" ) { word | value } target }
+             [ "can be" elicited ] [ [ "," ] side ] ;
+    """
+    if p.kind(p.index) != "no" or p.has(p.index, "after"):
+        return False
+    denial = _reach(p)
+    if not any(not target.foreign for target, _, _ in denial.targets):
+        return False
+    side = _side_after(p, denial)
+    for target, value, details in denial.targets:
+        p.mark(target.used)
+        if not target.foreign:
+            _add(p, target, value, details, side, denial.used)
+    p.mark(denial.used)
+    p.index = denial.end
+    return True
+
+
+def _reach(p: Parser) -> _Denial:
+    denial = _Denial(used=[(p.tokens[p.index], "assertion")], end=p.index + 1)
+    index, gap, value, joined, details = p.index + 1, 0, None, "", Details()
+    while p.kind(index) != "end" and gap < _WORDS_BETWEEN:
+        kind = p.kind(index)
+        if kind in ("but", "no", "except", "otherwise", "open", "is", "colon", "anaphor") or (
+            kind == "and" and p.has(index, "")
+        ):
+            break
+        if kind in ("comma", "and", "slash"):
+            joined = "or" if p.has(index, "or") else joined if joined == "or" and kind != "and" else kind
+            value, details = None, Details()
+            index += 1
+            continue
+        if kind in VALUES or kind == "clonus_word":
+            if joined == "comma" and not _or_follows(p, index):
+                break
+            value, details = _modifier(p.tokens[index], value, details)
+            index += 1
+            continue
+        found = target_at(p, index) if kind in HEADS | {"side", "other_exam", "look_alike"} else None
+        if found is None:
+            gap += kind == "other"
+            index += 1
+            continue
+        target, after = found
+        if denial.targets:
+            clonus_joint(p, denial.targets[-1][0], target, after)
+        if _is_its_own(p, target, after, joined, denial):
+            break
+        if target.general or target.site == "clonus_unspecified":
+            placed, end = places(p, after, target)
+            if placed:
+                for place in placed:
+                    place.used = target.used + place.used
+                    place.implied = target.implied
+                denial.targets += [(place, value, details) for place in placed]
+                index = denial.end = end
+                continue
+        denial.targets.append((target, value, details))
+        index, gap = after, 0
+        denial.end = after
+    denial.end = _elicited(p, denial)
+    return denial
+
+
+def _modifier(token: Token, value: Written | None, details: Details) -> tuple[Written | None, Details]:
+    if token.kind == "clonus_word":
+        return value, Details(sustained=token.meaning == "sustained")
+    if isinstance(token.written, Count):
+        return value, Details(beats=token.written.text)
+    if isinstance(token.written, Written) and not token.written.weak:
+        return token.written, details
+    return value, details
+
+
+def _is_its_own(p: Parser, target: Target, after: int, joined: str, denial: _Denial) -> bool:
+    """Whether a denial ends before a target: it has a value of its own, or stands in a list of what is there."""
+    if owns_value(p, after, target) and not _only_present(p, after):
+        return True
+    if joined in ("", "or"):
+        return False
+    if "singular" in target.flags:
+        return True
+    if joined == "and":
+        return not (target.foreign or target.sign or target.general)
+    if target.foreign:
+        return False
+    return not (_or_follows(p, after) or (target.sign and target.implied is None))
+
+
+def _only_present(p: Parser, after: int) -> bool:
+    """ "no reflexes can be elicited": the word only completes the denial."""
+    linked = p.skip(after, "is", "colon", "side")
+    token = p.tokens[linked] if linked < len(p.tokens) else None
+    written = token.written if token is not None else None
+    return isinstance(written, Written) and written.weak and written.descriptor == "present"
+
+
+def _or_follows(p: Parser, index: int) -> bool:
+    for place in range(index, len(p.tokens)):
+        if p.kind(place) in ("but", "no", "is", "colon"):
+            return False
+        if p.kind(place) == "and" and p.has(place, "or"):
+            return True
+    return False
+
+
+def _elicited(p: Parser, denial: _Denial) -> int:
+    place = p.skip(denial.end, "is", "at")
+    token = p.tokens[place] if place < len(p.tokens) else None
+    written = token.written if token is not None else None
+    if (
+        token is not None
+        and isinstance(written, Written)
+        and written.descriptor == "present"
+        and denial.targets
+    ):
+        denial.used.append((token, "assertion"))
+        return place + 1
+    return denial.end
+
+
+def _side_after(p: Parser, denial: _Denial) -> str | None:
+    place = p.skip(denial.end, "comma", "at")
+    if p.kind(place) != "side" or p.kind(place + 1) in HEADS | VALUES | {"colon"}:
+        return None
+    denial.used.append((p.tokens[place], "side"))
+    denial.end = place + 1
+    return resolve_side(p, p.tokens[place])
+
+
+def _add(
+    p: Parser, target: Target, value: Written | None, details: Details, side: str | None, used: Used
+) -> None:
+    kind = p.vocabulary.reflexes[target.site].kind
+    if value is not None and value.descriptor is None and value.response is None:
+        value = None
+    implied = value.descriptor if value is not None and value.descriptor else target.implied
+    if value is not None and value.response == "extensor" and kind == "plantar":
+        implied = None
+    if value is not None and value.descriptor == "absent" and not target.sign:
+        add_bare(p, target, side, used, implied="present", details=details)
+        return
+    presence = implied in (None, "present")
+    if presence and not target.sign and kind in ("stretch", "superficial") and target.site != "jaw":
+        add_bare(p, target, side, used, implied="absent", details=details)
+    elif presence and kind == "plantar" and not target.sign:
+        add_bare(p, target, side, used, implied="no response", details=details)
+    elif implied == "abnormal":
+        add_bare(p, target, side, used, implied="normal", details=details)
+    elif presence:
+        add_bare(p, target, side, used, implied="absent", negated=True, details=details)
+    else:
+        add_bare(p, target, side, used, implied=implied, negated=True, details=details)

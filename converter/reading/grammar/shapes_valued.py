@@ -1,0 +1,130 @@
+"""Shapes in which the value stands before the reflex: "2+ at the knees", "absent ankle jerks"."""
+
+from converter.reading.grammar.drafting import add_bare, draft
+from converter.reading.grammar.parser import HEADS, VALUES, Parser
+from converter.reading.grammar.parts import Phrase, Target
+from converter.reading.grammar.phrases import phrase_at
+from converter.reading.grammar.shapes_named import not_tested, other_sides, places
+from converter.reading.grammar.targets import resolve_side, targets_at
+
+
+def value_named(p: Parser) -> bool:
+    """A value, then the reflexes it holds for, then perhaps the other side's value.
+
+    value_named = [ [ at ] side ] phrase [ at | "only" ] targets { [ "," | "and" | "but" ] side_value } ;
+    """
+    lead, start = _lead_side(p)
+    found = phrase_at(p, start, sided=lead is not None)
+    if found is None:
+        return False
+    phrase, index = found
+    named = (
+        p.skip(index, "at", "only", "with")
+        if p.kind(index) != "with" or phrase.details.beats
+        else p.skip(index, "at", "only")
+    )
+    targets, end = targets_at(p, named, after_value=True)
+    if not targets or not _near(p, phrase, index, named, targets):
+        return False
+    if lead is not None and phrase.side is None:
+        phrase.side = lead
+        phrase.used = [
+            *((token, "side") for token in p.tokens[p.index : start] if token.kind == "side"),
+            *phrase.used,
+        ]
+    if len(targets) == 1 and (targets[0].general or targets[0].site == "clonus_unspecified"):
+        placed, after = places(p, end, targets[0])
+        if placed:
+            for target in placed:
+                target.used = targets[0].used + target.used
+            targets, end = placed, after
+    end = _number_after(p, phrase, targets, end)
+    _late_side(p, phrase, targets, end)
+    took = draft(p, [target for target in targets if not target.implied], phrase)
+    for target in targets:
+        if target.implied and not phrase.negated:
+            add_bare(p, target, phrase.side, [], implied=target.implied)
+            took = True
+    if took or all(target.foreign for target in targets):
+        p.index = other_sides(p, _after_late_side(p, end, phrase), targets)
+        return True
+    return False
+
+
+def _number_after(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> int:
+    """ "increase in DTRs, symmetrical 3+": the number that follows says it better than the word before."""
+    again = phrase_at(p, end) if phrase.worded and len(targets) == 1 and p.kind(end) in VALUES else None
+    if again is None or again[0].value is None or not again[0].value.graded or again[0].value.bare:
+        return end
+    phrase.value, phrase.side = again[0].value, phrase.side or again[0].side
+    phrase.used += again[0].used
+    return again[1]
+
+
+def _lead_side(p: Parser) -> tuple[str | None, int]:
+    index = p.skip(p.index, "at")
+    if p.kind(index) != "side" or p.tokens[index].meaning not in ("left", "right", "both"):
+        return None, p.index
+    after = p.skip(index + 1, "comma", "colon")
+    return resolve_side(p, p.tokens[index]), after
+
+
+def _near(p: Parser, phrase: Phrase, index: int, named: int, targets: list[Target]) -> bool:
+    """A lone digit holds only for what stands right after it or after "at"."""
+    if phrase.value is None or not phrase.value.bare or named > index:
+        return True
+    gap = targets[0].used[0][0].start - phrase.used[-1][0].end
+    return gap <= 2 and (targets[0].specific or targets[0].region or targets[0].general)
+
+
+def _late_side(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> None:
+    """ "flexor plantars, bilaterally": a side after a comma."""
+    at = p.skip(end, "comma")
+    if at == end or p.kind(at) != "side" or p.tokens[at].meaning != "both" or p.kind(at + 1) in HEADS:
+        return
+    if phrase.side is None and not any(target.side for target in targets):
+        phrase.side = "both"
+        phrase.used.append((p.tokens[at], "side"))
+
+
+def _after_late_side(p: Parser, end: int, phrase: Phrase) -> int:
+    at = p.skip(end, "comma")
+    took = at < len(p.tokens) and any(token is p.tokens[at] for token, _ in phrase.used)
+    return at + 1 if took else end
+
+
+def value_alone(p: Parser) -> bool:
+    """A value for what was just spoken of, in a sentence of its own: "Reflexes. 2+ and symmetric."
+
+    value_alone = phrase ;
+    """
+    if p.index != 0 or not p.context.reflexes or len(p.context.last) != 1 or not p.context.last[0].general:
+        return False
+    found = phrase_at(p, p.index)
+    if found is None or found[1] < len(p.tokens) or found[0].weak is False and found[0].worded:
+        return False
+    phrase, end = found
+    if phrase.value is not None and phrase.value.bare:
+        return False
+    took = draft(p, p.context.last, phrase)
+    p.index = end if took else p.index
+    return took
+
+
+def untested_named(p: Parser) -> bool:
+    """What could not be tested, named after: "unable to test ankle jerks because of casts".
+
+    untested_named = not_tested targets [ because reason ] ;
+    """
+    if p.kind(p.index) != "untested":
+        return False
+    start = p.skip(p.index + 1, "at", "colon")
+    targets, end = targets_at(p, start, after_value=True)
+    if not targets or all(target.foreign for target in targets):
+        return False
+    said = p.tokens[p.index]
+    p.tokens.insert(end, said)
+    after = not_tested(p, targets, end)
+    del p.tokens[end]
+    p.index = after - 1
+    return True

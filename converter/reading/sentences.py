@@ -1,0 +1,129 @@
+"""Divides the tokens of a note into sentences, and says how each begins.
+
+Takes the tokens of a note; gives sentences without their closing marks. Knows line ends that only wrap,
+headings, and stops that belong to an abbreviation.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from converter.reading.tokens import Token
+
+_HEADING = re.compile(r"[ \t]*(?:\d+[.)]\s*)?[A-Za-z][A-Za-z0-9 /&'’().-]{0,48}:(?!\d)")
+_BULLET = re.compile(r"[ \t]*(?:[-*•·]\s|\d+[.)]\s)")
+_LONG_LINE = 60
+_FAIRLY_LONG_LINE = 45
+_RUNS_ON = frozenset({"at", "and", "is", "comma", "but", "with"})
+_ABBREVIATED = frozenset({"rt", "lt", "r", "l", "bilat", "resp", "bil"})
+_REFLEXIVE = frozenset({"reflex", "site", "condition", "region", "side", "side_ref", "legend"})
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """Tokens between two hard breaks.
+
+    Attributes:
+        tokens: the tokens, closing marks left out.
+        heading: the sentence begins with a heading that is not about reflexes.
+        history: that heading opens a part about the past.
+        new_block: an empty line stands before it.
+        new_line: it begins on a new line.
+        closed: a mark such as a full stop ends it, rather than the line.
+    """
+
+    tokens: list[Token]
+    heading: bool
+    history: bool
+    new_block: bool
+    new_line: bool
+    closed: bool
+
+
+def sentences_of(text: str, tokens: list[Token]) -> Iterator[Sentence]:
+    """The sentences of a note, in order."""
+    current: list[Token] = []
+    new_block = new_line = True
+    blank = False
+    for index, token in enumerate(tokens):
+        if token.kind == "newline":
+            blank = bool(current) is False and new_line
+            if current and _wraps(text, token, tokens, index):
+                continue
+            if current:
+                yield _sentence(text, current, new_block, new_line, closed=False)
+                current, new_block = [], False
+            new_block = new_block or blank or _blank_follows(tokens, index)
+            new_line = True
+            continue
+        if _ends(text, token, tokens, index):
+            if current:
+                yield _sentence(text, current, new_block, new_line, closed=True)
+                current, new_block, new_line = [], False, False
+            continue
+        current.append(token)
+    if current:
+        yield _sentence(text, current, new_block, new_line, closed=False)
+
+
+def _sentence(text: str, tokens: list[Token], new_block: bool, new_line: bool, *, closed: bool) -> Sentence:
+    end_of_heading = next((i for i, token in enumerate(tokens[:8]) if token.kind == "colon"), None)
+    lead = tokens[:end_of_heading] if end_of_heading is not None else []
+    heading = bool(lead) and (new_line or _capitalised(text, tokens[0]))
+    foreign = heading and not any(token.kind in _REFLEXIVE for token in lead)
+    history = any(token.kind == "heading_other" and token.meaning == "history" for token in lead)
+    return Sentence(tokens, foreign, history, new_block, new_line, closed)
+
+
+def _capitalised(text: str, token: Token) -> bool:
+    return text[token.start].isupper()
+
+
+def _ends(text: str, token: Token, tokens: list[Token], index: int) -> bool:
+    if token.kind == "question":
+        following = tokens[index + 1] if index + 1 < len(tokens) else None
+        return following is None or following.start != token.end
+    if token.kind != "stop":
+        return False
+    if text[token.start] != "." or index == 0:
+        return True
+    previous = tokens[index - 1]
+    word = text[previous.start : previous.end].lower()
+    if previous.end != token.start or word not in _ABBREVIATED or index + 1 == len(tokens):
+        return True
+    following = tokens[index + 1]
+    known_inside = {
+        "site",
+        "side",
+        "value",
+        "pair",
+        "greater",
+        "lesser",
+        "reflex",
+        "region",
+        "count",
+        "comma",
+    }
+    return not (following.kind in known_inside or text[following.start].islower())
+
+
+def _wraps(text: str, newline: Token, tokens: list[Token], index: int) -> bool:
+    """Whether a line end only wraps a sentence."""
+    if index + 1 >= len(tokens) or tokens[index + 1].kind == "newline":
+        return False
+    line_start = max(text.rfind("\n", 0, newline.start), text.rfind("\r", 0, newline.start)) + 1
+    following = text[newline.end : newline.end + 60].split("\n", 1)[0]
+    if not following.strip() or _HEADING.match(following) or _BULLET.match(following):
+        return False
+    if text[newline.start - 1 : newline.start] == ":":
+        return False
+    first = following.lstrip()[0]
+    length = newline.start - line_start
+    if length >= _LONG_LINE:
+        return True
+    runs_on = index > 0 and tokens[index - 1].kind in _RUNS_ON
+    return first.islower() and following[0] not in " \t" and (runs_on or length >= _FAIRLY_LONG_LINE)
+
+
+def _blank_follows(tokens: list[Token], index: int) -> bool:
+    return index + 1 < len(tokens) and tokens[index + 1].kind == "newline"

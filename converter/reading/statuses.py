@@ -1,0 +1,142 @@
+"""Says of the findings of one sentence whether they are current, past, supposed or another person's."""
+
+from converter.reading.grammar.parser import Parser
+from converter.reading.grammar.parts import Draft
+from converter.reading.tokens import Token
+
+_CLAUSE_ENDS = frozenset({"comma", "but", "and", "open", "close", "now"})
+_MANNER = frozenset({"position", "technique", "manoeuvre", "reinforcement", "quality"})
+
+
+def apply_statuses(p: Parser, has_now: bool) -> None:
+    """Set status and certainty of the sentence's drafts from words about time, condition and family.
+
+    Args:
+        p: the sentence, already read.
+        has_now: the note speaks of today somewhere, so a dated exam ("on admission") is an earlier one.
+    """
+    for draft in p.drafts:
+        if draft.status == "current" and any(role == "earlier" for _, role in draft.used):
+            draft.status = "historical"
+    for index, token in enumerate(p.tokens):
+        if token.used or not p.drafts:
+            continue
+        if token.kind == "past" and (has_now or "dated" not in token.flags):
+            _past(p, index, token)
+        elif token.kind in ("family", "if"):
+            _from(p, token, {"family": "family", "if": "hypothetical"}[token.kind])
+        elif token.kind == "uncertain":
+            _doubt(p, index, token)
+        elif token.kind in _MANNER:
+            _manner(p, token)
+
+
+def _past(p: Parser, index: int, token: Token) -> None:
+    if "bracket" in token.flags and p.kind(index - 1) != "open":
+        return
+    if "list" in token.flags:
+        reached = _listed_after(p, token)
+    elif "resolved" in token.flags:
+        reached = p.drafts
+    elif index <= 2 or "other_examiner" in token.flags:
+        reached = _after_in_sentence(p, token)
+    elif "dated" in token.flags:
+        reached = _in_clause(p, index) or _after_in_sentence(p, token)
+    else:
+        reached = _after_in_sentence(p, token) or _in_clause(p, index)
+    for draft in reached:
+        if draft.status == "current":
+            draft.status = "historical"
+            draft.used = [*draft.used, (token, "assertion")]
+    if reached:
+        token.used = "assertion"
+
+
+def _after_in_sentence(p: Parser, token: Token) -> list[Draft]:
+    """The values after a word for the past, until a word for the present."""
+    return [
+        d
+        for d in p.drafts
+        if _value_start(p, d) > token.start and not _now_between(p, token.start, _value_start(p, d))
+    ]
+
+
+def _listed_after(p: Parser, token: Token) -> list[Draft]:
+    """ "history of clonus and increased reflexes": the list after it, up to a verb or a grade."""
+    verbs = [t.start for t in p.tokens if t.kind == "is" and t.start > token.start]
+    end = min(verbs, default=p.tokens[-1].end)
+    reached = []
+    for draft in sorted(p.drafts, key=_start):
+        if _start(draft) < token.start:
+            continue
+        if _start(draft) > end or (draft.value is not None and draft.value.graded):
+            break
+        reached.append(draft)
+    return reached
+
+
+def _in_clause(p: Parser, index: int) -> list[Draft]:
+    start = end = index
+    while start > 0 and p.kind(start - 1) not in _CLAUSE_ENDS - {"open"}:
+        start -= 1
+    while end + 1 < len(p.tokens) and p.kind(end + 1) not in _CLAUSE_ENDS:
+        end += 1
+    low, high = p.tokens[start].start, p.tokens[end].end
+    return [d for d in p.drafts if low <= _value_start(p, d) < high]
+
+
+def _now_between(p: Parser, low: int, high: int) -> bool:
+    return any(token.kind == "now" and low < token.start < high for token in p.tokens)
+
+
+def _from(p: Parser, token: Token, status: str) -> None:
+    for draft in p.drafts:
+        if _value_start(p, draft) > token.start and draft.status == "current":
+            draft.status = status
+            draft.used = [*draft.used, (token, "assertion")]
+            token.used = "assertion"
+
+
+def _doubt(p: Parser, index: int, token: Token) -> None:
+    """A word of doubt right before or inside a finding."""
+    following = p.tokens[index + 1] if index + 1 < len(p.tokens) else None
+    for draft in p.drafts:
+        inside = _start(draft) <= token.start < _end(draft)
+        before = following is not None and any(used is following for used, _ in draft.used)
+        if inside or before:
+            draft.details.uncertain = True
+            draft.used = [*draft.used, (token, "assertion")]
+            token.used = "assertion"
+
+
+def _manner(p: Parser, token: Token) -> None:
+    """How it was elicited, said apart from the value: of the finding before, else of those after."""
+    before = [draft for draft in p.drafts if _end(draft) <= token.start]
+    reached = _with_same_value(before) if before else p.drafts
+    for draft in reached:
+        if getattr(draft.details, token.kind) is None:
+            setattr(draft.details, token.kind, token.meaning or None)
+            draft.used = [*draft.used, (token, "detail")]
+            token.used = "detail"
+
+
+def _with_same_value(drafts: list[Draft]) -> list[Draft]:
+    """The last draft and those of the same list of reflexes."""
+    values = [token for token, role in drafts[-1].used if role == "value"]
+    return [d for d in drafts if any(token is value for value in values for token, _ in d.used)] or drafts[
+        -1:
+    ]
+
+
+def _value_start(p: Parser, draft: Draft) -> int:
+    """Where the value of a draft stands; a name may stand in an earlier sentence."""
+    own = [t.start for t, role in draft.used if role == "value"] or [t.start for t, _ in draft.used]
+    return max(min(own), p.tokens[0].start)
+
+
+def _start(draft: Draft) -> int:
+    return min(token.start for token, _ in draft.used)
+
+
+def _end(draft: Draft) -> int:
+    return max(token.end for token, _ in draft.used)

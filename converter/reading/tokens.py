@@ -1,0 +1,232 @@
+"""Turns the text of a note into the tokens of the grammar.
+
+Takes the text and the vocabulary; gives tokens with their place, what they are to the grammar (`kind`) and
+what they mean. Words that the vocabulary does not know become `other`. Leaves sense to the grammar.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+from converter.reading.written import Count, Pair, Written, written_at
+from converter.words import Vocabulary, Word
+from converter.words.phrases import normal
+
+_RAW = re.compile(
+    r"(?P<root>\b[CLSclst][1-8]\b(?!\+))|(?P<word>[^\W\d_]+(?:['’`´][^\W\d_]+)*['’]?)|(?P<number>\d+(?:st|nd|rd|th)\b|\d+)|(?P<newline>\r\n|\r|\n)"
+    r"|(?P<gap>[ \t\u00a0\u2009]+|\.{3,}|…)|(?P<mark>[^\w\s]|_)"
+)
+_MARKS = {
+    ",": "comma",
+    ".": "stop",
+    ";": "stop",
+    "!": "stop",
+    "?": "question",
+    ":": "colon",
+    "/": "slash",
+    "\\": "slash",
+    "(": "open",
+    "[": "open",
+    ")": "close",
+    "]": "close",
+    "-": "dash",
+    "–": "dash",
+    "—": "dash",
+    "=": "equals",
+    ">": "greater",
+    "<": "lesser",
+    "|": "pipe",
+    "*": "other_mark",
+    "•": "bullet",
+    '"': "quote",
+    "“": "quote",
+    "”": "quote",
+}
+_ARROWS = {"flexor": "diminished", "extensor": "hyperactive"}
+"""What an arrow before a muscle stretch reflex says; before a toe it is the direction."""
+_MAY_BEGIN_VALUE = frozenset("0123456789+-–±xX×↑↓")
+_OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
+
+
+@dataclass(slots=True)
+class Token:
+    """A token of the grammar.
+
+    Attributes:
+        kind: a role of the vocabulary (`site`, `side` ...), a mark (`comma` ...), `value`, `pair`, `count`,
+            `newline`, `gap` or `other`.
+        start, end: place in the note.
+        meaning: canonical value of a word.
+        flags: flags of a word.
+        written: the value, pair or count, for those kinds.
+        used: what a rule made of it: a role, or empty where no rule has used it.
+    """
+
+    kind: str
+    start: int
+    end: int
+    meaning: str = ""
+    flags: frozenset[str] = field(default_factory=frozenset)
+    written: Written | Pair | Count | None = None
+    used: str = ""
+
+
+def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
+    """All tokens of a note, in order; fillers are left out."""
+    return _adjusted(text, [token for token in _tokens(text, vocabulary) if token.kind != "filler"])
+
+
+def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
+    """Settle what a token means from the tokens beside it: `x2`, `L-`, `(-)`, two arrows."""
+    adjusted: list[Token] = []
+    for token in tokens:
+        before = adjusted[-1] if adjusted else None
+        if token.kind in ("value", "pair") and _is_unticked(text, adjusted):
+            del adjusted[-2:]
+            continue
+        if token.kind == "close" and _is_ticked(text, adjusted):
+            del adjusted[-2:]
+            continue
+        if token.kind == "count" and isinstance(token.written, Count) and token.written.repeat:
+            token = _repeat(token, adjusted)
+        elif token.kind == "dash" and before is not None and _is_minus(text, before, token):
+            token = replace(token, kind="value", written=Written(polarity="negative"))
+        elif (
+            "arrow" in token.flags
+            and before is not None
+            and "arrow" in before.flags
+            and before.end == token.start
+        ):
+            first, second = before.written, token.written
+            if isinstance(first, Written) and isinstance(second, Written):
+                adjusted.pop()
+                token = replace(token, kind="pair", start=before.start, written=Pair(first, second))
+        adjusted.append(token)
+    return adjusted
+
+
+def _is_unticked(text: str, before: list[Token]) -> bool:
+    """`[ ] brisk`: an empty box before a word, which is then not said."""
+    return (
+        len(before) >= 2
+        and before[-1].kind == "close"
+        and before[-2].kind == "open"
+        and text[before[-2].start] == "["
+    )
+
+
+def _is_ticked(text: str, before: list[Token]) -> bool:
+    """`[x] brisk`: a ticked box before a word."""
+    box = before[-2:] if len(before) >= 2 else []
+    return bool(box) and text[box[0].start : box[1].end].lower() == "[x"
+
+
+def _repeat(token: Token, before: list[Token]) -> Token:
+    """`clonus x3` counts beats; `2+ x2` says both sides and `2+ x4` all limbs."""
+    near = before[-4:]
+    if any(t.kind == "site" and "clonus" in t.meaning or t.kind == "clonus_word" for t in near):
+        return token
+    times = token.written.text if isinstance(token.written, Count) else ""
+    if times == "2":
+        return replace(token, kind="side", meaning="both", written=None)
+    if times == "4":
+        return replace(token, kind="region", meaning="all_limbs:both", flags=frozenset({"all"}), written=None)
+    return replace(token, kind="other", written=None)
+
+
+def _is_minus(text: str, before: Token, token: Token) -> bool:
+    after = text[token.end : token.end + 1]
+    beside = before.kind == "side" and before.end == token.start and not after.isalnum()
+    return beside or (before.kind == "open" and after in (")", "]"))
+
+
+@dataclass(frozen=True, slots=True)
+class _Raw:
+    kind: str
+    start: int
+    end: int
+    normal: str
+
+
+def _raws(text: str) -> list[_Raw]:
+    found = []
+    for match in _RAW.finditer(text):
+        kind = match.lastgroup or ""
+        if kind == "gap":
+            continue
+        token = match[0]
+        found.append(_Raw(kind, match.start(), match.end(), "\n" if kind == "newline" else normal(token)))
+    return found
+
+
+def _tokens(text: str, vocabulary: Vocabulary) -> Iterator[Token]:
+    raws = _raws(text)
+    names = [raw.normal for raw in raws]
+    index = 0
+    while index < len(raws):
+        raw = raws[index]
+        written = _written(text, raw)
+        found = vocabulary.words.longest(names, index)
+        if written is not None and not (found and raws[found[1] - 1].end > written.end):
+            yield written
+            while index < len(raws) and raws[index].start < written.end:
+                index += 1
+            continue
+        if found:
+            word, after = found
+            token = _worded(word, raw.start, raws[after - 1].end)
+            index = after
+            if token.kind == "value" and word.meaning in ("absent", "trace"):
+                token, index = _with_maximum(text, token, raws, index)
+            yield token
+            continue
+        yield _unknown(raw)
+        index += 1
+
+
+def _written(text: str, raw: _Raw) -> Token | None:
+    first = text[raw.start]
+    if first not in _MAY_BEGIN_VALUE and not (raw.kind == "word" and first in "IVotzfcsOTZFCSaA"):
+        return None
+    found = written_at(text, raw.start)
+    if found is None:
+        return None
+    value, end = found
+    kind = "value" if isinstance(value, Written) else "pair" if isinstance(value, Pair) else "count"
+    return Token(kind, raw.start, end, written=value)
+
+
+def _worded(word: Word, start: int, end: int) -> Token:
+    token = Token(word.role, start, end, word.meaning, word.flags)
+    if word.role == "value":
+        token.written = Written(
+            descriptor=word.meaning, weak="weak" in word.flags, uncertain="uncertain" in word.flags
+        )
+    elif word.role == "response":
+        token.kind, token.written = "value", Written(response=word.meaning)
+        if "arrow" in word.flags:
+            token.written = replace(token.written, descriptor=_ARROWS.get(word.meaning))
+    elif word.role == "polarity":
+        token.kind, token.written = "value", Written(polarity=word.meaning)
+    return token
+
+
+def _with_maximum(text: str, token: Token, raws: list[_Raw], index: int) -> tuple[Token, int]:
+    """`nil out of four`: a word over a maximum."""
+    match = _OUT_OF.match(text, token.end)
+    if not match or not isinstance(token.written, Written):
+        return token, index
+    maximum = 5 if re.search(r"5|five|(?<!I)V", match[0], re.IGNORECASE) else 4
+    token.written = replace(token.written, denominator=maximum)
+    token.end = match.end()
+    while index < len(raws) and raws[index].start < token.end:
+        index += 1
+    return token, index
+
+
+def _unknown(raw: _Raw) -> Token:
+    if raw.kind == "newline":
+        return Token("newline", raw.start, raw.end)
+    if raw.kind == "mark":
+        return Token(_MARKS.get(raw.normal, "other_mark"), raw.start, raw.end)
+    return Token("other", raw.start, raw.end)

@@ -1,0 +1,330 @@
+"""A site's settings: `plexor.toml`, read once, checked, and turned into the options of each stage.
+
+Takes a TOML file; gives a frozen Settings, or a SettingsError whose sentences name the file and the key.
+Paths in the file are taken from the file's own folder.
+"""
+
+import codecs
+import csv
+import tomllib
+import zoneinfo
+from collections.abc import Container, Iterator, Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal, get_args
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic_core import ErrorDetails
+
+from converter.assess import RULE_NAMES, AssessOptions
+from converter.fhir import FhirOptions
+from converter.fhir.options import DEFAULT_BASE
+from converter.reading import ReadingOptions
+from converter.sources.file_names import compiled
+
+FILE_NAME = "plexor.toml"
+
+NoteField = Literal[
+    "id",
+    "text",
+    "system",
+    "patient",
+    "encounter",
+    "author",
+    "facility",
+    "authored",
+    "kind",
+    "birth_date",
+    "age",
+    "sex",
+]
+
+
+class SettingsError(ValueError):
+    """The settings cannot be used.
+
+    Attributes:
+        sentences: one for each mistake, each naming the file and the key.
+    """
+
+    def __init__(self, sentences: tuple[str, ...]) -> None:
+        super().__init__("\n".join(sentences))
+        self.sentences = sentences
+
+
+def _known_encoding(name: str) -> str:
+    try:
+        codecs.lookup(name)
+    except LookupError as error:
+        raise ValueError(f"there is no encoding {name}") from error
+    return name
+
+
+def _known_zone(name: str) -> str:
+    try:
+        zoneinfo.ZoneInfo(name)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise ValueError(f"there is no time zone {name}; write it as in Australia/Hobart") from error
+    return name
+
+
+def _absolute_uri(uri: str) -> str:
+    scheme, colon, rest = uri.partition(":")
+    if not colon or not scheme.isalnum() or not rest or any(letter.isspace() for letter in uri):
+        raise ValueError("it must be a whole URI, as in https://clinic.example/notes or urn:oid:1.2.3")
+    return uri
+
+
+def _file_name(template: str) -> str:
+    compiled(template)
+    return template
+
+
+FileName = Annotated[str, AfterValidator(_file_name)]
+Encoding = Annotated[str, AfterValidator(_known_encoding)]
+Zone = Annotated[str, AfterValidator(_known_zone)]
+Uri = Annotated[str, AfterValidator(_absolute_uri)]
+Threshold = Annotated[float, Field(gt=0)]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+class NotesSettings(_Section):
+    """`[notes]`: how the inputs are written."""
+
+    system: Uri | None = None
+    encoding: Encoding | None = None
+    file_name: FileName | None = None
+    columns: dict[NoteField, str] = {}
+
+
+class VocabularySettings(_Section):
+    """`[vocabulary]`: word lists of the site's own, added to the shipped ones."""
+
+    files: list[str] = []
+
+
+class ReadingSettings(_Section):
+    """`[reading]`: what the notes leave unsaid."""
+
+    default_scale: str | None = None
+    pair_order: Literal["right-left", "left-right"] = "right-left"
+
+
+class AssessSettings(_Section):
+    """`[assess]`: how large a difference counts, in grades, and rules to leave out."""
+
+    side_difference: Threshold = 1
+    marked: Threshold = 2
+    change: Threshold = 2
+    leave_out: list[str] = []
+
+
+class FhirSettings(_Section):
+    """`[fhir]`: how resources are written."""
+
+    canonical: Uri | None = None
+    status: Literal["preliminary", "final"] = "preliminary"
+    subject: Literal["logical", "conditional", "literal"] = "logical"
+    patient_ids: str | None = None
+    patient_system: Uri | None = None
+    practitioner_system: Uri | None = None
+    encounter_system: Uri | None = None
+    facility_system: Uri | None = None
+    zone: Zone | None = None
+    quotes: bool = True
+    note_text: bool = False
+    diagnostic_report: bool = False
+    release: Literal["R4"] = "R4"
+
+
+class ProfilesSettings(_Section):
+    """`[profiles]`: folders of definitions to check against, besides the shipped ones."""
+
+    folders: list[str] = []
+
+
+class ArchiveSettings(_Section):
+    """`[archive]`: the store of findings."""
+
+    file: str | None = None
+    quotes: bool = True
+
+
+class Settings(_Section):
+    """All sections of `plexor.toml`; what is not written has its default.
+
+    Attributes:
+        folder: the folder that relative paths start from.
+    """
+
+    notes: NotesSettings = NotesSettings()
+    vocabulary: VocabularySettings = VocabularySettings()
+    reading: ReadingSettings = ReadingSettings()
+    assess: AssessSettings = AssessSettings()
+    fhir: FhirSettings = FhirSettings()
+    profiles: ProfilesSettings = ProfilesSettings()
+    archive: ArchiveSettings = ArchiveSettings()
+    folder: Annotated[Path, Field(exclude=True)] = Path()
+
+    def path(self, written: str) -> Path:
+        """A path of the file, from the file's own folder."""
+        return self.folder / written
+
+    def reading_options(self, scales: Container[str]) -> ReadingOptions:
+        """The options of the reader.
+
+        Args:
+            scales: the scales that the vocabulary knows.
+
+        Raises:
+            SettingsError: the default scale is none of them.
+        """
+        scale = self.reading.default_scale
+        if scale is not None and scale not in scales:
+            raise SettingsError((f"[reading] default_scale: the vocabulary has no scale {scale}",))
+        return ReadingOptions(default_scale=scale, pair_order=self.reading.pair_order)
+
+    def assess_options(self) -> AssessOptions:
+        """The options of the assessment.
+
+        Raises:
+            SettingsError: a rule to leave out does not exist.
+        """
+        unknown = [name for name in self.assess.leave_out if name not in RULE_NAMES]
+        if unknown:
+            raise SettingsError(
+                (f"[assess] leave_out: there is no rule {unknown[0]}; {_choices(RULE_NAMES)}",)
+            )
+        return AssessOptions(
+            side_difference=self.assess.side_difference,
+            marked=self.assess.marked,
+            change=self.assess.change,
+            rules_left_out=frozenset(self.assess.leave_out),
+        )
+
+    def fhir_options(self, recorded: str | None = None) -> FhirOptions:
+        """The options of the FHIR output.
+
+        Args:
+            recorded: when the notes are read, an ISO 8601 instant.
+
+        Raises:
+            SettingsError: the file of patient ids cannot be used.
+        """
+        chosen = self.fhir
+        return FhirOptions(
+            base=(chosen.canonical or DEFAULT_BASE).rstrip("/"),
+            status=chosen.status,
+            quotes=chosen.quotes,
+            note_text=chosen.note_text,
+            zone=chosen.zone,
+            subject=chosen.subject,
+            patient_ids=_patient_ids(self.path(chosen.patient_ids)) if chosen.patient_ids else None,
+            patient_system=chosen.patient_system,
+            practitioner_system=chosen.practitioner_system,
+            encounter_system=chosen.encounter_system,
+            facility_system=chosen.facility_system,
+            release=chosen.release,
+            diagnostic_report=chosen.diagnostic_report,
+            recorded=recorded,
+        )
+
+
+def find_settings(config: Path | None = None, folder: Path | None = None) -> Settings:
+    """The settings of `config`, else of `plexor.toml` in `folder` (the working folder), else the defaults.
+
+    Raises:
+        SettingsError: the file cannot be read or says something that is not allowed.
+    """
+    if config is not None:
+        return load_settings(config)
+    usual = (folder or Path()) / FILE_NAME
+    return load_settings(usual) if usual.is_file() else Settings()
+
+
+def load_settings(file: Path) -> Settings:
+    """Read and check a settings file.
+
+    Raises:
+        SettingsError: the file cannot be read or says something that is not allowed.
+    """
+    table = _table(file)
+    if "folder" in table:
+        raise SettingsError((f"{file}: there is no section [folder]; {_known(Settings)}",))
+    try:
+        settings = Settings.model_validate({**table, "folder": file.parent})
+    except ValidationError as error:
+        raise SettingsError(tuple(f"{file}: {_sentence(entry)}" for entry in error.errors())) from error
+    missing = tuple(f"{file}: {sentence}" for sentence in _missing_paths(settings))
+    if missing:
+        raise SettingsError(missing)
+    return settings
+
+
+def _table(file: Path) -> Mapping[str, Any]:
+    try:
+        return tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise SettingsError((f"{file}: the settings cannot be read ({reason})",)) from error
+    except UnicodeDecodeError as error:
+        raise SettingsError((f"{file}: the settings are not written in UTF-8",)) from error
+    except tomllib.TOMLDecodeError as error:
+        reason = str(error)
+        raise SettingsError((f"{file}: this is not TOML: {reason[:1].lower()}{reason[1:]}",)) from error
+
+
+def _missing_paths(settings: Settings) -> Iterator[str]:
+    for name in settings.vocabulary.files:
+        if not settings.path(name).is_file():
+            yield f"[vocabulary] files: there is no file {settings.path(name)}"
+    for name in settings.profiles.folders:
+        if not settings.path(name).is_dir():
+            yield f"[profiles] folders: there is no folder {settings.path(name)}"
+    ids = settings.fhir.patient_ids
+    if ids is not None and not settings.path(ids).is_file():
+        yield f"[fhir] patient_ids: there is no file {settings.path(ids)}"
+
+
+def _patient_ids(file: Path) -> dict[str, str]:
+    """Patient identifier -> id of its Patient resource, from a CSV file with columns `patient` and `id`."""
+    try:
+        with file.open(encoding="utf-8-sig", newline="") as lines:
+            rows = list(csv.DictReader(lines, strict=True))
+        return {row["patient"].strip(): row["id"].strip() for row in rows}
+    except (OSError, UnicodeDecodeError, csv.Error, KeyError, AttributeError) as error:
+        raise SettingsError((f"{file}: this is no CSV file with the columns patient and id",)) from error
+
+
+def _sentence(entry: ErrorDetails) -> str:
+    """One mistake in plain words, with its section and key."""
+    place = [str(part) for part in entry["loc"]]
+    if entry["type"] == "extra_forbidden":
+        return _unknown(place)
+    section, key = place[0], ".".join(part for part in place[1:] if part != "[key]")
+    name = f"[{section}] {key}" if key else f"[{section}]"
+    if place == ["notes", "columns", *place[2:]] and entry["type"] == "literal_error":
+        return f"[notes.columns] {place[2]}: there is no such field; {_choices(get_args(NoteField))}"
+    if entry["type"] == "value_error":
+        return f"{name}: {entry['ctx']['error']}"
+    message = entry["msg"].replace("Input should", "it should")
+    written = f", not {entry['input']!r}" if isinstance(entry["input"], str | int | float) else ""
+    return f"{name}: {message[:1].lower()}{message[1:]}{written}"
+
+
+def _unknown(place: list[str]) -> str:
+    if len(place) == 1:
+        return f"there is no section [{place[0]}]; {_known(Settings)}"
+    section = Settings.model_fields[place[0]].annotation
+    assert isinstance(section, type)
+    return f"[{place[0]}] has no key {place[1]}; {_known(section)}"
+
+
+def _known(section: type[BaseModel]) -> str:
+    return _choices(name for name, field in section.model_fields.items() if not field.exclude)
+
+
+def _choices(names: Any) -> str:
+    return f"known are {', '.join(names)}"

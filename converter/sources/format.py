@@ -1,0 +1,65 @@
+"""What a format of notes is: how it is recognised and how its notes are read."""
+
+import io
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import PurePath
+from typing import BinaryIO
+
+from converter.model import Diagnostic, Note
+from converter.sources.decode import Lines, guess_encoding
+from converter.sources.options import SourceOptions
+
+NoteStream = Iterator[Note | Diagnostic]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opened:
+    """An input that is open for reading, decompressed.
+
+    Attributes:
+        name: the file as messages name it.
+        note_id: the identifier of its note, where the whole file is one note.
+        path: its path without its suffix, from the folder that was named.
+        head: its first bytes, which `stream` gives again.
+        stream: all its bytes.
+    """
+
+    name: str
+    note_id: str
+    path: str
+    head: bytes
+    stream: BinaryIO
+
+    @property
+    def stem(self) -> str:
+        """The file's name without folders and suffixes, to make spare identifiers from."""
+        return PurePath(self.name).name.partition(".")[0] or "note"
+
+    def lines(self, options: SourceOptions) -> Lines:
+        """Its lines as text."""
+        return Lines(self.stream, self.name, options.encoding or guess_encoding(self.head))
+
+    def first_lines(self, options: SourceOptions) -> list[str]:
+        """The lines in the first bytes; the last one may be cut off."""
+        text = self.head.decode(options.encoding or guess_encoding(self.head), errors="ignore")
+        return [line.rstrip("\r\n") for line in io.StringIO(text, newline="") if line.strip()]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Format:
+    """A format of notes.
+
+    Attributes:
+        name: what `--input-format` calls it.
+        suffixes: ends of file names that suggest it, lower case with the dot.
+        recognise: whether an input's first bytes can be nothing else.
+        read: the notes of an input, and what is wrong with them, in order.
+        binary: whether its files are not text.
+    """
+
+    name: str
+    suffixes: tuple[str, ...]
+    recognise: Callable[[Opened, SourceOptions], bool]
+    read: Callable[[Opened, SourceOptions], NoteStream]
+    binary: bool = False

@@ -1,0 +1,64 @@
+"""Sees to it that no two notes of one run share an identity.
+
+Takes notes in order; gives each with an identity of its own, or leaves out an exact copy, and says so.
+Keeps two 64-bit numbers a note, not the notes.
+"""
+
+from dataclasses import fields, replace
+
+from converter.model import Diagnostic, Note
+from converter.sources.hashing import short_number
+from converter.sources.troubles import error, warning
+
+NOTE_KEPT = frozenset({"identity-clash"})
+"""Codes of errors after which the note goes on all the same."""
+
+_CONTENT = tuple(field.name for field in fields(Note) if field.name not in ("text", "source", "line"))
+
+
+class Identities:
+    """The identities met so far in a run."""
+
+    def __init__(self) -> None:
+        self._first: dict[int, int] = {}
+        self._clashes: dict[int, set[int]] = {}
+
+    def settle(self, note: Note) -> tuple[Note | None, Diagnostic | None]:
+        """Give the note its place among those before it.
+
+        A note that repeats an earlier one in every field is left out. One that shares the identity of an
+        earlier note and differs in anything keeps its place, with `#2` (`#3` ...) added to its identifier.
+        """
+        key = short_number(note.system, note.id)
+        content = short_number(*(getattr(note, name) for name in _CONTENT))
+        if key not in self._first:
+            self._first[key] = content
+            return note, None
+        others = self._clashes.setdefault(key, {self._first[key]})
+        if content in others:
+            return None, _duplicate(note)
+        others.add(content)
+        number = len(others)
+        while (free := short_number(note.system, f"{note.id}#{number}")) in self._first:
+            number += 1
+        self._first[free] = content
+        return replace(note, id=f"{note.id}#{number}"), _clash(note, number)
+
+
+def _duplicate(note: Note) -> Diagnostic:
+    return warning(
+        "duplicate-note",
+        f"Note {note.id} was already read with the same text, so this copy was left out.",
+        note.source or "",
+        note.line,
+    )
+
+
+def _clash(note: Note, number: int) -> Diagnostic:
+    return error(
+        "identity-clash",
+        f"Another note is also called {note.id}; this one goes on as {note.id}#{number}.",
+        note.source or "",
+        note.line,
+        hint="Correct the identifiers, or name the column of the system that they belong to.",
+    )

@@ -1,0 +1,141 @@
+"""JSON lines: one note a line, an object with the note's fields."""
+
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from converter.model import Diagnostic
+from converter.sources.decode import Lines
+from converter.sources.fields import Place, note_from_fields
+from converter.sources.format import Format, NoteStream, Opened
+from converter.sources.options import FIELDS, SourceOptions
+from converter.sources.troubles import error, warning
+
+
+def read_jsonl(opened: Opened, options: SourceOptions) -> NoteStream:
+    """The notes of a JSON lines file; blank lines are passed over."""
+    if _is_one_document(opened, options):
+        yield error(
+            "json-not-lines",
+            "The file is one JSON document, not one object a line.",
+            opened.name,
+            1,
+            hint="Write each note as one JSON object on a line of its own.",
+        )
+        return
+    lines = opened.lines(options)
+    for line in _whole_lines(lines, options.largest_note, opened.name):
+        if isinstance(line, Diagnostic):
+            yield line
+        elif line.strip():
+            yield from lines.troubles()
+            yield from _note(
+                line.strip(), Place(opened.name, lines.number, f"{opened.stem}:{lines.number}"), options
+            )
+    yield from lines.last_troubles()
+
+
+def recognise_jsonl(opened: Opened, options: SourceOptions) -> bool:
+    """Whether the first line is a JSON object, or the start of a long one."""
+    lines = opened.first_lines(options)
+    if not lines or not lines[0].lstrip().startswith("{"):
+        return False
+    if len(lines) == 1 and len(opened.head) > 1024:
+        return lines[0].lstrip()[1:].lstrip().startswith('"')
+    return isinstance(_parsed(lines[0]), dict)
+
+
+def _is_one_document(opened: Opened, options: SourceOptions) -> bool:
+    lines = opened.first_lines(options)
+    return bool(lines) and (lines[0].strip() in ("[", "{") or lines[0].lstrip().startswith("[{"))
+
+
+def _whole_lines(lines: Lines, longest: int, source: str) -> Iterator[str | Diagnostic]:
+    """Lines without their ends; a diagnostic in place of one that is too long to be a note."""
+    limit = 2 * longest + 65536  # escapes make a line longer than its note
+    while line := lines.next_line(limit):
+        if len(line) >= limit and not line.endswith("\n"):
+            lines.rest_of_line()
+            yield _too_large(longest, source, lines.number)
+        else:
+            yield line
+
+
+def _note(line: str, place: Place, options: SourceOptions) -> NoteStream:
+    record = _parsed(line)
+    if isinstance(record, str):
+        yield error("not-json", f"The line is not JSON ({record}).", place.source, place.line)
+        return
+    if not isinstance(record, dict):
+        yield error(
+            "not-an-object", "The line is JSON, but not an object with fields.", place.source, place.line
+        )
+        return
+    troubles: list[Diagnostic] = []
+    fields = _fields(record, place, options, troubles)
+    yield from troubles
+    if "text" not in fields:
+        yield _no_text(record, place, options)
+    elif len(fields["text"]) > options.largest_note:
+        yield _too_large(options.largest_note, place.source, place.line)
+    else:
+        note, troubles = note_from_fields(fields, place, options)
+        yield from troubles
+        yield note
+
+
+def _parsed(line: str) -> Any:
+    """The value of a line, or, as a `str`, why it is none; a line that is a JSON string counts as none."""
+    try:
+        value = json.loads(line)
+    except json.JSONDecodeError as trouble:
+        return f"{trouble.msg[:1].lower()}{trouble.msg[1:]} at column {trouble.colno}"
+    except RecursionError:
+        return "it is nested too deeply"
+    except ValueError:
+        return "it holds a number that is too long"
+    return [value] if isinstance(value, str) else value
+
+
+def _fields(
+    record: Mapping[str, Any], place: Place, options: SourceOptions, troubles: list[Diagnostic]
+) -> dict[str, str]:
+    """Our fields as text; other fields of the record are not ours to read."""
+    by_folded = {name.strip().casefold(): value for name, value in record.items()}
+    fields: dict[str, str] = {}
+    for name in FIELDS:
+        column = options.column(name)
+        value = record[column] if column in record else by_folded.get(column.casefold())
+        if isinstance(value, str):
+            fields[name] = value
+        elif isinstance(value, int | float) and not isinstance(value, bool) and name != "text":
+            fields[name] = str(value)
+        elif value is not None and name != "text":
+            troubles.append(
+                warning(
+                    "bad-field", f"The {name} is not a text, so it was left out.", place.source, place.line
+                )
+            )
+    return fields
+
+
+def _no_text(record: Mapping[str, Any], place: Place, options: SourceOptions) -> Diagnostic:
+    seen = ", ".join(list(record)[:12]) or "none"
+    return error(
+        "no-text",
+        f"The line has no text in the field {options.column('text')}.",
+        place.source,
+        place.line,
+        hint=f"Its fields are: {seen}. Name the right one with --column text=NAME.",
+    )
+
+
+def _too_large(longest: int, source: str, line: int | None) -> Diagnostic:
+    return error(
+        "too-large", f"The note holds more than {longest} characters, so it was left out.", source, line
+    )
+
+
+JSONL = Format(
+    name="jsonl", suffixes=(".jsonl", ".ndjson", ".json"), recognise=recognise_jsonl, read=read_jsonl
+)

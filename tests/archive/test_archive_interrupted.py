@@ -1,0 +1,92 @@
+"""Killed at any moment, the archive stays usable, and the next load ends with exactly the same content."""
+
+import random
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from archive_loader import many_items
+from archive_notes import content, load_all
+
+from converter.archive import FindQuery, count, open_archive
+
+LOADER = Path(__file__).parent / "archive_loader.py"
+NOTES, BATCH = 1500, 50
+
+
+def start(path: Path, *more: str) -> subprocess.Popen[str]:
+    root = LOADER.parent.parent.parent
+    return subprocess.Popen(
+        [sys.executable, str(LOADER), str(path), str(NOTES), str(BATCH), *more],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={"PYTHONPATH": str(root)},
+    )
+
+
+@pytest.fixture(scope="module")
+def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[tuple[object, ...]]]:
+    with open_archive(tmp_path_factory.mktemp("undisturbed") / "a.duckdb") as archive:
+        load_all(archive, many_items(NOTES), batch_notes=BATCH)
+        return content(archive)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_killed_at_a_random_moment_and_resumed_equals_undisturbed(
+    tmp_path: Path, seed: int, undisturbed: dict[str, list[tuple[object, ...]]]
+) -> None:
+    path = tmp_path / "a.duckdb"
+    moment = random.Random(seed)
+    kills = 0
+    for _ in range(3):
+        loader = start(path)
+        assert loader.stdout
+        for _ in range(moment.randrange(1, 9)):
+            loader.stdout.readline()
+        time.sleep(moment.random() * 0.05)
+        loader.kill()
+        loader.communicate()
+        kills += loader.returncode == -9
+        with open_archive(path) as archive:
+            stored = archive.connection.execute("SELECT count(*) FROM note_log").fetchall()[0][0]
+            told = archive.connection.execute("SELECT sum(notes_in) FROM runs").fetchall()[0][0]
+            assert stored == told
+            assert next(count(archive, FindQuery())).rows > 0
+    assert kills, "no load was caught under way"
+    with open_archive(path) as archive:
+        totals = load_all(archive, many_items(NOTES), "last", batch_notes=BATCH)
+        assert totals.adds_up
+        assert totals.duplicate > 0
+        assert content(archive) == undisturbed
+        unfinished = archive.connection.execute("SELECT count(*) FROM runs WHERE finished IS NULL").fetchall()
+        assert unfinished == [(kills,)]
+
+
+def test_killed_while_the_file_is_made_leaves_no_half_archive(tmp_path: Path) -> None:
+    path = tmp_path / "a.duckdb"
+    for wait in (0.05, 0.1, 0.2, 0.3, 0.4, 0.5):
+        loader = start(path)
+        time.sleep(wait)
+        loader.kill()
+        loader.communicate()
+    with open_archive(path) as archive:
+        load_all(archive, many_items(20))
+
+
+def test_a_second_writer_gets_one_clear_sentence(tmp_path: Path) -> None:
+    path = tmp_path / "a.duckdb"
+    first = start(path, "hold")
+    assert first.stdout
+    first.stdout.readline()
+    second = start(path)
+    out, complaint = second.communicate(timeout=60)
+    assert second.returncode == 1
+    assert out == ""
+    holder = f"another program (process {first.pid}) has the archive open"
+    assert complaint.strip() == f"{path}: {holder}; try again for writing when it is done."
+    first.kill()
+    first.communicate()

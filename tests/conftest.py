@@ -1,0 +1,29 @@
+"""What tests of several packages share: where outside material and real parts are."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture(scope="session")
+def outside() -> Path:
+    """The folder of outside material; the test skips where `PLEXOR_OUTSIDE` is unset."""
+    return outside_folder()
+
+
+def outside_folder() -> Path:
+    """The folder that `PLEXOR_OUTSIDE` names, or a skip."""
+    folder = os.environ.get("PLEXOR_OUTSIDE")
+    if not folder:
+        pytest.skip("PLEXOR_OUTSIDE is not set: no outside material to check against")
+    return Path(folder)
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]):  # type: ignore[no-untyped-def]
+    """Where the real parts were installed, a skip for want of one is a failure."""
+    outcome = yield
+    report = outcome.get_result()
+    if report.skipped and os.environ.get("PLEXOR_REQUIRE_PARTS") and "PLEXOR_PARTS" in str(report.longrepr):
+        report.outcome = "failed"

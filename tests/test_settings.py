@@ -1,0 +1,183 @@
+"""`plexor.toml` is checked key by key, and every mistake is one sentence that names the file and the key."""
+
+from pathlib import Path
+
+import pytest
+
+from converter.api import open_session
+from converter.settings import Settings, SettingsError, find_settings, load_settings
+from converter.words import VocabularyError, shipped_vocabulary
+
+FULL = """
+[notes]
+system = "https://clinic.example/notes"
+encoding = "cp1252"
+columns = { text = "NOTE_TEXT", patient = "MRN" }
+
+[vocabulary]
+files = ["words.csv"]
+
+[reading]
+default_scale = "ninds"
+pair_order = "left-right"
+
+[assess]
+side_difference = 2
+marked = 3
+change = 1.5
+leave_out = ["level"]
+
+[fhir]
+canonical = "https://clinic.example/fhir/"
+status = "final"
+subject = "literal"
+patient_ids = "ids.csv"
+zone = "Australia/Hobart"
+quotes = false
+
+[profiles]
+folders = ["profiles"]
+
+[archive]
+file = "findings.duckdb"
+quotes = false
+"""
+
+
+def settings_file(folder: Path, text: str) -> Path:
+    file = folder / "plexor.toml"
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+def full_settings(folder: Path) -> Path:
+    (folder / "words.csv").write_text("phrase,role,meaning,flags,source\n", encoding="utf-8")
+    (folder / "ids.csv").write_text("patient,id\np1,100\np2,200\n", encoding="utf-8")
+    (folder / "profiles").mkdir()
+    return settings_file(folder, FULL)
+
+
+def sentences(file: Path) -> tuple[str, ...]:
+    with pytest.raises(SettingsError) as caught:
+        load_settings(file)
+    return caught.value.sentences
+
+
+def test_every_key_is_read_and_reaches_its_stage(tmp_path: Path) -> None:
+    session = open_session(load_settings(full_settings(tmp_path)), time="2031-05-02T00:00:00Z")
+    assert (session.reading.default_scale, session.reading.pair_order) == ("ninds", "left-right")
+    assert (session.assess.side_difference, session.assess.marked, session.assess.change) == (2, 3, 1.5)
+    assert session.assess.rules_left_out == {"level"}
+    assert session.fhir.base == "https://clinic.example/fhir"
+    assert (session.fhir.status, session.fhir.zone, session.fhir.quotes) == (
+        "final",
+        "Australia/Hobart",
+        False,
+    )
+    assert (session.fhir.subject, session.fhir.patient_ids) == ("literal", {"p1": "100", "p2": "200"})
+    assert session.fhir.recorded == "2031-05-02T00:00:00Z"
+    assert session.settings.notes.columns == {"text": "NOTE_TEXT", "patient": "MRN"}
+    assert session.settings.archive.file == "findings.duckdb"
+    assert session.vocabulary.fingerprint != shipped_vocabulary().fingerprint
+
+
+def test_without_a_file_everything_has_its_default(tmp_path: Path) -> None:
+    assert find_settings(folder=tmp_path) == Settings()
+    session = open_session()
+    assert session.fhir.status == "preliminary"
+    assert session.vocabulary.fingerprint == shipped_vocabulary().fingerprint
+
+
+def test_the_file_of_the_working_folder_is_found_and_a_named_one_counts_before_it(tmp_path: Path) -> None:
+    settings_file(tmp_path, '[fhir]\nstatus = "final"\n')
+    other = tmp_path / "other.toml"
+    other.write_text('[reading]\npair_order = "left-right"\n', encoding="utf-8")
+    assert find_settings(folder=tmp_path).fhir.status == "final"
+    found = find_settings(other, folder=tmp_path)
+    assert (found.fhir.status, found.reading.pair_order) == ("preliminary", "left-right")
+
+
+def test_paths_start_from_the_folder_of_the_file(tmp_path: Path) -> None:
+    assert load_settings(full_settings(tmp_path)).path("words.csv") == tmp_path / "words.csv"
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[note]\n", "there is no section [note]; known are notes,"),
+        ("folder = 'x'\n", "there is no section [folder]"),
+        ("[fhir]\nstate = 'final'\n", "[fhir] has no key state; known are canonical,"),
+        ("[fhir]\nstatus = 'draft'\n", "[fhir] status: it should be 'preliminary' or 'final', not 'draft'"),
+        ("[fhir]\nzone = 'Hobart'\n", "[fhir] zone: there is no time zone Hobart"),
+        ("[fhir]\nquotes = 1\n", "[fhir] quotes: it should be a valid boolean, not 1"),
+        ("[fhir]\ncanonical = 'clinic'\n", "[fhir] canonical: it must be a whole URI"),
+        ("[notes]\nsystem = 'a b'\n", "[notes] system: it must be a whole URI"),
+        ("[notes]\nencoding = 'utf-9'\n", "[notes] encoding: there is no encoding utf-9"),
+        (
+            "[notes]\ncolumns = { texts = 'A' }\n",
+            "[notes.columns] texts: there is no such field; known are id, text,",
+        ),
+        ("[notes]\ncolumns = { text = 3 }\n", "[notes] columns.text: it should be a valid string, not 3"),
+        (
+            "[reading]\npair_order = 'rl'\n",
+            "[reading] pair_order: it should be 'right-left' or 'left-right', not 'rl'",
+        ),
+        ("[assess]\nmarked = -1\n", "[assess] marked: it should be greater than 0, not -1"),
+        (
+            "[assess]\nside_difference = true\n",
+            "[assess] side_difference: it should be a valid number, not True",
+        ),
+        ("[vocabulary]\nfiles = ['none.csv']\n", "[vocabulary] files: there is no file"),
+        ("[profiles]\nfolders = ['none']\n", "[profiles] folders: there is no folder"),
+        ("[fhir]\npatient_ids = 'none.csv'\n", "[fhir] patient_ids: there is no file"),
+        ("notes = 3\n", "[notes]"),
+        (
+            "[notes\n",
+            "this is not TOML: expected ']' at the end of a table declaration (at line 1, column 7)",
+        ),
+    ],
+)
+def test_a_mistake_is_one_sentence_with_file_and_key(tmp_path: Path, text: str, words: str) -> None:
+    file = settings_file(tmp_path, text)
+    (sentence,) = sentences(file)
+    assert sentence.startswith(f"{file}: {words}")
+    assert "\n" not in sentence
+
+
+def test_all_mistakes_are_said_at_once(tmp_path: Path) -> None:
+    assert len(sentences(settings_file(tmp_path, "[fhir]\nstatus = 'draft'\nquotes = 'no'\n"))) == 2
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[reading]\ndefault_scale = 'mine'\n", "[reading] default_scale: the vocabulary has no scale mine"),
+        ("[assess]\nleave_out = ['levels']\n", "[assess] leave_out: there is no rule levels; known are"),
+    ],
+)
+def test_names_that_only_the_stages_know_are_checked_too(tmp_path: Path, text: str, words: str) -> None:
+    with pytest.raises(SettingsError) as caught:
+        open_session(load_settings(settings_file(tmp_path, text)))
+    assert caught.value.sentences[0].startswith(words)
+
+
+def test_a_file_that_cannot_be_read_is_said(tmp_path: Path) -> None:
+    assert "cannot be read" in sentences(tmp_path / "none.toml")[0]
+    (tmp_path / "bytes.toml").write_bytes(b"\xff\xfe")
+    assert "not written in UTF-8" in sentences(tmp_path / "bytes.toml")[0]
+
+
+def test_patient_ids_that_are_no_table_are_said(tmp_path: Path) -> None:
+    (tmp_path / "ids.csv").write_text("who,id\np1,1\n", encoding="utf-8")
+    file = settings_file(tmp_path, "[fhir]\npatient_ids = 'ids.csv'\n")
+    with pytest.raises(SettingsError, match="no CSV file with the columns patient and id"):
+        open_session(load_settings(file))
+
+
+def test_a_word_list_that_collides_is_refused_with_both_places(tmp_path: Path) -> None:
+    (tmp_path / "words.csv").write_text(
+        "phrase,role,meaning,flags,source\nknee jerk,site,achilles,,ours\n", encoding="utf-8"
+    )
+    settings = load_settings(settings_file(tmp_path, "[vocabulary]\nfiles = ['words.csv']\n"))
+    with pytest.raises(VocabularyError, match=r"words\.csv:2.*already means.*sites\.csv"):
+        open_session(settings)
