@@ -4,6 +4,7 @@ Takes notes with their readings and assessments; gives totals, found rows and pl
 Leaves reading to `reading`, rules to `assess`, and FHIR to `fhir`.
 """
 
+from converter.archive.fhir_search import query_from_fhir
 from converter.archive.finding import COUNTABLE, count, find
 from converter.archive.loading import load
 from converter.archive.lookup import already_read, failed_notes, first_read, needs_reading
@@ -64,6 +65,7 @@ __all__ = [
     "load",
     "needs_reading",
     "open_archive",
+    "query_from_fhir",
     "sql",
     "stored_readings",
 ]

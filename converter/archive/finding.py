@@ -113,10 +113,11 @@ def _found_sql(query: FindQuery) -> tuple[str, list[Any]]:
     values = [value for _, bound in patterns for value in bound]
     conditions, bound = _conditions(query)
     conditions += [f"(reading, exam) IN (SELECT (reading, exam) FROM p{n})" for n in range(len(patterns))]  # noqa: S608
-    if patterns and not query.sites:
+    named = bool(query.sites or query.reflexes)
+    if patterns and not named:
         evidence = " UNION ".join(f"SELECT (reading, place) FROM p{n}" for n in range(len(patterns)))  # noqa: S608
         conditions.append(f"(reading, place) IN ({evidence})")
-    source = _SPREAD if query.sites or query.spread or patterns else _AS_SAID
+    source = _SPREAD if named or query.spread or patterns else _AS_SAID
     sql = f"SELECT * FROM {source} WHERE {' AND '.join(conditions) or 'TRUE'}"  # noqa: S608 - our own names
     return f"WITH {shown} {sql}" if shown else sql, [*values, *bound]
 
@@ -125,7 +126,7 @@ def _conditions(query: FindQuery) -> tuple[list[str], list[Any]]:
     conditions: list[str] = []
     values: list[Any] = []
     alternatives = {
-        "system": query.systems, "id": query.notes, "patient": query.patients, "author": query.authors,
+        "id": query.notes, "patient": query.patients, "author": query.authors,
         "facility": query.facilities, "note_kind": query.note_kinds, "site": query.sites, "side": query.sides,
         "kind": query.kinds, "level": query.levels, "descriptor": query.descriptors,
         "response": query.responses, "status": query.statuses, "certainty": query.certainties,
@@ -134,6 +135,10 @@ def _conditions(query: FindQuery) -> tuple[list[str], list[Any]]:
         if wanted:
             conditions.append(f"{column} IN ({_places(wanted)})")
             values += wanted
+    for parts, named in (_of_systems(query), _of_reflexes(query)):
+        if parts:
+            conditions.append(f"({' OR '.join(parts)})")
+            values += named
     first, last = _days(query)
     bounds = {
         "scale = ?": query.scale, "grade_low >= ?": query.grade_from, "grade_high <= ?": query.grade_to,
@@ -146,12 +151,27 @@ def _conditions(query: FindQuery) -> tuple[list[str], list[Any]]:
     if query.exact:
         conditions.append("basis = 'direct'")
     if query.abnormalities:
-        conditions.append(
-            "(reading, finding) IN (SELECT (a.reading, unnest(a.rests_on)) FROM abnormalities a"
-            f" WHERE a.code IN ({_places(query.abnormalities)}))"
-        )
+        codes = _places(query.abnormalities)
+        rest = f"SELECT (reading, unnest(rests_on)) FROM abnormalities WHERE code IN ({codes})"  # noqa: S608
+        conditions.append(f"(reading, finding) IN ({rest})")
         values += query.abnormalities
     return conditions, values
+
+
+def _of_systems(query: FindQuery) -> tuple[list[str], list[Any]]:
+    named = [system for system in query.systems if system is not None]
+    parts = [f"system IN ({_places(named)})"] if named else []
+    parts += ["system IS NULL"] if None in query.systems else []
+    return parts, named
+
+
+def _of_reflexes(query: FindQuery) -> tuple[list[str], list[Any]]:
+    parts, values = [], []
+    for site, side in query.reflexes:
+        column = "said_side" if side == "both" else "side"
+        parts.append("site = ?" if side is None else f"(site = ? AND {column} = ?)")
+        values += [site] if side is None else [site, side]
+    return parts, values
 
 
 def _places(values: Sequence[str]) -> str:
@@ -160,7 +180,7 @@ def _places(values: Sequence[str]) -> str:
 
 
 def _check(query: FindQuery) -> None:
-    if (query.grade_from is not None or query.grade_to is not None) and not query.scale:
+    if (query.grade_from is not None or query.grade_to is not None) and not (query.scale or query.any_scale):
         raise ArchiveError("A grade means something only on a scale: name the scale as well.")
     for stated in (query.date_from, query.date_to):
         if stated is not None and days_of(stated)[0] is None:

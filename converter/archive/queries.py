@@ -83,17 +83,21 @@ ABSENT_ANKLE_BRISK_KNEE = Together(Sign("achilles", ("absent",)), Sign("patellar
 class FindQuery:
     """What to look for.
 
-    Where `sites` are named, or `spread` is set, findings are seen reflex by reflex and side by side, and a
+    Where `sites` or `reflexes` are named, or `spread` is set, findings are seen reflex by reflex and side by side, and a
     statement about a region answers for the reflexes it covers. Otherwise each finding is one row, as said.
 
     Attributes:
-        systems, notes: identity of the note.
+        systems, notes: identity of the note; None stands for notes without a system.
         patients, authors, facilities, note_kinds: of the note.
         sites: reflexes or regions.
         sides: left, right, both, unspecified; `both` only without `sites`, since there sides are told apart.
+        reflexes: pairs of a site and a side, or None for any side; with the side `both`, what the note says
+            of both sides.
         kinds: stretch, plantar, clonus, superficial, primitive.
         scale: grades on this scale only.
-        grade_from, grade_to: on `scale`, which must be given; a range matches where all of it lies inside.
+        grade_from, grade_to: on `scale`; a range of grades matches where all of it lies inside.
+        any_scale: let `grade_from` and `grade_to` stand without a scale; the numerals of different scales
+            mean different things.
         levels: absent, low, normal, high, clonus, on whatever scale.
         descriptors: canonical words.
         responses: of a plantar reflex.
@@ -105,11 +109,12 @@ class FindQuery:
         abnormalities: codes of abnormalities; the findings they rest on are found.
         exact: leave out what is only covered by a statement about a region.
         spread: one row for each reflex and side, even where no site is named.
-        patterns: the exam shows every one of them. Without `sites` the rows are those they rest on.
+        patterns: the exam shows every one of them. Without sites or reflexes the rows are those they
+            rest on.
         limit: rows at most, or None for all.
     """
 
-    systems: tuple[str, ...] = ()
+    systems: tuple[str | None, ...] = ()
     notes: tuple[str, ...] = ()
     patients: tuple[str, ...] = ()
     authors: tuple[str, ...] = ()
@@ -117,10 +122,12 @@ class FindQuery:
     note_kinds: tuple[str, ...] = ()
     sites: tuple[str, ...] = ()
     sides: tuple[str, ...] = ()
+    reflexes: tuple[tuple[str, str | None], ...] = ()
     kinds: tuple[str, ...] = ()
     scale: str | None = None
     grade_from: float | None = None
     grade_to: float | None = None
+    any_scale: bool = False
     levels: tuple[str, ...] = ()
     descriptors: tuple[str, ...] = ()
     responses: tuple[str, ...] = ()

@@ -139,8 +139,8 @@ def _abnormalities(assessments: Iterable[Assessment], writer: Writer) -> Iterato
         for place, a in enumerate(assessment.abnormalities):
             yield (
                 outer, place, a.abnormality, a.exam, a.rule, a.code, list(a.sites), a.side,
-                a.level, _float(a.size), a.certainty, writer.words(a.sentence), list(a.rests_on), a.source, a.hpo, a.hpo_label,
-                list(a.modifiers),
+                a.level, _float(a.size), a.certainty, writer.words(a.sentence), list(a.rests_on),
+                a.source, a.hpo, a.hpo_label, list(a.modifiers),
             )  # fmt: skip
 
 

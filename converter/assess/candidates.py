@@ -13,7 +13,7 @@ from converter.assess.making import Draft, Found, abnormality, listed, named, si
 from converter.assess.segments import number_of
 from converter.assess.strength import Strength
 from converter.model.candidates import Candidate, CandidateSet
-from converter.words.anatomy import ReflexAnatomy
+from converter.words.anatomy import ReflexAnatomy, Root
 
 _LIMB_WORDS = {"upper": "arm", "lower": "leg"}
 _CEILING = {"upper": "cord", "lower": "lumbar"}
@@ -91,6 +91,10 @@ def _roots(served: Sequence[ReflexAnatomy], spared: Sequence[ReflexAnatomy]) -> 
         }
         if "primary" in preserved.values():
             continue
+        if len(served) > 1 and not any(
+            _well_named(each, part[name]) for each, part in zip(served, parts, strict=True)
+        ):
+            continue
         yield Candidate(
             kind="root",
             name=name,
@@ -101,6 +105,15 @@ def _roots(served: Sequence[ReflexAnatomy], spared: Sequence[ReflexAnatomy]) -> 
             also_serves=tuple(preserved),
             sources=tuple(sorted({source for part in parts for source in part[name].sources})),
         )
+
+
+def _well_named(reflex: ReflexAnatomy, root: Root) -> bool:
+    """The root is primary, or named by a third of the references or more.
+
+    A root that few references name may explain one reflex, but does not tie several together.
+    """
+    references = {source for each in reflex.roots for source in each.sources}
+    return root.part == "primary" or len(root.sources) * 3 >= len(references)
 
 
 def _nerves(served: Sequence[ReflexAnatomy], spared: Sequence[ReflexAnatomy]) -> Iterable[Candidate]:

@@ -111,8 +111,8 @@ def _grouped(code: str, steps: Sequence[Step]) -> Iterator[Change]:
             step.direction,
             step.size,
             step.certain,
-            step.first.written,
-            step.last.written,
+            step.first.short,
+            step.last.short,
         )
         groups.setdefault(key, []).append(step)
     for group in groups.values():
@@ -143,7 +143,7 @@ def _change(code: str, steps: Sequence[Step]) -> Change:
         rests_on=tuple(dict.fromkeys(pair for each in steps for pair in _rests_on(each))),
         source=known.source,
     )
-    what = f"{step.first.written} became {step.last.written}, {_WORDS[step.direction]}{size}"
+    what = f"{step.first.short} became {step.last.short}, {_WORDS[step.direction]}{size}"
     word = "Reversal of the" if code == "reversal-over-time" else "Change of the"
     return replace(
         change,
@@ -218,8 +218,8 @@ def _main(view: ExamView, place: Place) -> bool:
 
 def _of_all(group: Sequence[Step], direction: str) -> Change:
     change = _change("generalised-change", group)
-    before = listed(list(dict.fromkeys(step.first.written for step in group)))
-    after = listed(list(dict.fromkeys(step.last.written for step in group)))
+    before = listed(list(dict.fromkeys(step.first.short for step in group)))
+    after = listed(list(dict.fromkeys(step.last.short for step in group)))
     sizes = [step.size for step in group if step.size is not None]
     size = min(sizes) if len(sizes) == len(group) else None
     least = f" by at least {grades(size)}" if size is not None else ""
@@ -267,7 +267,7 @@ def _new_difference(site: str, one: Seen, two: Seen) -> Change:
         ),
         source=known.source,
     )
-    left, right = (strength.written for _, strength in pairs[2:])
+    left, right = (strength.short for _, strength in pairs[2:])
     return replace(
         change,
         sentence=f"New side difference of the {two.view.name(site)}: weaker {SIDE_WORDS[side]} "

@@ -7,7 +7,7 @@ One or two beats may be normal (Reider, The Orthopaedic Physical Examination); H
 from collections.abc import Iterable
 
 from converter.assess.exam_view import ExamView
-from converter.assess.making import SIDE_WORDS, Draft, Found, abnormality, caution, listed, side_of
+from converter.assess.making import Draft, Found, abnormality, caution, label_and_side, listed, side_of
 from converter.assess.signs import Sign
 from converter.model import Diagnostic
 
@@ -42,8 +42,7 @@ def _draft(view: ExamView, signs: list[Sign]) -> Draft:
         code="clonus",
         sites=(first.site,),
         side=side,
-        sentence=f"{view.vocabulary.reflexes[first.site].label} {SIDE_WORDS[side]}"
-        f"{f', {beats} beats' if beats else ''}{doubt}.",
+        sentence=f"{label_and_side(view, first.site, side)}{f', {beats} beats' if beats else ''}{doubt}.",
         rests_on=(sign.finding.finding for sign in signs),
         level="clonus",
         certain=first.certain,

@@ -30,7 +30,7 @@ def counts_text(counts: Mapping[str, int]) -> str:
     """The counts as a table: how many exams, what share of all, which pattern."""
     codes = shipped_knowledge().codes
     total = counts.get("exams", 0)
-    lines = [f"{total} exams"]
+    lines = ["1 exam" if total == 1 else f"{total} exams"]
     for code, number in counts.items():
         if code != "exams":
             label = codes[code].label if code in codes else NOTHING_FOUND

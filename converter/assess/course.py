@@ -110,6 +110,7 @@ def _cell(strength: Strength | None) -> CourseCell | None:
     if strength is None:
         return None
     return CourseCell(
+        short=strength.short,
         written=strength.written,
         level=strength.level,
         grade_low=strength.low,

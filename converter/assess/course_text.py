@@ -1,6 +1,6 @@
 """A patient's course as a small grid: reflex by side down, visits across, then what changed.
 
-Takes a Course; gives text or a plain record. Grades are shown as the note writes them.
+Takes a Course; gives text or a plain record. Values are shown in their shortest form.
 """
 
 from collections.abc import Iterator, Sequence
@@ -28,7 +28,7 @@ def course_grid(course: Course, *, why: bool = False) -> str:
         course: the course of one patient.
         why: whether each change names its rule, source and findings.
     """
-    lines = [f"patient {course.patient or 'not known'}: {len(course.visits)} exams"]
+    lines = [f"patient {course.patient or 'not known'}: {_exams(len(course.visits))}"]
     if course.visits:
         lines += _table(course)
     changes = course.changes if why else tuple(_without_repeats(course.changes))
@@ -92,7 +92,7 @@ def _table(course: Course) -> list[str]:
     heads = [_time(visit) for visit in course.visits]
     examiners = [visit.author or _EMPTY for visit in course.visits]
     rows = [
-        (f"{row.site.replace('_', ' ')} {row.side}", [cell.written if cell else _EMPTY for cell in row.cells])
+        (f"{row.site.replace('_', ' ')} {row.side}", [cell.short if cell else _EMPTY for cell in row.cells])
         for row in course.rows
     ]
     left = max(len(name) for name, _ in (*rows, ("examiner", [])))
@@ -106,6 +106,10 @@ def _table(course: Course) -> list[str]:
 
 def _cells(texts: Sequence[str], widths: Sequence[int]) -> str:
     return "  ".join(f"{_short(text):<{width}}" for text, width in zip(texts, widths, strict=True))
+
+
+def _exams(number: int) -> str:
+    return "1 exam" if number == 1 else f"{number} exams"
 
 
 def _short(text: str) -> str:

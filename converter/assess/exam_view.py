@@ -107,11 +107,21 @@ def says_nothing(finding: Finding) -> bool:
     return finding.status == "not_tested" or (finding.status == "current" and finding.reason == "excepted")
 
 
+def only_compares(finding: Finding) -> bool:
+    """Whether a finding says only that a reflex differs from another: "brisker on the left" is not brisk.
+
+    A number, or the word absent, says how strong the reflex is even where it is compared.
+    """
+    if finding.comparison is None or finding.grade_low is not None or finding.descriptor == "absent":
+        return False
+    return finding.descriptor is None or finding.comparison.startswith(("greater", "less"))
+
+
 def gives_strength(finding: Finding) -> bool:
     """Whether a finding says how strong a stretch reflex is; one that only compares does not."""
     if finding.kind != "stretch" or finding.negated or finding.site in SIGN_SITES:
         return False
-    if finding.grade_basis is None and finding.comparison is not None:
+    if only_compares(finding):
         return False
     helped = finding.reinforcement == "only_with" and finding.descriptor == "present"
     return finding.level is not None or finding.grade_low is not None or helped
@@ -176,8 +186,14 @@ def _disagreement(strength: Strength, vocabulary: Vocabulary) -> Diagnostic:
 def _compared(
     strengths: Mapping[Place, Strength], mixed: frozenset[str], knowledge: Knowledge, options: AssessOptions
 ) -> dict[str, Compared]:
-    return {
-        site: compare(left, strengths[site, "right"], mixed, knowledge.comparison, options.side_difference)
+    pairs = {
+        site: (left, strengths[site, "right"])
         for (site, side), left in strengths.items()
         if side == "left" and (site, "right") in strengths
+    }
+    return {
+        site: Compared("same", why="one-value")
+        if left.rests_on == right.rests_on  # one value for both sides says of no difference between them
+        else compare(left, right, mixed, knowledge.comparison, options.side_difference)
+        for site, (left, right) in pairs.items()
     }

@@ -14,24 +14,26 @@ from converter.assess.strength import Strength
 from converter.model import Assessment, Note, Reading
 from converter.words import Vocabulary
 
-_WIDTH, _HEIGHT, _MIDDLE = 360, 420, 180
+_WIDTH, _HEIGHT, _MIDDLE = 440, 420, 220
 _FONT = 'font-family="sans-serif" font-size="12"'
+_LONGEST = 14
+_KEY = "Dashed: level not told. In brackets: given for a whole region. ?: side not stated."
 _CAUTION = "For records work, not a diagnosis; confirm with a licensed clinician and local policy."
 _JOINTS = {
-    "biceps": (62, 138),
-    "brachioradialis": (84, 196),
-    "triceps": (102, 152),
+    "biceps": (42, 124),
+    "triceps": (66, 150),
+    "brachioradialis": (80, 186),
     "patellar": (30, 298),
     "achilles": (34, 376),
 }
 """Distance of each reflex from the middle line and from the top."""
 
-_LIMBS = (
-    "M180 84 V220",
-    "M180 100 L118 146 L96 206",
-    "M180 100 L242 146 L264 206",
-    "M180 220 L150 300 L146 380 L128 386",
-    "M180 220 L210 300 L214 380 L232 386",
+_SHAPE = (
+    "M220 84 V220",
+    "M220 100 L158 146 L134 214",
+    "M220 100 L282 146 L306 214",
+    "M220 220 L190 300 L186 380 L166 388",
+    "M220 220 L250 300 L254 380 L274 388",
 )
 _COLOUR = {"absent": "#1b3a6b", "low": "#2f6fb5", "normal": "#4d4d4d", "high": "#c25700", "clonus": "#8a1c1c"}
 _PLANTAR = {"extensor": "toe up", "flexor": "toe down", "not_extensor": "toe not up", "mute": "mute"}
@@ -58,7 +60,8 @@ def figure_svg(assessment: Assessment, reading: Reading, note: Note, vocabulary:
         *_marks(view),
         *_plantar(view),
         *_legend(),
-        f'<text x="{_MIDDLE}" y="{_HEIGHT + 50}" text-anchor="middle" font-size="8">{_CAUTION}</text>',
+        f'<text x="{_MIDDLE}" y="{_HEIGHT + 42}" text-anchor="middle" font-size="8">{_KEY}</text>',
+        f'<text x="{_MIDDLE}" y="{_HEIGHT + 54}" text-anchor="middle" font-size="8">{_CAUTION}</text>',
         "</svg>",
     ]
     return "\n".join(lines)
@@ -76,7 +79,7 @@ def _in_words(view: ExamView) -> str:
 def _body() -> Iterator[str]:
     style = 'fill="none" stroke="#9a9a9a" stroke-width="3" stroke-linecap="round" stroke-linejoin="round"'
     yield f'<circle cx="{_MIDDLE}" cy="58" r="24" {style}/>'
-    yield f'<path d="{" ".join(_LIMBS)}" {style}/>'
+    yield f'<path d="{" ".join(_SHAPE)}" {style}/>'
     yield '<text x="20" y="58" font-weight="bold">Right</text>'
     yield f'<text x="{_WIDTH - 20}" y="58" text-anchor="end" font-weight="bold">Left</text>'
 
@@ -92,7 +95,10 @@ def _marks(view: ExamView) -> Iterator[str]:
 
 
 def _mark(strength: Strength, x: int, y: int, sign: int) -> str:
-    text = escape(f"({strength.written})" if strength.region else strength.written)
+    name = "" if strength.site == "jaw" else f"{strength.site} "
+    short = strength.short
+    value = short if len(short) <= _LONGEST else f"{short[: _LONGEST - 1]}…"
+    text = escape(name + (f"({value})" if strength.region else value))
     unsided = "" if strength.side != "unspecified" or strength.site == "jaw" else " ?"
     anchor = "start" if sign > 0 else "end"
     return (
@@ -127,11 +133,11 @@ def _plantar(view: ExamView) -> Iterator[str]:
         for sign in {"left": (1,), "right": (-1,)}.get(finding.side, (-1, 1)):
             anchor = "start" if sign > 0 else "end"
             text = _PLANTAR[finding.response] + ("" if finding.side != "unspecified" else " ?")
-            yield f'<text x="{_MIDDLE + sign * 58}" y="404" text-anchor="{anchor}">{escape(text)}</text>'
+            yield f'<text x="{_MIDDLE + sign * 58}" y="406" text-anchor="{anchor}">{escape(text)}</text>'
 
 
 def _legend() -> Iterator[str]:
     for number, (level, word) in enumerate(_LEGEND):
-        x = 24 + number * 68
+        x = 36 + number * 80
         yield _shape(level, x, _HEIGHT + 20)
         yield f'<text x="{x + 12}" y="{_HEIGHT + 24}" font-size="10">{word}</text>'

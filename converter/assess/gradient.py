@@ -30,7 +30,7 @@ def distal_gradient(view: ExamView) -> Found:
         sites=sorted_sites(view, {"achilles", upper.site}),
         side=side_of(fading),
         sentence=f"The Achilles reflex is weaker than the {view.name(upper.site)} "
-        f"{SIDE_WORDS[side_of(fading)]} ({ankle.written} against {upper.written}).",
+        f"{SIDE_WORDS[side_of(fading)]} ({ankle.short} against {upper.short}).",
         rests_on=(i for pair in fading.values() for strength in pair for i in strength.rests_on),
         level=levels.pop() if len(levels) == 1 else None,
         certain=all(ankle.level == "absent" and ankle.certain for ankle, _ in fading.values()),
@@ -40,7 +40,10 @@ def distal_gradient(view: ExamView) -> Found:
 
 
 def _fades(view: ExamView, side: str) -> tuple[Strength, Strength] | None:
-    """The ankle and the reflex above it that is stronger; None where they do not fade."""
+    """The ankle and the reflex above it that is stronger; None where they do not fade.
+
+    An ankle reflex that is only a grade below the knee reflex may be normal.
+    """
     ankle = view.strengths.get(("achilles", side))
     above = _above_the_ankle(view, side)
     if ankle is None or ankle.level not in LOW or above is None or above.level in HIGH:
@@ -48,7 +51,8 @@ def _fades(view: ExamView, side: str) -> tuple[Strength, Strength] | None:
     compared = compare(ankle, above, view.mixed, view.knowledge.comparison, view.options.side_difference)
     weaker = compared.outcome == "sure" and compared.weaker == "first"
     by_level = compared.outcome == "unknown" and RANK[ankle.level] < RANK.get(above.level or "", -1)
-    return (ankle, above) if weaker or by_level else None
+    enough = ankle.level == "absent" or (compared.size or 0) >= view.options.marked
+    return (ankle, above) if enough and (weaker or by_level) else None
 
 
 def _above_the_ankle(view: ExamView, side: str) -> Strength | None:

@@ -9,11 +9,11 @@ from collections.abc import Iterable, Iterator
 from converter.assess.counted import Counted, counted_of
 from converter.assess.exam_view import ExamView
 from converter.assess.making import (
-    SIDE_WORDS,
     Draft,
     Found,
     abnormality,
     caution,
+    label_and_side,
     named,
     side_of,
     sorted_sites,
@@ -70,14 +70,15 @@ def _draft(view: ExamView, group: list[Strength], counted: Counted) -> Draft:
     side = side_of(strength.side for strength in group)
     shared = any((site, strength.side) in counted.may_be_normal for strength in group)
     alone = any((site, strength.side) in counted.one_sided for strength in group)
-    written = "; ".join(dict.fromkeys(strength.written for strength in group))
+    written, word = "; ".join(dict.fromkeys(strength.short for strength in group)), _IN_WORDS[code]
+    shown = "" if written.lower() == word else f" ({written})"
     remark = "; the other side is not documented" if alone else ""
     words = {strength.word for strength in group}
     return Draft(
         code=code,
         sites=(site,),
         side=side,
-        sentence=f"The {view.name(site)} is {_IN_WORDS[code]} {SIDE_WORDS[side]} ({written}){remark}.",
+        sentence=f"{label_and_side(view, site, side)}: {word}{shown}{remark}.",
         rests_on=(identifier for strength in group for identifier in strength.rests_on),
         level=group[0].level,
         certain=not shared and all(strength.certain for strength in group),

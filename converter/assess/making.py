@@ -128,6 +128,12 @@ def listed(parts: Sequence[str], last: str = "and") -> str:
     return f"{', '.join(parts[:-1])} {last} {parts[-1]}"
 
 
+def label_and_side(view: ExamView, site: str, side: str) -> str:
+    """`Patellar reflex on the left`; a reflex of the middle line has no side."""
+    reflex = view.vocabulary.reflexes[site]
+    return f"{reflex.label} {SIDE_WORDS[side]}" if reflex.paired else reflex.label
+
+
 def side_of(sides: Iterable[str]) -> str:
     """One side word for several: `both` where left and right are among them."""
     found = set(sides)

@@ -43,7 +43,7 @@ def motor_neurone_signs(view: ExamView) -> Found:
         if sign.present and sign.code != "clonus" and not held:
             groups.setdefault((sign.code, sign.site, sign.which or "", sign.certain), []).append(sign)
     found = tuple(abnormality(view, _sign(view, groups[key])) for key in sorted(groups))
-    return Found(found, tuple(_held_back(view)))
+    return Found(found, (*_held_back(view), *_equivocal(view)))
 
 
 def _sign(view: ExamView, signs: list[Sign]) -> Draft:
@@ -81,6 +81,18 @@ def _held_back(view: ExamView) -> Iterable[Diagnostic]:
             + (f"; found, but not called abnormal for that reason: {said}" if said else ""),
             [sign.finding for sign in held],
             hint="an extensor plantar response, primitive reflexes and brief clonus can be normal in infancy",
+        )
+
+
+def _equivocal(view: ExamView) -> Iterable[Diagnostic]:
+    """Plantar responses that are neither flexor nor extensor count for neither."""
+    findings = [
+        s.finding for s in view.signs if s.code == "extensor-plantar" and s.finding.response == "equivocal"
+    ]
+    if findings:
+        side = SIDE_WORDS[side_of(finding.side for finding in findings)]
+        yield caution(
+            "equivocal-plantar", f"The plantar response is equivocal {side} and counts for neither", findings
         )
 
 

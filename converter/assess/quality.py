@@ -5,7 +5,7 @@ that figure.
 """
 
 from converter.assess.exam_view import ExamView
-from converter.assess.making import SIDE_WORDS, Draft, Found, abnormality, side_of
+from converter.assess.making import Draft, Found, abnormality, label_and_side, side_of
 from converter.model import Finding
 
 _CODE = {
@@ -17,8 +17,8 @@ _CODE = {
 }
 _IN_WORDS = {
     "delayed-relaxation": "relaxes slowly",
-    "pendular-reflex": "is pendular",
-    "inverted-reflex": "is inverted",
+    "pendular-reflex": "pendular",
+    "inverted-reflex": "inverted",
     "reflex-spread": "spreads to other muscles",
 }
 
@@ -41,7 +41,7 @@ def _draft(view: ExamView, code: str, site: str, findings: list[Finding]) -> Dra
         code=code,
         sites=(site,),
         side=side,
-        sentence=f"The {view.name(site)} {_IN_WORDS[code]} {SIDE_WORDS[side]}{note}.",
+        sentence=f"{label_and_side(view, site, side)}: {_IN_WORDS[code]}{note}.",
         rests_on=(finding.finding for finding in findings),
         certain=all(finding.certainty == "stated" for finding in findings),
     )

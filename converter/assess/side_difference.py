@@ -55,7 +55,7 @@ def _draft(view: ExamView, sites: tuple[str, ...], compared: Compared) -> Draft:
     left, right = view.strengths[sites[0], "left"], view.strengths[sites[0], "right"]
     side = _WEAKER.get(compared.weaker or "", "unspecified")
     sure = compared.outcome == "sure"
-    values = f"left {left.written}, right {right.written}"
+    values = f"left {left.short}, right {right.short}"
     name = named(view, sites)
     if sure:
         size = _size_in_words(view, compared)
@@ -97,7 +97,7 @@ def _as_said(view: ExamView) -> tuple[list[Abnormality], list[Diagnostic]]:
                 contradictions.append(_contradiction(view, finding))
             continue
         agrees = any(_agrees(compared, weaker) for compared in shown)
-        settled = bool(shown) and all(compared.outcome in ("sure", "same") for compared in shown)
+        settled = bool(shown) and all(c.outcome in ("sure", "same") and c.why != "one-value" for c in shown)
         if settled and not agrees and weaker != "unspecified":
             contradictions.append(_contradiction(view, finding))
         if not agrees:

@@ -61,6 +61,16 @@ class Strength:
         """The value as the note writes it."""
         return " / ".join(dict.fromkeys(f.as_written or f.descriptor or f.quote for f in self.findings))
 
+    @property
+    def short(self) -> str:
+        """The value for one side in its shortest form: `2+`, `1-2+`, `++`, `absent`; else as the note has it."""
+        if len({finding.level for finding in self.findings}) > 1 or self.low is None or self.high is None:
+            return self.word or self.written
+        if self.scale == "plus-count" and self.low == self.high and float(self.low).is_integer():
+            return "+" * int(self.low) or "0"
+        numbers = f"{self.low:g}" if self.low == self.high else f"{self.low:g}-{self.high:g}"
+        return {"trailing": "{}+", "leading": "+{}"}.get(self.plus, "{}").format(numbers)
+
 
 @dataclass(frozen=True, slots=True)
 class Compared:
@@ -71,7 +81,7 @@ class Compared:
         weaker: `first`, `second` or None.
         size: grades by which they surely differ, or None for words.
         size_at_most: grades by which they may differ, or None for words.
-        why: `grades`, `range`, `plus`, `words`, `word-and-number`, `scales`, `no-table`.
+        why: `grades`, `range`, `plus`, `words`, `word-and-number`, `scales`, `no-table`, `one-value`.
     """
 
     outcome: str

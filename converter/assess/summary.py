@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
 from typing import Any
 
+from converter.assess.making import SIDE_WORDS, listed, start_upper
 from converter.model import Abnormality, Assessment, Diagnostic, Finding, Note, NotExamined, Reading
 from converter.model.record import diagnostic_to_record, plain_number
 from converter.words.anatomy import shipped_knowledge
@@ -23,7 +24,7 @@ LINES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     ),
     "Signs": (
         ("clonus", "motor-neurone-signs", "upper-motor-neurone-pattern"),
-        ("brief-clonus", "age-under-limit", "age-unknown"),
+        ("brief-clonus", "age-under-limit", "age-unknown", "equivocal-plantar"),
     ),
     "Pattern": (
         (
@@ -39,7 +40,10 @@ LINES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 }
 """The lines of a summary, each with the rules and the diagnostics that it shows."""
 
-_QUOTE = 60
+_QUOTE, _QUOTES, _GAP = 60, 5, 24
+"""Longest quotation of one finding, how many stand beside one line, longest gap quoted within one."""
+
+_GROUPED = frozenset({"level", "side-difference"})
 _SIGN_KINDS = frozenset({"plantar", "clonus", "superficial", "primitive"})
 _SIGN_SITES = frozenset({"hoffmann", "crossed_adductor", "jaw"})
 
@@ -53,7 +57,7 @@ def summary_text(assessment: Assessment, reading: Reading, note: Note, *, why: b
         note: the note.
         why: whether each abnormality names its code, rule, source, HPO term and findings.
     """
-    quotes = {finding.finding: _quote(finding) for finding in reading.findings}
+    quotes = {finding.finding: _quote(finding, note.text) for finding in reading.findings}
     lines = [_heading(assessment, note)]
     current = [f for f in reading.findings if f.exam == assessment.exam and f.status == "current"]
     for name, (rules, codes) in LINES.items():
@@ -114,7 +118,8 @@ def _line(
 ) -> list[str]:
     """The line of one kind: its abnormalities, or that none was found in what was examined."""
     texts = [
-        f"{_sentence(group)} {_words(group[0].rests_on, quotes)}{_doubt(group[0])}" for group in _alike(found)
+        f"{_sentence(group)} {_words((i for a in group for i in a.rests_on), quotes)}{_doubt(group[0])}"
+        for group in _alike(found)
     ]
     texts += [f"{diagnostic.message}." for diagnostic in notes]
     if not found:
@@ -126,11 +131,11 @@ def _line(
 
 
 def _alike(found: Sequence[Abnormality]) -> list[list[Abnormality]]:
-    """Reflexes that one finding about a region makes abnormal alike, together; all others alone."""
+    """Reflexes that are abnormal alike, together; all others alone."""
     groups: dict[tuple[object, ...], list[Abnormality]] = {}
     for each in found:
-        own = each.abnormality if each.rule != "level" else (each.certainty, each.rests_on)
-        groups.setdefault((each.code, each.side, own), []).append(each)
+        own = each.sentence.partition(": ")[2] if each.rule in _GROUPED else each.abnormality
+        groups.setdefault((each.code, each.side, each.certainty, own), []).append(each)
     return list(groups.values())
 
 
@@ -138,9 +143,11 @@ def _sentence(group: Sequence[Abnormality]) -> str:
     first = group[0]
     if len(group) == 1:
         return first.sentence
-    sites = ", ".join(site.replace("_", " ") for each in group for site in each.sites)
-    side = {"both": "both sides", "unspecified": "side not stated"}.get(first.side, first.side)
-    return f"{shipped_knowledge().codes[first.code].label}, {side}: {sites}."
+    sites = listed([_site(site) for each in group for site in each.sites])
+    said = first.sentence.partition(": ")[2]
+    if first.rule == "level":
+        return f"{start_upper(sites)} reflexes {SIDE_WORDS[first.side]}: {said}"
+    return f"{shipped_knowledge().codes[first.code].label} of the {sites} reflexes: {said}"
 
 
 def _nothing(name: str, current: Sequence[Finding]) -> str:
@@ -161,17 +168,25 @@ def _two_sides(current: Iterable[Finding]) -> bool:
     return any(side == "both" or (side == "left" and (site, "right") in places) for site, side in places)
 
 
-def _words(rests_on: Sequence[str], quotes: Mapping[str, str]) -> str:
-    words = dict.fromkeys(quotes[finding] for finding in rests_on if finding in quotes)
-    return "[" + " | ".join(words) + "]"
+def _words(rests_on: Iterable[str], quotes: Mapping[str, str]) -> str:
+    words = list(dict.fromkeys(quotes[finding] for finding in rests_on if finding in quotes))
+    more = [f"{len(words) - _QUOTES} more"] if len(words) > _QUOTES else []
+    return "[" + " | ".join(words[:_QUOTES] + more) + "]"
 
 
 def _doubt(abnormality: Abnormality) -> str:
     return " (uncertain)" if abnormality.certainty == "uncertain" else ""
 
 
-def _quote(finding: Finding) -> str:
-    words = " ".join(finding.quote.split())
+def _quote(finding: Finding, text: str) -> str:
+    """The words of the note; what stands between them is left out where it is long or holds other values."""
+    words, end = "", finding.start
+    for span in finding.spans:
+        gap = text[end : span.start]
+        words += gap if len(gap) <= _GAP and not any(letter.isdigit() for letter in gap) else " … "
+        words += text[max(end, span.start) : span.end]
+        end = max(end, span.end)
+    words = " ".join((words or finding.quote).split())
     return words if len(words) <= _QUOTE else f"{words[: _QUOTE - 1]}…"
 
 
@@ -189,8 +204,12 @@ def _not_examined(rows: Sequence[NotExamined]) -> str:
     by_reason: dict[str, list[str]] = {}
     for row in rows:
         side = "" if row.side == "unspecified" else f" {row.side}"
-        by_reason.setdefault(row.reason, []).append(row.site.replace("_", " ") + side)
+        by_reason.setdefault(row.reason, []).append(_site(row.site) + side)
     return (
         "; ".join(f"{reason}: {', '.join(names)}" for reason, names in by_reason.items())
         or "nothing left out"
     )
+
+
+def _site(site: str) -> str:
+    return "Achilles" if site == "achilles" else site.replace("_", " ")

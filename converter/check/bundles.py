@@ -21,7 +21,7 @@ _METHODS_WITH_CONTENT = frozenset({"POST", "PUT"})
 
 def check_bundle(bundle: Json, path: str, found: Findings, types: Container[str]) -> None:
     """Check a bundle's entries against each other and its type; `types` are the resource types known."""
-    kind = bundle.get("type")
+    kind = str(bundle.get("type"))
     for place, entry in _entries(bundle, path):
         _check_full_url(entry, kind, place, found, types)
         request = entry.get("request")
@@ -99,7 +99,7 @@ def _check_full_url(entry: Json, kind: Any, place: str, found: Findings, types: 
 
 
 def _check_request(entry: Json, request: Json, place: str, found: Findings) -> None:
-    method, resource, url = request.get("method"), entry.get("resource"), request.get("url")
+    method, resource, url = str(request.get("method")), entry.get("resource"), request.get("url")
     if method in _METHODS_WITH_CONTENT and resource is None:
         found.add("bundle-request", place, f"{place}: a {method} needs a resource.", expected="resource")
     if method in ("GET", "DELETE", "HEAD") and resource is not None:

@@ -40,5 +40,8 @@ class Checker:
             return found.diagnostics
         kind = resource.get("resourceType")
         path = kind if isinstance(kind, str) and kind else "Resource"
-        self._walker.resource(resource, path, found, Scope(resource, resource, path), profiles)
+        try:
+            self._walker.resource(resource, path, found, Scope(resource, resource, path), profiles)
+        except RecursionError:
+            found.add("nested-too-deeply", path, f"{path} is nested too deeply to be checked.")
         return found.diagnostics

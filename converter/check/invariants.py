@@ -21,7 +21,7 @@ Json = dict[str, Any]
 Test = Callable[[str, Any, Scope], bool | None]
 
 _STRUCTURAL = frozenset({"ele-1", "ext-1", "dom-3", "ref-1"})
-"""Held elsewhere: empty objects and extensions by the walk, contained resources by `bundles` and `references`."""
+"""Held elsewhere: by `walk` and `extensions`, and for contained resources by `bundles` and `references`."""
 _BEYOND = ("%resource", "%rootResource", "resolve(")
 
 

@@ -4,6 +4,7 @@ Resolution stays inside what is at hand: the resource's own contained resources 
 """
 
 import re
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from converter.check.findings import Findings, Scope
@@ -38,10 +39,19 @@ def resolve(reference: Any, scope: Scope) -> Json | None:
 def _contained(identifier: str, container: Json) -> Json | None:
     if not identifier:
         return container
-    for resource in container.get("contained") or ():
+    contained = container.get("contained")
+    for resource in contained if isinstance(contained, list) else ():
         if isinstance(resource, dict) and resource.get("id") == identifier:
             return resource
     return None
+
+
+def entries_of(bundle: Json) -> Iterator[Json]:
+    """The entries of a bundle that are objects."""
+    entries = bundle.get("entry")
+    for entry in entries if isinstance(entries, list) else ():
+        if isinstance(entry, dict):
+            yield entry
 
 
 def in_bundle(target: str, bundle: Json, full_url: str | None) -> Json | None:
@@ -55,11 +65,11 @@ def in_bundle(target: str, bundle: Json, full_url: str | None) -> Json | None:
         if own and own["base"]:
             wanted.add(f"{own['base']}/{literal['type']}/{literal['id']}")
     fallback = None
-    for entry in bundle.get("entry") or ():
-        resource = entry.get("resource") if isinstance(entry, dict) else None
+    for entry in entries_of(bundle):
+        resource, url = entry.get("resource"), entry.get("fullUrl")
         if not isinstance(resource, dict):
             continue
-        if entry.get("fullUrl") in wanted:
+        if isinstance(url, str) and url in wanted:
             return resource
         if fallback is None and literal and not literal["base"] and _is_named(resource, literal):
             fallback = resource

@@ -23,7 +23,7 @@ from converter.check.findings import Findings, Scope
 from converter.check.keys import check_other_key
 from converter.check.library import Library
 from converter.check.memory import MOST_TRIES, Uses, content_key, place_key, remember
-from converter.check.references import check_reference
+from converter.check.references import check_reference, entries_of
 from converter.check.rules import Rules
 from converter.check.shapes import Shape, Shapes, Slot
 from converter.check.slicing import check_slices
@@ -274,9 +274,9 @@ class Walker:
             slot.tries -= 1
         else:
             slot.tries += 1
-            before = (found.count, self.uses.scope, self.uses.place)
+            counts = (found.count, self.uses.scope, self.uses.place)
             self._object_of(slot, item, path, found, scope)
-            remember(slot, key, kind, path, self.uses, before, found)
+            remember(slot, key, kind, path, self.uses, counts, found)
 
     def _object_of(self, slot: Slot, item: Json, path: str, found: Findings, scope: Scope) -> None:
         if slot.type == "Extension":
@@ -332,8 +332,8 @@ def _distinct(shapes: Iterable[Shape]) -> list[Shape]:
 
 
 def _full_url(bundle: Json, resource: Json) -> str | None:
-    for entry in bundle.get("entry") or ():
-        if isinstance(entry, dict) and entry.get("resource") is resource:
+    for entry in entries_of(bundle):
+        if entry.get("resource") is resource:
             url = entry.get("fullUrl")
             return url if isinstance(url, str) else None
     return None

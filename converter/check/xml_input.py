@@ -63,12 +63,13 @@ class _XmlReader:
             return {"resourceType": name}
         return {"resourceType": name, **self._children(node, tree.root, path)}
 
-    def _children(self, node: "_Element", definition: Element, path: str) -> Json:
+    def _children(self, node: "_Element", definition: Element, path: str, primitive: bool = False) -> Json:
         found: Json = {}
         for name, value in ((str(one), str(text)) for one, text in node.attrib.items()):
-            if name in ("id", "url") and name in unfold(self._library, definition):
+            own = unfold(self._library, definition).get(name)
+            if own is not None and "xmlAttr" in own.facts.get("representation", ()):
                 found[name] = value
-            elif name not in (_SCHEMA_LOCATION, "value"):
+            elif name != _SCHEMA_LOCATION and not (primitive and name == "value"):
                 self._report("element-unknown", path, node, f"the attribute {name} is not known here")
         self._stray_text(node, path)
         last = -1
@@ -145,7 +146,7 @@ class _XmlReader:
         if code == "xhtml":
             return _xhtml_text(node), None
         tree = type_tree(self._library, "Element")
-        extra = self._children(node, tree.root, place) if tree else {}
+        extra = self._children(node, tree.root, place, primitive=True) if tree else {}
         value = node.get("value")
         return (None if value is None else _value(value, code)), extra or None
 

@@ -12,6 +12,7 @@ from converter.cli.clock import new_run, now
 from converter.cli.options import Config, Out, settings_of
 from converter.cli.output import Format, json_line, opened, records_to
 from converter.cli.running import CLEAN, INPUT_ERRORS, CannotRunError
+from converter.cli.tables import counted
 from converter.cli.troubles import is_error, line_of
 from converter.model import Diagnostic, Severity
 
@@ -43,7 +44,8 @@ class Counts:
     warnings: int = 0
 
     def __str__(self) -> str:
-        return f"{self.resources} resources checked, {self.errors} errors, {self.warnings} warnings"
+        found = f"{counted(self.errors, 'error')}, {counted(self.warnings, 'warning')}"
+        return f"{counted(self.resources, 'resource')} checked, {found}"
 
 
 def check(
@@ -76,8 +78,8 @@ def check(
     session = open_session(settings_of(config), run=new_run(), time=now())
     with opened(out) as stream:
         counts = check_files(stream, format_, inputs, session, profile or (), profiles or ())
-    if counts.missing and not counts.resources and counts.errors == counts.missing:
-        raise CannotRunError("there is nothing to check")
+        if counts.missing and not counts.resources and counts.errors == counts.missing:
+            raise CannotRunError("there is nothing to check")
     return INPUT_ERRORS if counts.errors else CLEAN
 
 

@@ -10,6 +10,7 @@ import typer
 
 from converter.cli.options import Columns, Config, Encoding, FileName, InputFormat, Inputs, System, job_of
 from converter.cli.running import CannotRunError
+from converter.cli.tables import counted
 from converter.cli.troubles import Troubles
 from converter.model import Assessment, Note, Reading
 
@@ -57,7 +58,7 @@ def convert(
     with job_of(inputs, config, input_format, columns, file_name, encoding, system) as job:
         session = _choices(job.session, expand, quotes)
         notes, resources = write_folder(job.assessed(), session, out, form, job.troubles)
-    typer.echo(f"{notes} notes, {resources} resources in {out}")
+    typer.echo(f"{counted(notes, 'note')}, {counted(resources, 'resource')} in {out}")
     return job.troubles.status
 
 

@@ -8,6 +8,27 @@ from typing import TYPE_CHECKING, Annotated, Any, TextIO
 
 import typer
 
+from converter.cli.find_options import (
+    Abnormality,
+    Author,
+    Descriptor,
+    Exact,
+    Facility,
+    From,
+    Grade,
+    Kind,
+    Level,
+    Limit,
+    NoteId,
+    NoteKind,
+    Patient,
+    Response,
+    Scale,
+    Side,
+    Site,
+    Status,
+    To,
+)
 from converter.cli.load import ArchiveFile, archive_path
 from converter.cli.options import Config, Out, settings_of
 from converter.cli.output import Format, opened, records_to
@@ -39,34 +60,34 @@ _ALTERNATIVES = {
     "responses": "response",
     "authors": "author",
     "facilities": "facility",
+    "note_kinds": "note_kind",
     "abnormalities": "abnormality",
 }
 """Fields of a query that take alternatives, and the option that fills each."""
-
-Many = list[str] | None
 
 
 def find(
     context: typer.Context,
     archive: ArchiveFile = None,
-    patient: Annotated[Many, typer.Option(help="Patient identifier.")] = None,
-    note: Annotated[Many, typer.Option(help="Note identifier.")] = None,
-    site: Annotated[Many, typer.Option(help="Reflex or region, e.g. patellar, achilles, plantar.")] = None,
-    side: Annotated[Many, typer.Option(help="left, right, both or unspecified.")] = None,
-    kind: Annotated[Many, typer.Option(help="stretch, plantar, clonus, superficial or primitive.")] = None,
-    scale: Annotated[str | None, typer.Option(help="Only grades on this scale, e.g. bedside.")] = None,
-    grade: Annotated[str | None, typer.Option(help="A grade or range on --scale, e.g. 3 or 3-4.")] = None,
-    level: Annotated[Many, typer.Option(help="absent, low, normal, high or clonus, on any scale.")] = None,
-    descriptor: Annotated[Many, typer.Option(help="Word for the strength, e.g. brisk.")] = None,
-    response: Annotated[Many, typer.Option(help="Plantar response, e.g. extensor.")] = None,
-    status: Annotated[Many, typer.Option(help="current (usual), historical, not_tested ...; or all.")] = None,
-    author: Annotated[Many, typer.Option(help="Examiner.")] = None,
-    facility: Annotated[Many, typer.Option(help="Place.")] = None,
-    from_: Annotated[str | None, typer.Option("--from", help="First date, e.g. 2031-05.")] = None,
-    to: Annotated[str | None, typer.Option("--to", help="Last date.")] = None,
-    abnormality: Annotated[Many, typer.Option(help="Code; finds what the abnormality rests on.")] = None,
-    exact: Annotated[bool, typer.Option("--exact", help="Leave out what only a region covers.")] = False,
-    limit: Annotated[int | None, typer.Option(min=0, help="Rows at most.")] = None,
+    patient: Patient = None,
+    note: NoteId = None,
+    site: Site = None,
+    side: Side = None,
+    kind: Kind = None,
+    scale: Scale = None,
+    grade: Grade = None,
+    level: Level = None,
+    descriptor: Descriptor = None,
+    response: Response = None,
+    status: Status = None,
+    author: Author = None,
+    facility: Facility = None,
+    note_kind: NoteKind = None,
+    from_: From = None,
+    to: To = None,
+    abnormality: Abnormality = None,
+    exact: Exact = False,
+    limit: Limit = None,
     format_: Annotated[Format, typer.Option("--format", help="text, json, jsonl or csv.")] = Format.TEXT,
     out: Out = None,
     config: Config = None,

@@ -18,7 +18,7 @@ from converter.cli.options import (
     job_of,
 )
 from converter.cli.output import Format, opened, records_to
-from converter.cli.tables import shortened, show_table
+from converter.cli.tables import counted, shortened, show_table
 from converter.cli.troubles import line_of, visible
 from converter.model import Finding, Note, Reading
 
@@ -101,7 +101,8 @@ def _show(stream: TextIO, readings: Iterable[tuple[Note, Reading]]) -> None:
             if trouble.code != _SAID_ALREADY:
                 stream.write(f"  {line_of(trouble)}\n")
         stream.write("\n")
-    stream.write(f"{notes} notes, {findings} findings, {unread} pieces of reflex wording not understood\n")
+    totals = f"{counted(notes, 'note')}, {counted(findings, 'finding')}, {counted(unread, 'piece')}"
+    stream.write(f"{totals} of reflex wording not understood\n")
 
 
 def show_heading(stream: TextIO, note: Note) -> None:

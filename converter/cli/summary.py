@@ -18,7 +18,7 @@ from converter.cli.options import (
 )
 from converter.cli.output import Format, opened, records_to
 from converter.cli.read import show_heading
-from converter.cli.tables import shortened
+from converter.cli.tables import counted, shortened
 from converter.cli.troubles import line_of, visible
 from converter.model import Abnormality, Assessment, Finding, Note, Reading
 
@@ -82,7 +82,7 @@ def show_summaries(stream: TextIO, read: Iterable[Read]) -> None:
             _show(stream, note, _by_name(reading), assessment)
             cautions[assessment.caution] = None
     if silent:
-        stream.write(f"{silent} notes hold no exam of reflexes.\n\n")
+        stream.write(f"Without an exam of reflexes: {counted(silent, 'note')}.\n\n")
     for caution in cautions:
         stream.write(f"{caution}\n")
 

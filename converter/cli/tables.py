@@ -23,6 +23,11 @@ def show_table(stream: TextIO, columns: Sequence[str], rows: Sequence[Sequence[o
         _plain(stream, columns, cells)
 
 
+def counted(number: int, noun: str) -> str:
+    """A number with its noun, e.g. `1 note`, `2 notes`."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def shortened(text: str | None, longest: int = _WIDEST) -> str:
     """Text for a narrow cell, its middle left out where it is too long."""
     flat = " ".join((text or "").split())

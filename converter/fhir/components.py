@@ -7,10 +7,11 @@ ends as quantities. A grade that is off its scale, or denied, has no number.
 import re
 from typing import Any
 
+from converter.fhir.denial import clonus_duration, is_denied, plantar_response
 from converter.fhir.grades import descriptor_coding, exact_number, score
 from converter.fhir.terms import UCUM, code_system, coding, concept, known_term, term
 from converter.fhir.text import fhir_string, kebab
-from converter.fhir.value import is_denied, plantar_response, scale_of
+from converter.fhir.value import scale_of
 from converter.model import Finding
 from converter.words import Vocabulary
 
@@ -53,12 +54,14 @@ def concept_component(base: str, code: str, value: dict[str, Any] | None) -> dic
 
 
 def _values(finding: Finding, base: str, vocabulary: Vocabulary) -> list[dict[str, Any] | None]:
+    if is_denied(finding, vocabulary):
+        duration = _term(base, "clonus-duration", clonus_duration(finding))
+        return [duration, component(base, "denied", {"valueBoolean": True})]
     return [
         *_grade(finding, base, vocabulary),
         *_words(finding, base, vocabulary),
         *_clonus(finding, base),
         *(_term(base, code, getattr(finding, field)) for code, field in _VALUES),
-        component(base, "denied", {"valueBoolean": True}) if is_denied(finding) else None,
     ]
 
 
@@ -68,7 +71,7 @@ def _term(base: str, code: str, value: str | None) -> dict[str, Any] | None:
 
 def _grade(finding: Finding, base: str, vocabulary: Vocabulary) -> list[dict[str, Any] | None]:
     scale = scale_of(finding, vocabulary)
-    if scale is None or is_denied(finding):
+    if scale is None:
         return []
     low, high = finding.grade_low, finding.grade_high
     ends = {"grade-ordinal": low} if low == high else {"grade-low": low, "grade-high": high}
@@ -87,20 +90,16 @@ def _words(finding: Finding, base: str, vocabulary: Vocabulary) -> list[dict[str
     parts = []
     graded = finding.grade_low is not None or finding.grade_high is not None
     if finding.descriptor is not None and (graded or finding.response is not None):
-        word = descriptor_coding(base, finding.descriptor, vocabulary, is_denied(finding))
+        word = descriptor_coding(base, finding.descriptor, vocabulary)
         parts.append(concept_component(base, "descriptor", None if word is None else concept(word)))
     parts.append(_term(base, "plantar-response", plantar_response(finding)))
     return parts
 
 
 def _clonus(finding: Finding, base: str) -> list[dict[str, Any] | None]:
-    parts: list[dict[str, Any] | None] = []
-    beats = None if is_denied(finding) else _beats(finding.beats)
-    if beats is not None:
-        parts.append(component(base, "clonus-beats", beats))
-    if finding.sustained is not None:
-        parts.append(_term(base, "clonus-duration", "sustained" if finding.sustained else "not_sustained"))
-    return parts
+    beats = _beats(finding.beats)
+    counted = None if beats is None else component(base, "clonus-beats", beats)
+    return [counted, _term(base, "clonus-duration", clonus_duration(finding))]
 
 
 def _beats(text: str | None) -> dict[str, Any] | None:

@@ -1,9 +1,10 @@
 """One plain sentence per finding, for people who read the records rather than compute with them."""
 
 from converter.fhir.context import Context
+from converter.fhir.denial import clonus_duration, is_denied
 from converter.fhir.place import reflex_concept
 from converter.fhir.text import fhir_string, plain_words
-from converter.fhir.value import is_denied, value_elements
+from converter.fhir.value import value_elements
 from converter.model import Finding
 
 
@@ -27,8 +28,14 @@ def _value_words(finding: Finding, context: Context) -> str:
     value = value_elements(finding, context.base, context.vocabulary).get("valueCodeableConcept", {})
     words = value.get("text")
     coded = value["coding"][0]["display"].lower() if "coding" in value else None
-    if coded is None and is_denied(finding):
+    if coded is None and is_denied(finding, context.vocabulary):
         return f"{words or 'the value'} (denied by the note)"
     if words is None:
-        return coded or (plain_words(finding.comparison) if finding.comparison else "no value stated")
+        return coded or _other_words(finding)
     return words if coded in (None, words.lower()) else f"{words} ({coded})"
+
+
+def _other_words(finding: Finding) -> str:
+    """What a finding without a value says."""
+    said = (clonus_duration(finding), finding.quality, finding.comparison)
+    return ", ".join(plain_words(word) for word in said if word is not None) or "no value stated"

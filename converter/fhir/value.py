@@ -7,6 +7,7 @@ search could take for its opposite.
 
 from typing import Any
 
+from converter.fhir.denial import denies_only_duration, is_denied, plantar_response
 from converter.fhir.grades import descriptor_coding, grade_coding, has_code
 from converter.fhir.terms import coding, concept, other_systems, term_coding
 from converter.fhir.text import fhir_string
@@ -50,23 +51,6 @@ def scale_of(finding: Finding, vocabulary: Vocabulary) -> Scale | None:
     return scale
 
 
-def is_denied(finding: Finding) -> bool:
-    """Whether the note denies what the value names, and the value is not itself the outcome of the denial.
-
-    "No clonus" is read as absent, "no Babinski" as flexor or not extensor: there the denial is the value.
-    """
-    if not finding.negated:
-        return False
-    if finding.response is not None:
-        return False
-    return finding.descriptor != "absent" and finding.level != "absent"
-
-
-def plantar_response(finding: Finding) -> str | None:
-    """The plantar response; an extensor response that is denied is `not_extensor`."""
-    return "not_extensor" if finding.negated and finding.response == "extensor" else finding.response
-
-
 def _codings(finding: Finding, base: str, vocabulary: Vocabulary) -> list[dict[str, Any]]:
     found = (
         _grade(finding, base, vocabulary)
@@ -79,7 +63,7 @@ def _codings(finding: Finding, base: str, vocabulary: Vocabulary) -> list[dict[s
 
 def _grade(finding: Finding, base: str, vocabulary: Vocabulary) -> dict[str, Any] | None:
     scale, grade = scale_of(finding, vocabulary), finding.grade_low
-    if scale is None or grade is None or grade != finding.grade_high or is_denied(finding):
+    if scale is None or grade is None or grade != finding.grade_high or is_denied(finding, vocabulary):
         return None
     return grade_coding(base, scale, grade)
 
@@ -92,7 +76,9 @@ def _response(finding: Finding, base: str) -> dict[str, Any] | None:
 def _descriptor(finding: Finding, base: str, vocabulary: Vocabulary) -> dict[str, Any] | None:
     if finding.descriptor is None or finding.grade_low is not None or finding.grade_high is not None:
         return None
-    return descriptor_coding(base, finding.descriptor, vocabulary, is_denied(finding))
+    if denies_only_duration(finding):
+        return None
+    return descriptor_coding(base, finding.descriptor, vocabulary, is_denied(finding, vocabulary))
 
 
 def _clonus(finding: Finding, base: str, vocabulary: Vocabulary) -> dict[str, Any] | None:

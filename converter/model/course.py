@@ -31,6 +31,7 @@ class CourseCell:
     """What one visit says of one reflex on one side.
 
     Attributes:
+        short: the value for this side in its shortest form, e.g. `2+`.
         written: the value as the note has it.
         level: its level, or None.
         grade_low: lowest grade, or None.
@@ -39,6 +40,7 @@ class CourseCell:
         rests_on: identifiers of findings within the visit's note.
     """
 
+    short: str
     written: str
     level: str | None
     grade_low: float | None

@@ -154,7 +154,7 @@ def _identifier(draft: Draft, seen: Counter[str]) -> str:
 def _scale(
     draft: Draft, meaning: Meaning, vocabulary: Vocabulary, default_scale: str | None, legends: list[str]
 ) -> tuple[Scale | None, str | None]:
-    """The scale that reads a grade: a legend or a denominator decides, else the site's, else the bedside one."""
+    """The scale of a grade: a legend or a denominator decides, else the site's own, else the bedside one."""
     if meaning.low is None or draft.value is None:
         return None, None
     if legends:
@@ -178,7 +178,7 @@ def _off_scale(written: str | None, scale: Scale, start: int, end: int) -> Diagn
     return Diagnostic(
         code="off-scale",
         severity=Severity.WARNING,
-        message=f"The grade {written} does not exist on the scale {scale.scale}; it is kept as written and not coded.",
+        message=f"The grade {written} does not exist on the scale {scale.scale}: kept as written, not coded.",
         start=start,
         end=end,
     )
@@ -231,7 +231,7 @@ def _mixed_plus(found: list[Finding]) -> list[Diagnostic]:
                 Diagnostic(
                     code="mixed-plus",
                     severity=Severity.WARNING,
-                    message="Grades with and without a plus stand in one exam; a difference of a plus alone is uncertain.",
+                    message="Grades with and without a plus stand in one exam; a plus alone makes no sure difference.",
                     start=min(f.start for f in graded),
                     end=max(f.end for f in graded),
                 )

@@ -1,4 +1,4 @@
-"""Tells quickly whether a note can speak of reflexes at all, so that most notes cost one pass over their text.
+"""Tells quickly whether a note can speak of reflexes at all, so that most notes cost one pass.
 
 Takes the vocabulary; gives a test for texts. It may say yes to a note without findings, never no to a note
 with reflex wording.
@@ -33,7 +33,9 @@ def _stems(vocabulary: Vocabulary) -> tuple[str, ...]:
         if _begins_finding(row)
         for wording in wordings(row.phrase)
     }
-    return tuple(word for word in sorted(words) if not any(other in word and other != word for other in words))
+    return tuple(
+        word for word in sorted(words) if not any(other in word and other != word for other in words)
+    )
 
 
 def _begins_finding(row: Word) -> bool:

@@ -62,7 +62,7 @@ def _after_in_sentence(p: Parser, token: Token) -> list[Draft]:
 
 
 def _listed_after(p: Parser, token: Token) -> list[Draft]:
-    """ "history of clonus and increased reflexes": the list after it, up to a verb or a grade."""
+    """As in "history of clonus and increased reflexes": the list after it, up to a verb or a grade."""
     verbs = [t.start for t in p.tokens if t.kind == "is" and t.start > token.start]
     end = min(verbs, default=p.tokens[-1].end)
     reached = []

@@ -124,7 +124,7 @@ def _is_ticked(text: str, before: list[Token]) -> bool:
 def _repeat(token: Token, before: list[Token]) -> Token:
     """`clonus x3` counts beats; `2+ x2` says both sides and `2+ x4` all limbs."""
     near = before[-4:]
-    if any(t.kind == "site" and "clonus" in t.meaning or t.kind == "clonus_word" for t in near):
+    if any((t.kind == "site" and "clonus" in t.meaning) or t.kind == "clonus_word" for t in near):
         return token
     times = token.written.text if isinstance(token.written, Count) else ""
     if times == "2":

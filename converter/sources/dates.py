@@ -23,7 +23,7 @@ _AGE = re.compile(
 )
 _PER_YEAR = {"y": 1, "m": 12, "w": 52, "d": 365}
 _OLDEST = 130
-_FURTHEST_ZONE = 15 * 60  # minutes from UTC, in FHIR as on the map
+_FURTHEST_ZONE = 14 * 60  # minutes from UTC, in FHIR as on the map
 
 
 @dataclass(frozen=True, slots=True)

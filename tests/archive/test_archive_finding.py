@@ -98,6 +98,13 @@ def several(tmp_path: Path) -> Archive:
         ({"patients": ("p2",)}, {"n2"}),
         ({"patients": ("p1", "p3")}, {"n1", "n3"}),
         ({"notes": ("n4",)}, {"n4"}),
+        ({"systems": (None,)}, {"n1", "n2", "n3", "n4"}),
+        ({"systems": ("urn:a",)}, set()),
+        ({"systems": ("urn:a", None)}, {"n1", "n2", "n3", "n4"}),
+        ({"reflexes": ((ANKLE, "left"), (KNEE, "right"))}, {"n1", "n2"}),
+        ({"reflexes": ((KNEE, None),)}, {"n1", "n2", "n3", "n4"}),
+        ({"reflexes": ((KNEE, "both"),)}, set()),
+        ({"any_scale": True, "grade_from": 3, "statuses": ()}, {"n2", "n4"}),
         ({"authors": ("a2",)}, {"n2"}),
         ({"facilities": ("hillside",)}, {"n3"}),
         ({"note_kinds": ("progress",)}, {"n3"}),
@@ -222,7 +229,7 @@ HOSTILE = [
     "%",
 ]
 TEXT_FIELDS = [
-    "systems", "notes", "patients", "authors", "facilities", "note_kinds", "sites", "sides", "kinds",
+    "notes", "patients", "authors", "facilities", "note_kinds", "sites", "sides", "kinds",
     "levels",
     "descriptors", "responses", "statuses", "certainties", "abnormalities",
 ]  # fmt: skip
@@ -233,7 +240,8 @@ def test_nothing_in_a_query_is_run_as_sql(several: Archive, text: str) -> None:
     before = len(found(several, statuses=()))
     for name in TEXT_FIELDS:
         assert found(several, **{"statuses": (), name: (text,)}) == []
-    assert found(several, scale=text) == []
+    for more in ({"scale": text}, {"systems": (text,)}, {"reflexes": ((text, text), (text, None))}):
+        assert found(several, **more) == []
     for pattern in (
         Asymmetry(1, text),
         Change(1, 5, text, text),
@@ -244,19 +252,8 @@ def test_nothing_in_a_query_is_run_as_sql(several: Archive, text: str) -> None:
 
 
 def test_every_text_field_of_a_query_is_tried_above() -> None:
-    others = {
-        "scale",
-        "grade_from",
-        "grade_to",
-        "negated",
-        "date_from",
-        "date_to",
-        "exact",
-        "spread",
-        "patterns",
-        "limit",
-    }
-    assert {field.name for field in fields(FindQuery)} == others | set(TEXT_FIELDS)
+    others = ["systems", "reflexes", "scale", "any_scale", "grade_from", "grade_to", "negated", "date_from", "date_to", "exact", "spread", "patterns", "limit"]
+    assert {field.name for field in fields(FindQuery)} == {*others, *TEXT_FIELDS}
 
 
 def test_half_characters_in_a_query_are_refused_plainly(several: Archive) -> None:

@@ -1,12 +1,15 @@
 """Walks the readable cases of `fixtures/cases/assess/`, among them the published cases with their sources."""
 
+from collections.abc import Iterable
+
 import pytest
 from assess_cases import Case, cases_in
 from assess_findings import VOCABULARY
 
 from converter.assess import assess_reading, candidates_of, levels_of
 from converter.assess.segments import number_of
-from converter.model import Assessment, LevelCandidate
+from converter.model import Abnormality, Assessment, LevelCandidate
+from converter.reading import read_note
 
 CASES = cases_in()
 every_case = pytest.mark.parametrize("case", CASES, ids=[f"{case.place} {case.name}" for case in CASES])
@@ -18,10 +21,16 @@ def _assessed(case: Case) -> Assessment:
 
 @every_case
 def test_finds_exactly_what_the_case_lists(case: Case) -> None:
-    found = sorted(
-        f"{a.code} {a.side}{'?' if a.certainty == 'uncertain' else ''}" for a in _assessed(case).abnormalities
-    )
-    assert found == sorted(case.listed("Found"))
+    assert _listed(_assessed(case).abnormalities) == sorted(case.listed("Found"))
+
+
+@every_case
+def test_the_invented_note_reads_to_the_same(case: Case) -> None:
+    if "Reader" in case.lines:
+        pytest.skip(case.lines["Reader"])
+    read = read_note(case.note(), VOCABULARY)
+    found = [a for each in assess_reading(read, case.note(), VOCABULARY) for a in each.abnormalities]
+    assert _listed(found) == sorted(case.listed("Found"))
 
 
 @every_case
@@ -55,6 +64,10 @@ def test_notes_of_the_case_are_given(case: Case) -> None:
 def test_a_case_names_its_source(case: Case) -> None:
     assert case.lines.get("Source"), case.place
     assert "Found" in case.lines, case.place
+
+
+def _listed(found: Iterable[Abnormality]) -> list[str]:
+    return sorted(f"{a.code} {a.side}{'?' if a.certainty == 'uncertain' else ''}" for a in found)
 
 
 def _fits(level: LevelCandidate, segment: str) -> bool:

@@ -60,7 +60,8 @@ def made_finding(number: int, place: int) -> Finding:
     return Finding(
         finding=f"{SITES[place]}-{side}-{start}", exam=1, site=SITES[place], side=side, kind="stretch",
         grade_low=float(grade), grade_high=float(grade), grade_basis="number", plus="trailing",
-        scale="bedside", scale_basis="assumed", level=LEVELS[grade], as_written=f"{grade}+", start=start, end=start + 9,
+        scale="bedside", scale_basis="assumed", level=LEVELS[grade], as_written=f"{grade}+",
+        start=start, end=start + 9,
         quote=f"{SITES[place][:2]} {side} {grade}+",
         spans=(Span(start, start + 3, "site"), Span(start + 5, start + 9, "value")),
     )  # fmt: skip
@@ -159,8 +160,8 @@ SEARCHES = {
 def bench_find(archive: Archive) -> None:
     for name, (query, where) in SEARCHES.items():
         sql = BY_HAND.format(where=where)
-        ours, found = fastest(lambda query=query: list(find(archive, query)))
-        by_hand, rows = fastest(lambda sql=sql: archive.connection.execute(sql).fetchall())
+        ours, found = fastest(lambda: list(find(archive, query)))  # noqa: B023 - called at once
+        by_hand, rows = fastest(lambda: archive.connection.execute(sql).fetchall())  # noqa: B023
         assert len(rows) == len(found)
         print(f"find {name}: {len(rows)} rows, {ours:.3f} s, {ours / by_hand:.2f} x the SQL by hand")
     took, found = fastest(lambda: list(find(archive, FindQuery(patterns=(Asymmetry(3, "achilles"),)))))

@@ -83,7 +83,7 @@ def test_summary_says_what_is_abnormal_on_which_words_and_carries_its_caution(no
     assert "Side difference of the Achilles reflex" in out
     assert "absent at the left ankle" in out
     assert "licensed clinician" in out
-    assert "1 notes hold no exam of reflexes." in out
+    assert "Without an exam of reflexes: 1 note." in out
     records = [json.loads(line) for line in plexor("summary", notes, "--format", "jsonl").out.splitlines()]
     assert {record["id"] for record in records} == {"n1", "n3"}
     assert all("licensed clinician" in record["caution"] for record in records)
@@ -142,7 +142,8 @@ def test_a_word_whose_meaning_changed_takes_back_what_no_longer_holds(
     assert plexor("convert", "a.txt", "--out", "fhir", "--as", "ndjson").status == 0
     before = _statuses(tmp_path / "fhir" / "Observation.ndjson")
     Path("words.csv").write_text(
-        "phrase,role,meaning,flags,source\nknee jerk[s],site,achilles,override,ours\n", encoding="utf-8"
+        "phrase,role,meaning,flags,source\nknee jerk[s],site,achilles,override trigger,ours\n",
+        encoding="utf-8",
     )
     Path("plexor.toml").write_text("[vocabulary]\nfiles = ['words.csv']\n", encoding="utf-8")
     assert plexor("convert", "a.txt", "--out", "fhir", "--as", "ndjson").status == 0
@@ -178,7 +179,7 @@ def test_check_says_what_is_wrong_where_in_each_format(tmp_path: Path) -> None:
     ran = plexor("check", file)
     assert ran.status == 1
     assert "Observation.status" in ran.out
-    assert ran.out.splitlines()[-1].startswith("1 resources checked, 1 errors")
+    assert ran.out.splitlines()[-1].startswith("1 resource checked, 1 error,")
     outcome = json.loads(plexor("check", file, "--format", "json").out)
     assert outcome["resourceType"] == "OperationOutcome"
     assert "Observation.status" in [

@@ -131,6 +131,30 @@ def test_denied_sign_is_absent() -> None:
     assert component(resource, "denied") is None
 
 
+def test_absence_that_is_denied_is_not_absence() -> None:
+    resource = observation(finding(descriptor="absent", negated=True, as_written="absent"))
+    assert value_code(resource) == "not-absent"
+    assert "not absent" in resource["text"]["div"]
+    # "Hoffmann absent" denies the sign by that very word
+    sign = observation(finding(site="hoffmann", descriptor="absent", negated=True, as_written="absent"))
+    assert value_code(sign) == "absent"
+    assert value_code(observation(finding(site="jaw", descriptor="absent", negated=True))) == "absent"
+
+
+def test_no_sustained_clonus_does_not_say_that_there_is_none() -> None:
+    told = finding(site="ankle_clonus", kind="clonus", descriptor="absent", sustained=True, negated=True)
+    resource = observation(told)
+    assert value_code(resource) is None
+    assert term(resource, "clonus-duration") == "not-sustained"
+    assert "not sustained" in resource["text"]["div"]
+
+
+def test_nothing_that_is_denied_is_a_component() -> None:
+    told = graded(3, negated=True, level="high", quality="pendular", comparison="equal", as_written="not 3+")
+    parts = [part["code"]["coding"][0]["code"] for part in observation(told)["component"]]
+    assert parts == ["denied"]
+
+
 def test_denied_grade_has_no_code_and_no_number() -> None:
     resource = observation(graded(3, negated=True, level=None, as_written="not 3+"))
     assert resource["valueCodeableConcept"] == {"text": "not 3+"}

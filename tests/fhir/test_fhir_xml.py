@@ -15,7 +15,9 @@ from hypothesis import HealthCheck, given, settings
 from lxml import etree
 from test_fhir_outside import every_kind
 
-from converter.fhir import FhirOptions, transaction, xml_text
+from converter.check import read_resources
+from converter.fhir import FhirOptions, json_text, transaction, xml_text
+from converter.model import Diagnostic
 
 NAMESPACE = "{http://hl7.org/fhir}"
 
@@ -92,3 +94,13 @@ def test_primitives_extensions_and_ids_are_where_r4_has_them() -> None:
 def test_summary_without_a_recorded_time_is_valid() -> None:
     for resource in built(graded(2), finding(finding="x", as_written="?"), options=options(recorded=None)):
         assert faults(resource) == []
+
+
+def test_what_is_written_reads_back(tmp_path: Path) -> None:
+    # by the checker's reader, which was written apart from the writer
+    for number, resource in enumerate(every_kind()):
+        file = tmp_path / f"{number}.xml"
+        file.write_text(xml_text(resource), encoding="utf-8")
+        (read,) = read_resources([str(file)])
+        assert not isinstance(read, Diagnostic)
+        assert json_text(read[1]) == json_text(resource)

@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from note_files import read, write
 
-# Bytes 0x80 to 0x9F in the WHATWG Encoding Standard, https://encoding.spec.whatwg.org/index-windows-1252.txt (from
+# Bytes 0x80 to 0x9F, WHATWG Encoding Standard, https://encoding.spec.whatwg.org/index-windows-1252.txt (from
 # memory). The five bytes that Microsoft left undefined stand for the C1 control of their number.
 WINDOWS_1252 = (
     "\u20ac\x81\u201a\u0192\u201e\u2026\u2020\u2021\u02c6\u2030\u0160\u2039\u0152\x8d\u017d\x8f"

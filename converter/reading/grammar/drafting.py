@@ -52,9 +52,9 @@ def as_maximum(p: Parser, pair: Pair) -> tuple[Pair | None, Written | None]:
     """
     first, second = pair.first, pair.second
     pairs_elsewhere = p.context.pairs and second.low == 4
-    if second.low in _MAXIMA and second.low == second.high and first.graded and not pairs_elsewhere:
-        if second.plus == "none" or first.plus != "none":
-            return None, replace(first, denominator=int(second.low or 0))
+    maximum = second.low in _MAXIMA and second.low == second.high and not pairs_elsewhere
+    if maximum and first.graded and (second.plus == "none" or first.plus != "none"):
+        return None, replace(first, denominator=int(second.low or 0))
     p.context.pairs = p.context.pairs or first.graded
     return pair, None
 
@@ -148,6 +148,8 @@ def _placed(p: Parser, target: Target) -> Target:
     region = p.context.region
     if target.site == "clonus_unspecified":
         return _clonus_of_last(p, target)
+    if target.general and p.subject is not None and "singular" in target.flags:
+        return replace(p.subject, used=p.subject.used + target.used)
     if not target.general or region is None:
         return target
     return replace(
@@ -161,7 +163,7 @@ def _placed(p: Parser, target: Target) -> Target:
 
 
 def _clonus_of_last(p: Parser, target: Target) -> Target:
-    """ "ankle jerk 4+ with 3 beats of clonus": clonus at the joint just graded, on its side."""
+    """As in "ankle jerk 4+ with 3 beats of clonus": clonus at the joint just graded, on its side."""
     first = min(token.start for token, _ in target.used)
     before = [token for token in p.tokens if token.start < first]
     last = p.drafts[-1].target if p.drafts else None
@@ -169,6 +171,8 @@ def _clonus_of_last(p: Parser, target: Target) -> Target:
     near = {token.kind for token in before[-4:]}
     if last is None or joint is None or not near & {"with"} or near & {"comma", "and"}:
         return target
+    if target.side == "both" and p.drafts[-1].side == "unspecified":
+        p.drafts[-1].side = "both"
     own = [(token, role) for token, role in last.used if role in ("site", "side")]
     side = target.side or (p.drafts[-1].side if p.drafts[-1].side != "unspecified" else None)
     return replace(target, site=joint, side=side, used=own + target.used)

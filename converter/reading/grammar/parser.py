@@ -9,7 +9,8 @@ from converter.words import Vocabulary
 
 HEADS = frozenset({"site", "region", "reflex", "condition"})
 VALUES = frozenset({"value", "pair", "count"})
-SEPARATORS = frozenset({"comma", "and", "slash"})
+LINKS = ("is", "colon", "equals", "dash", "anaphor", "now")
+"""What may stand between a name and its value."""
 
 
 @dataclass(slots=True)
@@ -52,6 +53,7 @@ class Parser:
         vocabulary: words, reflexes and scales.
         index: the token that the next rule starts at.
         drafts: the findings so far.
+        subject: a reflex named without a value, for "triceps tendon struck directly: reflex 2+".
         reflexive: for each token, whether a joint or muscle named there means its reflex.
         spoken: for each token, whether reflexes have been spoken of before it.
     """
@@ -62,6 +64,7 @@ class Parser:
     vocabulary: Vocabulary
     index: int = 0
     drafts: list[Draft] = field(default_factory=list)
+    subject: Target | None = None
     reflexive: list[bool] = field(default_factory=list)
     spoken: list[bool] = field(default_factory=list)
 
@@ -144,7 +147,7 @@ def _graded_as_reflex(tokens: list[Token], index: int) -> bool:
         return False
     written = following.written
     if isinstance(written, Pair):
-        return written.first.plus == "trailing" and written.second.low != 5 or written.second.low == 4
+        return (written.first.plus == "trailing" and written.second.low != 5) or written.second.low == 4
     return isinstance(written, Written) and (written.plus == "trailing" or written.denominator == 4)
 
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase
-from converter.reading.grammar.targets import resolve_side
+from converter.reading.grammar.target_heads import resolve_side
 from converter.reading.tokens import Token
 from converter.reading.written import Count, Pair, Written
 
@@ -99,6 +99,8 @@ def take(p: Parser, index: int, phrase: Phrase) -> bool:
         phrase.details.beats = written.text or None
     elif isinstance(written, Written) and phrase.pair is None:
         phrase.value = _merged(phrase.value, written)
+        if "neither" in token.flags:
+            phrase.side = "both"
     phrase.used.append((token, "value"))
     return True
 
@@ -169,7 +171,7 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
 
 
 def _than(p: Parser, at: int, phrase: Phrase) -> int | None:
-    """ "brisker than last visit", "decreased compared to the left": what it is compared with."""
+    """As in "brisker than last visit", "decreased compared to the left": what it is compared with."""
     weaker = phrase.value is not None and phrase.value.descriptor in ("absent", "trace", "diminished")
     direction = "less" if weaker else "greater"
     place = p.skip(at + 1, "at")
@@ -184,7 +186,7 @@ def _than(p: Parser, at: int, phrase: Phrase) -> int | None:
 
 
 def _equals(p: Parser, at: int, phrase: Phrase) -> int | None:
-    """ "2+ = B", "2+ =": alike on both sides."""
+    """As in "2+ = B", "2+ =": alike on both sides."""
     after = p.kind(at + 1)
     if after not in ("side", "end", "comma") or (after == "side" and p.tokens[at + 1].meaning != "both"):
         return None
@@ -195,7 +197,7 @@ def _equals(p: Parser, at: int, phrase: Phrase) -> int | None:
 
 
 def _placed_side(p: Parser, at: int, phrase: Phrase) -> int | None:
-    """ "upward on the right": a side after "at", unless it belongs to a reflex named next."""
+    """As in "upward on the right": a side after "at", unless it belongs to a reflex named next."""
     followed = p.kind(at + 1) in HEADS and not p.has(at + 1, "limb") and not p.has(at + 1, "toes")
     if phrase.side is not None or followed:
         return None
@@ -209,20 +211,20 @@ def _before_value(p: Parser, at: int) -> bool:
 
 
 def _at_grade(p: Parser, at: int, phrase: Phrase) -> bool:
-    """ "symmetric at 2+", "brisk at 3+"."""
+    """As in "symmetric at 2+", "brisk at 3+"."""
     written = p.tokens[at + 1].written
     graded = isinstance(written, Pair) or (isinstance(written, Written) and written.graded)
     return phrase.weak or (phrase.worded and graded and not _about_next(p, at + 1))
 
 
 def _denied_detail(p: Parser, index: int, phrase: Phrase) -> int:
-    """ "without a delayed relaxation phase": said, and nothing seen."""
+    """As in "without a delayed relaxation phase": said, and nothing seen."""
     phrase.used += [(p.tokens[index], "assertion"), (p.tokens[index + 1], "detail")]
     return index + 2
 
 
 def _to(p: Parser, index: int, phrase: Phrase) -> int | None:
-    """ "decreased to absent", "1+/1+ to 2+/2+": the ends of a range."""
+    """As in "decreased to absent", "1+/1+ to 2+/2+": the ends of a range."""
     token = p.tokens[index + 1]
     if isinstance(token.written, Written) and not token.written.graded and phrase.worded:
         phrase.details.uncertain = True
@@ -281,6 +283,8 @@ def _side_belongs(p: Parser, index: int, at: int) -> bool:
     token, following = p.tokens[at], p.kind(at + 1)
     if "letter" in token.flags and not p.text[token.start].isupper() and at > index:
         return False
+    if at == index and p.has(at + 1, "toes"):
+        return True
     if p.kind(p.skip(at + 1, "close")) in HEADS or following == "other_exam":
         return False
     if at > index:
@@ -306,7 +310,7 @@ def _joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
         return _pairs_up(p, index, at, phrase)
     if isinstance(new, Pair):
         return phrase.weak or ("open" in between and phrase.worded)
-    if not isinstance(new, Written) or phrase.pair is not None and not new.weak:
+    if not isinstance(new, Written) or (phrase.pair is not None and not new.weak):
         return False
     return _written_joins(p, new, at, between, phrase)
 
@@ -339,7 +343,7 @@ def _sided_next(p: Parser, at: int) -> bool:
 
 
 def _pairs_up(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
-    """ "flexor/extensor": two words for the two sides."""
+    """As in "flexor/extensor": two words for the two sides."""
     new = p.tokens[at].written
     if at != index + 1 or not isinstance(new, Written) or phrase.value is None or phrase.pair is not None:
         return False

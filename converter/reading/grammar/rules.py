@@ -2,28 +2,36 @@
 
 from collections.abc import Callable
 
-from converter.reading.grammar.parser import HEADS, VALUES, Parser
-from converter.reading.grammar import shapes_negated, shapes_named, shapes_other, shapes_valued
+from converter.reading.grammar.comparisons import side_against_side
+from converter.reading.grammar.denied import denied
+from converter.reading.grammar.exceptions import exception, otherwise
+from converter.reading.grammar.leads import lead_region, lead_side, legend, pair_order, planned
+from converter.reading.grammar.lists_in_order import respectively
+from converter.reading.grammar.named import named_value
+from converter.reading.grammar.parser import Parser
+from converter.reading.grammar.signs import sign_named
+from converter.reading.grammar.untested import untested, untested_named
+from converter.reading.grammar.valued import value_alone, value_named
 
 Rule = Callable[[Parser], bool]
 
 RULES: tuple[Rule, ...] = (
-    shapes_other.legend,
-    shapes_other.pair_order,
-    shapes_other.planned,
-    shapes_other.lead_side,
-    shapes_other.lead_region,
-    shapes_other.exception,
-    shapes_other.otherwise,
-    shapes_other.side_against_side,
-    shapes_negated.denied,
-    shapes_named.untested,
-    shapes_named.respectively,
-    shapes_named.named_value,
-    shapes_valued.untested_named,
-    shapes_valued.value_named,
-    shapes_named.sign_named,
-    shapes_valued.value_alone,
+    legend,
+    pair_order,
+    planned,
+    lead_side,
+    lead_region,
+    exception,
+    otherwise,
+    side_against_side,
+    denied,
+    untested,
+    respectively,
+    named_value,
+    untested_named,
+    value_named,
+    sign_named,
+    value_alone,
 )
 
 

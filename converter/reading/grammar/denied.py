@@ -3,10 +3,12 @@
 from dataclasses import dataclass, field
 
 from converter.reading.grammar.drafting import add_bare
+from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Details, Target, Used
-from converter.reading.grammar.shapes_named import places
-from converter.reading.grammar.targets import clonus_joint, owns_value, resolve_side, target_at
+from converter.reading.grammar.places import places
+from converter.reading.grammar.target_heads import resolve_side, target_at
+from converter.reading.grammar.targets import clonus_joint
 from converter.reading.tokens import Token
 from converter.reading.written import Count, Written
 
@@ -48,9 +50,7 @@ def _reach(p: Parser) -> _Denial:
     index, gap, value, joined, details = p.index + 1, 0, None, "", Details()
     while p.kind(index) != "end" and gap < _WORDS_BETWEEN:
         kind = p.kind(index)
-        if kind in ("but", "no", "except", "otherwise", "open", "is", "colon", "anaphor") or (
-            kind == "and" and p.has(index, "")
-        ):
+        if kind in ("but", "no", "except", "otherwise", "open", "is", "colon", "anaphor"):
             break
         if kind in ("comma", "and", "slash"):
             joined = "or" if p.has(index, "or") else joined if joined == "or" and kind != "and" else kind
@@ -100,7 +100,7 @@ def _modifier(token: Token, value: Written | None, details: Details) -> tuple[Wr
 
 
 def _is_its_own(p: Parser, target: Target, after: int, joined: str, denial: _Denial) -> bool:
-    """Whether a denial ends before a target: it has a value of its own, or stands in a list of what is there."""
+    """Whether a denial ends before a target that has its own value or stands among what is there."""
     if owns_value(p, after, target) and not _only_present(p, after):
         return True
     if joined in ("", "or"):
@@ -115,7 +115,7 @@ def _is_its_own(p: Parser, target: Target, after: int, joined: str, denial: _Den
 
 
 def _only_present(p: Parser, after: int) -> bool:
-    """ "no reflexes can be elicited": the word only completes the denial."""
+    """As in "no reflexes can be elicited": the word only completes the denial."""
     linked = p.skip(after, "is", "colon", "side")
     token = p.tokens[linked] if linked < len(p.tokens) else None
     written = token.written if token is not None else None

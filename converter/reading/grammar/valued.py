@@ -1,11 +1,13 @@
-"""Shapes in which the value stands before the reflex: "2+ at the knees", "absent ankle jerks"."""
+"""The value before the reflex: "2+ at the knees", "absent ankle jerks"."""
 
 from converter.reading.grammar.drafting import add_bare, draft
+from converter.reading.grammar.other_sides import other_sides
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
 from converter.reading.grammar.phrases import phrase_at
-from converter.reading.grammar.shapes_named import not_tested, other_sides, places
-from converter.reading.grammar.targets import resolve_side, targets_at
+from converter.reading.grammar.places import places
+from converter.reading.grammar.target_heads import resolve_side
+from converter.reading.grammar.targets import targets_at
 
 
 def value_named(p: Parser) -> bool:
@@ -52,7 +54,7 @@ def value_named(p: Parser) -> bool:
 
 
 def _number_after(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> int:
-    """ "increase in DTRs, symmetrical 3+": the number that follows says it better than the word before."""
+    """As in "increase in DTRs, symmetrical 3+": the number says it better than the word before."""
     again = phrase_at(p, end) if phrase.worded and len(targets) == 1 and p.kind(end) in VALUES else None
     if again is None or again[0].value is None or not again[0].value.graded or again[0].value.bare:
         return end
@@ -78,7 +80,7 @@ def _near(p: Parser, phrase: Phrase, index: int, named: int, targets: list[Targe
 
 
 def _late_side(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> None:
-    """ "flexor plantars, bilaterally": a side after a comma."""
+    """As in "flexor plantars, bilaterally": a side after a comma."""
     at = p.skip(end, "comma")
     if at == end or p.kind(at) != "side" or p.tokens[at].meaning != "both" or p.kind(at + 1) in HEADS:
         return
@@ -94,14 +96,14 @@ def _after_late_side(p: Parser, end: int, phrase: Phrase) -> int:
 
 
 def value_alone(p: Parser) -> bool:
-    """A value for what was just spoken of, in a sentence of its own: "Reflexes. 2+ and symmetric."
+    """A value for what was just spoken of, in a sentence of its own.
 
     value_alone = phrase ;
     """
     if p.index != 0 or not p.context.reflexes or len(p.context.last) != 1 or not p.context.last[0].general:
         return False
     found = phrase_at(p, p.index)
-    if found is None or found[1] < len(p.tokens) or found[0].weak is False and found[0].worded:
+    if found is None or found[1] < len(p.tokens) or (found[0].weak is False and found[0].worded):
         return False
     phrase, end = found
     if phrase.value is not None and phrase.value.bare:
@@ -109,22 +111,3 @@ def value_alone(p: Parser) -> bool:
     took = draft(p, p.context.last, phrase)
     p.index = end if took else p.index
     return took
-
-
-def untested_named(p: Parser) -> bool:
-    """What could not be tested, named after: "unable to test ankle jerks because of casts".
-
-    untested_named = not_tested targets [ because reason ] ;
-    """
-    if p.kind(p.index) != "untested":
-        return False
-    start = p.skip(p.index + 1, "at", "colon")
-    targets, end = targets_at(p, start, after_value=True)
-    if not targets or all(target.foreign for target in targets):
-        return False
-    said = p.tokens[p.index]
-    p.tokens.insert(end, said)
-    after = not_tested(p, targets, end)
-    del p.tokens[end]
-    p.index = after - 1
-    return True

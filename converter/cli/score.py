@@ -1,0 +1,200 @@
+"""`plexor score`: findings against a team's own labelled notes."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, TextIO
+
+import typer
+
+from converter.cli.options import Columns, Config, Encoding, InputFormat, Out, job_of
+from converter.cli.output import Format, json_line, opened
+from converter.cli.running import CannotRunError
+from converter.cli.tables import shortened, show_table
+from converter.cli.troubles import Troubles, visible
+from converter.model import Note
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from converter.api import Session
+    from converter.cli.options import Job
+    from converter.model import Finding
+    from converter.score import Labelled, Predicted, Rates, Score, ScoringError
+
+EXAMPLE = """\b
+Example:
+  plexor score labelled.jsonl
+  plexor score labelled.jsonl notes.csv
+  plexor score labelled.jsonl findings.jsonl --format json --errors 50"""
+
+_MEASURES = {"detection": "reflex and side", "full": "reflex, side and value"}
+_MODES = {"strict": "side as labelled", "lenient": "a side not stated counts as both"}
+
+
+def score(
+    gold: Annotated[
+        Path,
+        typer.Argument(metavar="GOLD", help="JSON lines with id, text (or passage) and findings."),
+    ],
+    against: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="[NOTES-OR-PREDICTIONS]",
+            help="JSON lines with id and findings are taken as predictions; other files are read as notes. "
+            "Without it the texts in GOLD are read.",
+        ),
+    ] = None,
+    format_: Annotated[
+        Format, typer.Option("--format", help="text for people, json or jsonl for one record.")
+    ] = Format.TEXT,
+    errors: Annotated[int, typer.Option(min=0, metavar="N", help="How many errors to show, worst first.")] = 10,
+    resamples: Annotated[
+        int, typer.Option(min=0, metavar="N", help="Resamples for the 95 % intervals; 0 for none.")
+    ] = 1000,
+    seed: Annotated[int, typer.Option(metavar="N", help="Seed of the resampling.")] = 1,
+    out: Out = None,
+    config: Config = None,
+    input_format: InputFormat = None,
+    columns: Columns = None,
+    encoding: Encoding = None,
+) -> int:
+    """Measure findings against labelled notes. Precision, recall and F1 with intervals, and the worst errors."""
+    from converter.score import errors_of, measured, score_record
+    from converter.score.words import canonical_words
+
+    if format_ is Format.CSV:
+        raise CannotRunError("--format csv: a score is written as text, json or jsonl")
+    inputs = [str(against)] if against else []
+    with job_of(inputs, config, input_format, columns, None, encoding, None) as job, opened(out) as stream:
+        labelled = _labelled(gold, job.troubles)
+        predicted = _predicted(labelled, gold, against, job)
+        words = canonical_words(job.session.vocabulary)
+        result = measured(labelled, predicted, words, resamples=resamples, seed=seed)
+        found = errors_of(labelled, predicted, words)
+        if format_ is Format.TEXT:
+            _show(stream, labelled, predicted, result, found, errors)
+        else:
+            stream.write(json_line(score_record(result, found[:errors])) + "\n")
+    return job.troubles.status
+
+
+def _labelled(gold: Path, troubles: Troubles) -> "Mapping[str, Labelled]":
+    from converter.score import read_gold
+
+    labelled, wrong = read_gold(gold)
+    troubles.show_all(wrong)
+    if not labelled:
+        raise CannotRunError(f"{gold}: there is no labelled note in it")
+    return labelled
+
+
+def _predicted(
+    labelled: "Mapping[str, Labelled]", gold: Path, against: Path | None, job: "Job"
+) -> "Mapping[str, Predicted]":
+    """The predictions of a file, or what the reader finds in the notes."""
+    from converter.score import Predicted, read_predictions
+    from converter.score.files import holds_findings
+
+    if against is None:
+        return _read_texts(labelled, gold, job.session)
+    if holds_findings(against):
+        if against.samefile(gold):
+            raise CannotRunError(f"{against}: these are the labels; leave it out to read the texts beside them")
+        predicted, wrong = read_predictions(against)
+        job.troubles.show_all(wrong)
+        return predicted
+    return {
+        note.id: Predicted(note.id, _records(reading.findings)) for note, reading in job.readings()
+    }
+
+
+def _read_texts(labelled: "Mapping[str, Labelled]", gold: Path, session: "Session") -> "Mapping[str, Predicted]":
+    from hashlib import sha256
+
+    from converter.api import read_notes
+    from converter.score import Predicted
+
+    missing = [name for name, note in labelled.items() if note.text is None]
+    if missing:
+        raise CannotRunError(f"{gold}: note {missing[0]} has no text; name the notes or the predictions too")
+    notes = (
+        Note(id=name, text=note.text or "", hash=sha256((note.text or "").encode()).hexdigest())
+        for name, note in labelled.items()
+    )
+    return {note.id: Predicted(note.id, _records(reading.findings)) for note, reading in read_notes(notes, session)}
+
+
+def _records(findings: "Sequence[Finding]") -> "tuple[Mapping[str, Any], ...]":
+    from converter.model.record import finding_to_record
+
+    return tuple(finding_to_record(finding) for finding in findings)
+
+
+def _show(
+    stream: TextIO,
+    labelled: "Mapping[str, Labelled]",
+    predicted: "Mapping[str, Predicted]",
+    result: "Score",
+    found: "Sequence[ScoringError]",
+    most: int,
+) -> None:
+    labels = sum(len(note.findings) for note in labelled.values())
+    stream.write(
+        f"{result.notes} labelled notes with {labels} findings, {result.without_labels} of them without any\n\n"
+    )
+    rows = [
+        (_MODES[mode], _MEASURES[measure], *(_rate(rates, name) for name in ("precision", "recall", "f1")))
+        for (mode, measure), rates in result.rates.items()
+    ]
+    show_table(stream, ("side", "what must agree", "precision", "recall", "F1"), rows)
+    stream.write(
+        f"\nIn brackets: the middle 95 % of {result.resamples} resamples of the notes, seed {result.seed}.\n"
+        if result.resamples
+        else "\n"
+    )
+    stream.write(f"wholly right: {_out_of(result.all_correct['lenient'], result.notes, 'notes')}\n")
+    stream.write(
+        f"findings in notes that have none: {_out_of(len(result.false_alarms), result.without_labels, 'notes')}\n"
+    )
+    stream.write(
+        f"nothing found in notes that have some: "
+        f"{_out_of(len(result.silent), result.notes - result.without_labels, 'notes')}\n"
+    )
+    stream.write(f"same status: {_out_of(result.status_agreed, result.status_matched, 'matched findings')}\n")
+    _show_coverage(stream, labelled, predicted)
+    _show_errors(stream, found, most)
+
+
+def _rate(rates: "Rates", name: str) -> str:
+    interval = rates.intervals.get(name)
+    ends = f" ({interval.low:.3f} to {interval.high:.3f})" if interval else ""
+    return f"{getattr(rates, name):.3f}{ends}"
+
+
+def _out_of(number: int, total: int, what: str) -> str:
+    return f"{number} of {total} {what}"
+
+
+def _show_coverage(
+    stream: TextIO, labelled: "Mapping[str, Labelled]", predicted: "Mapping[str, Predicted]"
+) -> None:
+    absent = sum(name not in predicted for name in labelled)
+    unlabelled = sum(name not in labelled for name in predicted)
+    if absent:
+        stream.write(f"{absent} labelled notes are not among the predictions; they count as nothing found\n")
+    if unlabelled:
+        stream.write(f"{unlabelled} predicted notes have no label; they are left out\n")
+
+
+def _show_errors(stream: TextIO, found: "Sequence[ScoringError]", most: int) -> None:
+    if not found or not most:
+        return
+    stream.write(f"\nthe worst {min(most, len(found))} of {len(found)} errors\n")
+    columns = ("note", "error", "reflex", "side", "labelled", "found", "words")
+    rows = [
+        (
+            error.note, error.kind.replace("-", " "), error.site, error.side, error.labelled, error.predicted,
+            shortened(visible(error.quote)),
+        )
+        for error in found[:most]
+    ]  # fmt: skip
+    show_table(stream, columns, rows)

@@ -1,0 +1,76 @@
+"""Tells by headings which exam the sentences after them belong to: today's, or a quoted earlier one.
+
+Takes a sentence and what the note said before; changes the context for what follows.
+"""
+
+import re
+
+from converter.reading.grammar.parser import Context
+from converter.reading.sentences import Sentence
+from converter.reading.tokens import Token
+
+_MONTH = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
+_DATE = re.compile(
+    rf"\b\d{{1,2}}[./-]\d{{1,2}}[./-]\d{{2,4}}\b|\b\d{{4}}-\d{{2}}-\d{{2}}\b|\b\d{{1,2}}\s+(?:{_MONTH})"
+    rf"|\b(?:{_MONTH})[a-z]*\s+\d{{1,2}}\b",
+    re.IGNORECASE,
+)
+_NO_HEADING = frozenset({"site", "reflex", "condition", "pair"})
+_LEADS_ON = frozenset(
+    {"site", "side", "region", "value", "pair", "at", "anaphor", "reflex", "bullet", "dash"}
+)
+
+
+def begin_sentence(sentence: Sentence, context: Context) -> None:
+    """Forget what a heading or a new part of the note ends."""
+    first = sentence.tokens[0]
+    context.region = None
+    if sentence.heading:
+        context.reflexes = False
+        context.side = None
+        context.status = "historical" if sentence.history else "current"
+        context.last = []
+    context.foreign = sentence.heading or (context.foreign and not sentence.new_block)
+    if first.kind in _LEADS_ON:
+        return
+    if sentence.new_line:
+        context.side = None
+    elif not sentence.heading:
+        context.reflexes = context.reflexes and first.kind not in ("other", "other_exam")
+
+
+def note_exam_heading(text: str, sentence: Sentence, context: Context, has_now: bool) -> None:
+    """Take note of a heading such as "Previous examination", "Exam of 3 March:" or "Today:".
+
+    Args:
+        text: the note.
+        sentence: the sentence that may begin with such a heading.
+        context: changed for what follows.
+        has_now: the note speaks of today somewhere, so a dated exam is an earlier one.
+    """
+    lead = _lead(sentence)
+    if not lead:
+        return
+    past = [t for t in lead if t.kind == "past" and (has_now or "dated" not in t.flags)]
+    dated = has_now and _DATE.search(text, lead[0].start, lead[-1].end) is not None
+    if any(token.kind == "now" for token in lead):
+        context.status, context.stated_time = "current", None
+    elif past or dated:
+        context.status = "historical"
+        context.stated_time = text[lead[0].start : lead[-1].end]
+    elif sentence.heading and sentence.new_line and not {t.kind for t in lead} & {"side", "region"}:
+        context.stated_time = None
+
+
+def _lead(sentence: Sentence) -> list[Token]:
+    """The tokens of a heading: up to its colon, or the whole of a line that names nothing but a time."""
+    tokens = sentence.tokens
+    colon = next((index for index, token in enumerate(tokens[:8]) if token.kind == "colon"), None)
+    if colon is None:
+        whole = sentence.new_line and not sentence.closed and all(t.kind in ("past", "now") for t in tokens)
+        return tokens if whole else []
+    lead = tokens[:colon]
+    if not (sentence.new_line or sentence.heading or colon <= 4):
+        return []
+    graded = any(t.kind == "value" and not getattr(t.written, "bare", False) for t in lead)
+    return [] if graded or any(t.kind in _NO_HEADING for t in lead) else lead

@@ -1,0 +1,104 @@
+"""What a value does not hold for, and what holds for the rest: "2+ except at the ankles", "otherwise 2+"."""
+
+from converter.reading.grammar.drafting import add_bare, draft
+from converter.reading.grammar.other_sides import on_side
+from converter.reading.grammar.parser import Parser
+from converter.reading.grammar.parts import Target
+from converter.reading.grammar.phrases import phrase_at
+from converter.reading.grammar.targets import targets_at
+
+
+def exception(p: Parser) -> bool:
+    """What the value before does not hold for, with its own value or without.
+
+    exception = except ( [ at ] phrase [ at ] targets | targets [ [ link ] phrase ] ) ;
+    """
+    if p.kind(p.index) != "except":
+        return False
+    mark = (p.tokens[p.index], "exception")
+    start = p.skip(p.index + 1, "at", "anaphor", "is")
+    earlier = list(p.drafts)
+    found = phrase_at(p, start)
+    if found is not None:
+        phrase, index = found
+        targets, end = targets_at(p, p.skip(index, "at"), after_value=True)
+        if not targets and phrase.side is not None and earlier:
+            targets, end = [on_side(earlier[-1].target, None)], index
+        if targets and draft(p, targets, phrase, [mark]):
+            p.index = end
+            return True
+        return _foreign_exception(p, targets, end)
+    targets, index = targets_at(p, start, after_value=False)
+    if not targets:
+        return False
+    if all(target.foreign for target in targets):
+        return _foreign_exception(p, targets, index)
+    found = phrase_at(p, p.skip(index, "is", "colon", "comma", "equals", "anaphor"))
+    if p.kind(p.skip(index, "is", "colon", "comma")) == "untested":
+        p.mark([mark])
+        return False
+    if found is not None and draft(p, targets, found[0], [mark]):
+        p.index = found[1]
+        return True
+    for target in targets:
+        if target.sign:
+            add_bare(p, target, None, [mark], implied="present")
+        else:
+            _excepted(p, target, mark)
+    p.index = index
+    return True
+
+
+def _foreign_exception(p: Parser, targets: list[Target], end: int) -> bool:
+    if not targets:
+        return False
+    p.index = end
+    return True
+
+
+def _excepted(p: Parser, target: Target, mark: tuple[object, str]) -> None:
+    """Where reflexes are "present except" here, here they are absent; else only the exception is known."""
+    if target.foreign:
+        return
+    last = p.drafts[-1] if p.drafts else None
+    present = last is not None and last.value is not None and last.value.descriptor == "present"
+    add_bare(
+        p,
+        target,
+        None,
+        [mark],  # type: ignore[list-item]
+        implied="absent" if present else None,
+        reason=None if present else "excepted",
+    )
+
+
+def otherwise(p: Parser) -> bool:
+    """The rest: "left ankle absent, otherwise 2+".
+
+    otherwise = otherwise_word [ "is" ] phrase [ [ at ] targets ] ;
+    """
+    if p.kind(p.index) != "otherwise":
+        return False
+    mark = (p.tokens[p.index], "header")
+    index = p.skip(p.index + 1, "at", "is", "colon", "comma", "dash")
+    targets, named = targets_at(p, index, after_value=False)
+    if targets and not all(target.foreign for target in targets):
+        if not all(target.general for target in targets):
+            p.index += 1
+            return True
+        for target in targets:
+            p.mark(target.used)
+        index = p.skip(named, "is", "colon")
+    found = phrase_at(p, index)
+    if found is None or not p.context.reflexes:
+        p.index += 1
+        return True
+    phrase, after = found
+    places, end = targets_at(p, p.skip(after, "at"), after_value=True)
+    if not places or places[0].foreign:
+        places, end = [Target("unspecified", general=True, used=[])], after
+    if not draft(p, places, phrase, [mark]):
+        p.index += 1
+        return True
+    p.index = end
+    return True

@@ -1,0 +1,146 @@
+"""Shapes that arrange or set aside what follows: legends, pair orders, plans, leading sides and regions."""
+
+import re
+
+from converter.reading.grammar.parser import HEADS, VALUES, Parser
+from converter.reading.grammar.parts import Target
+from converter.reading.grammar.target_heads import resolve_side
+from converter.reading.grammar.targets import targets_at
+
+_PLANS_REACH = 4
+_MINUS_FOUR_TO_FOUR = re.compile(r"[-–−]\s?4\s*(?:to|\.\.+|-|–)\s*\+?\s?4")
+
+
+def legend(p: Parser) -> bool:
+    """A legend of the grades: it tells the scale and is no finding.
+
+    legend = legend_word { any } ;
+    """
+    if p.kind(p.index) != "legend":
+        return False
+    inside = p.kind(p.index - 1) == "open"
+    if not inside and p.index > 3:
+        return False
+    end = (
+        next((i for i in range(p.index, len(p.tokens)) if p.kind(i) == "close"), len(p.tokens))
+        if inside
+        else len(p.tokens)
+    )
+    said = p.text[p.tokens[p.index].start : p.tokens[end - 1].end]
+    if not p.tokens[p.index].meaning and _MINUS_FOUR_TO_FOUR.search(said):
+        p.tokens[p.index].meaning = "nine-step"
+    p.mark_range(p.index if inside else 0, end, "legend")
+    p.index = p.skip(end + 1, "colon") if inside else end
+    return True
+
+
+def pair_order(p: Parser) -> bool:
+    """Which side the first of two values belongs to: "(R/L)".
+
+    pair_order = "R/L" | "L/R" ;
+    """
+    if p.kind(p.index) != "side_ref":
+        return False
+    p.context.pair_order = p.tokens[p.index].meaning
+    p.context.pairs = True
+    p.mark([(p.tokens[p.index], "header")])
+    p.index = p.skip(p.index + 1, "close", "colon", "dash")
+    return True
+
+
+def planned(p: Parser) -> bool:
+    """A plan or a test without a result: "will recheck reflexes".
+
+    planned = plan { word } targets ;
+    """
+    if p.kind(p.index) != "future":
+        return False
+    start = p.index + 1
+    while p.kind(start) in ("other", "at", "and", "is", "side") and start - p.index < _PLANS_REACH:
+        start += 1
+    targets, end = targets_at(p, start, after_value=False)
+    if (
+        not targets
+        or all(target.foreign for target in targets)
+        or p.kind(p.skip(end, "is", "colon")) in VALUES
+    ):
+        return False
+    p.mark([(p.tokens[p.index], "assertion")])
+    for target in targets:
+        p.mark([(token, "plan") for token, _ in target.used])
+    p.index = end
+    return True
+
+
+def lead_side(p: Parser) -> bool:
+    """A side that leads what follows: "Right: biceps 2+, knee 2+", "On the left, ...".
+
+    lead_side = side ":" | at side "," ;
+    """
+    index = p.skip(p.index, "at", "open", "bullet", "pipe")
+    if p.kind(index) != "side" or p.tokens[index].meaning not in ("left", "right", "both"):
+        return False
+    after = p.skip(index + 1, "close")
+    led = p.kind(after) in ("colon", "dash", "equals") or (index > p.index and p.kind(after) == "comma")
+    if led and p.kind(after + 1) == "end" and p.context.reflexes:
+        p.context.side = resolve_side(p, p.tokens[index])
+        p.mark([(p.tokens[index], "side")])
+        p.index = after + 1
+        return True
+    if not led:
+        return False
+    if not (p.kind(after + 1) in HEADS or (p.kind(after + 1) in VALUES and p.kind(after + 2) in HEADS)):
+        return False
+    p.context.side = resolve_side(p, p.tokens[index])
+    p.mark([(p.tokens[index], "side")])
+    p.index = after + 1
+    return True
+
+
+def lead_region(p: Parser) -> bool:
+    """A region that leads what follows: "In the legs, reflexes are absent", "the lower limb had ...".
+
+    lead_region = [ at ] [ side ] region ( "," | ":" | has ) ;
+    """
+    start = p.skip(p.index, "at")
+    begins = p.index <= 2 or p.kind(p.index - 1) == "comma"
+    found = _plain_region(p, start)
+    if found is None:
+        return False
+    region, index = found
+    index = p.skip(index, "reflex")
+    led = p.kind(index) == "colon" or (start > p.index == 0 and p.kind(index) == "comma")
+    had = p.kind(index) == "is" and p.word(index) in ("had", "has", "have", "show", "showed", "shows")
+    if (
+        not (begins or p.kind(index) == "colon")
+        or (not led and not had)
+        or (led and p.index > 2 and p.kind(index) != "colon")
+    ):
+        return False
+    if not (_reflexes_later(p, index + 1) or p.reflexive[start]):
+        return False
+    p.mark(region.used)
+    p.mark_range(start, index, "header")
+    p.context.region = region
+    p.context.side = region.side or p.context.side
+    p.index = index + 1
+    return True
+
+
+def _plain_region(p: Parser, start: int) -> tuple[Target, int] | None:
+    index = start
+    side = None
+    used = []
+    if p.kind(index) == "side":
+        side = resolve_side(p, p.tokens[index])
+        used.append((p.tokens[index], "side"))
+        index += 1
+    if p.kind(index) != "region" or p.tokens[index].flags & {"partial", "bare"}:
+        return None
+    token = p.tokens[index]
+    site, _, own = token.meaning.partition(":")
+    return Target(site, side=side or own or None, region=True, used=[*used, (token, "region")]), index + 1
+
+
+def _reflexes_later(p: Parser, index: int) -> bool:
+    return any(p.kind(i) in ("reflex", "condition") for i in range(index, len(p.tokens)))

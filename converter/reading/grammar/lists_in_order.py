@@ -1,0 +1,78 @@
+"""As many values as names, in the same order: "2+, 1+ and 0 at the biceps, knees and ankles respectively"."""
+
+from converter.reading.grammar.drafting import draft
+from converter.reading.grammar.other_sides import on_side
+from converter.reading.grammar.parser import LINKS, VALUES, Parser
+from converter.reading.grammar.parts import Phrase, Target
+from converter.reading.grammar.phrases import take
+from converter.reading.grammar.targets import targets_at
+
+
+def respectively(p: Parser) -> bool:
+    """As many values as names, in the same order.
+
+    respectively = targets [ link ] value { "," value } [ "respectively" ]
+                 | value { "," value } [ at ] targets "respectively" ;
+    """
+    return _names_then_values(p) or _values_then_names(p)
+
+
+def _names_then_values(p: Parser) -> bool:
+    targets, index = targets_at(p, p.index, after_value=False)
+    if not targets or any(target.foreign for target in targets):
+        return False
+    values, after = _values(p, p.skip(index, *LINKS))
+    if len(targets) == 1 and len(values) == 2:
+        return _on_both_sides(p, targets[0], values, after)
+    return _zip(p, targets, values, after)
+
+
+def _on_both_sides(p: Parser, target: Target, values: list[Phrase], index: int) -> bool:
+    """As in "1+ and 3+ on the right and left respectively"."""
+    at = p.skip(index, "at")
+    if p.kind(at) != "side" or p.tokens[at].meaning != "both" or p.kind(at + 1) != "respectively":
+        return False
+    order = ("right", "left") if p.word(at).startswith("r") else ("left", "right")
+    for side, phrase in zip(order, values, strict=True):
+        phrase.used.append((p.tokens[at], "side"))
+        draft(p, [on_side(target, side)], phrase)
+    p.mark([(p.tokens[at + 1], "detail")])
+    p.index = at + 2
+    return True
+
+
+def _values_then_names(p: Parser) -> bool:
+    values, index = _values(p, p.index)
+    if len(values) < 2:
+        return False
+    targets, after = targets_at(p, p.skip(index, "at"), after_value=False)
+    if p.kind(p.skip(after, "comma", "open")) != "respectively":
+        return False
+    return _zip(p, targets, values, after)
+
+
+def _values(p: Parser, index: int) -> tuple[list[Phrase], int]:
+    phrases: list[Phrase] = []
+    while p.kind(index) in VALUES and not getattr(p.tokens[index].written, "weak", False):
+        phrase = Phrase()
+        take(p, index, phrase)
+        phrases.append(phrase)
+        index += 1
+        following = p.skip(index, "comma", "and")
+        if p.kind(following) not in VALUES:
+            return phrases, index
+        index = following
+    return phrases, index
+
+
+def _zip(p: Parser, targets: list[Target], values: list[Phrase], after: int) -> bool:
+    if len(values) != len(targets) or len(values) < 2:
+        return False
+    for target, phrase in zip(targets, values, strict=True):
+        draft(p, [target], phrase)
+    end = p.skip(after, "comma", "open")
+    if p.kind(end) == "respectively":
+        p.mark([(p.tokens[end], "detail")])
+        after = p.skip(end + 1, "close")
+    p.index = after
+    return True

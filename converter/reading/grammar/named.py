@@ -1,0 +1,178 @@
+"""The reflex named before its value: "knee jerks are 2+ and ankle jerks 1+"."""
+
+from converter.reading.grammar.drafting import draft
+from converter.reading.grammar.lookahead import value_is_next_ones
+from converter.reading.grammar.other_sides import other_sides
+from converter.reading.grammar.parser import HEADS, LINKS, VALUES, Parser
+from converter.reading.grammar.parts import Phrase, Target
+from converter.reading.grammar.phrases import phrase_at
+from converter.reading.grammar.places import first_owns_value, places
+from converter.reading.grammar.target_heads import target_at
+from converter.reading.grammar.targets import targets_at
+from converter.reading.written import Written
+
+_NEAR = 3
+
+
+def named_value(p: Parser) -> bool:
+    """Named reflexes, then their value, then perhaps places or the other side's value.
+
+    named_value = targets [ link ] phrase [ [ at ] targets ] { [ "," | "and" | "but" ] side_value } ;
+    link = "is" | ":" | "=" | "-" | "," ;
+    """
+    targets, index = targets_at(p, p.index, after_value=False)
+    if not targets:
+        return False
+    index = _pass_range_of_scale(p, targets, index)
+    linked = _link(p, index, targets)
+    if p.kind(linked) == "side" and not all(target.foreign for target in targets):
+        after = other_sides(p, linked, targets)
+        if after > linked:
+            p.index = after
+            return True
+    found = phrase_at(p, linked, sided=any(target.side for target in targets)) or _state_at(p, index, linked)
+    found = found or _plantar_as_response(p, targets, index, linked)
+    if found is None or not _may_take(p, index, linked, targets):
+        return _bare_subject(p, targets, index)
+    phrase, after = found
+    after = _toes_again(p, targets, phrase, after)
+    header = _header(targets)
+    if header is not None:
+        placed, end = places(p, after, header)
+        if placed:
+            extra = [(token, "header") for token, _ in header.used if placed[0].used[0][0] is not token]
+            took = draft(p, placed, phrase, extra)
+            p.index = other_sides(p, end, placed) if took else p.index
+            return took
+    if _belongs_right(p, targets, after, index == linked):
+        return _bare_subject(p, targets, index)
+    took = draft(p, targets, phrase)
+    if took or any(target.foreign for target in targets):
+        p.index = other_sides(p, after, targets)
+        return True
+    return False
+
+
+def _plantar_as_response(
+    p: Parser, targets: list[Target], index: int, linked: int
+) -> tuple[Phrase, int] | None:
+    """As in "Babinski reflexes are plantar": here the word is the response."""
+    plantar = p.kind(linked) == "site" and p.word(linked) == "plantar" and linked > index
+    if not plantar or targets[-1].site != "plantar":
+        return None
+    token = p.tokens[linked]
+    return Phrase(value=Written(response="flexor"), used=[(token, "value")]), linked + 1
+
+
+def _toes_again(p: Parser, targets: list[Target], phrase: Phrase, after: int) -> int:
+    """As in "toes are downgoing to plantar reflexes bilaterally": the response names its reflex again."""
+    at = p.skip(after, "at")
+    if targets[-1].site != "plantar" or at == after or p.kind(at) != "site":
+        return after
+    again = target_at(p, at)
+    if again is None or again[0].site != "plantar":
+        return after
+    phrase.used += again[0].used
+    phrase.side = phrase.side or again[0].side
+    return again[1]
+
+
+def _state_at(p: Parser, index: int, linked: int) -> tuple[Phrase, int] | None:
+    """As in "the legs are areflexic": a state said of a place."""
+    if p.kind(linked) != "condition" or linked == index:
+        return None
+    token = p.tokens[linked]
+    phrase = Phrase(value=Written(descriptor=token.meaning), used=[(token, "value")])
+    return phrase, linked + 1
+
+
+def _pass_range_of_scale(p: Parser, targets: list[Target], index: int) -> int:
+    """As in "Reflexes (0-4+):": a heading that tells the range of the scale is no value."""
+    written = (
+        p.tokens[index + 1].written if p.kind(index) == "open" and p.kind(index + 1) == "value" else None
+    )
+    if not (
+        targets[-1].general and isinstance(written, Written) and written.low == 0 and (written.high or 0) >= 4
+    ):
+        return index
+    p.mark_range(index, index + 2, "header")
+    return p.skip(index + 2, "close", "other")
+
+
+def _link(p: Parser, index: int, targets: list[Target]) -> int:
+    """Pass over what stands between a name and its value."""
+    linked = p.skip(index, *LINKS)
+    if p.kind(linked) == "open" and p.kind(linked + 1) in VALUES:
+        return linked + 1
+    if p.kind(linked) == "at" and (p.kind(linked + 1) in VALUES or p.kind(linked + 1) == "uncertain"):
+        return linked + 1
+    if p.kind(linked) == "past" and p.kind(linked + 1) in VALUES:
+        return linked + 1
+    if p.kind(linked) == "comma" and p.kind(linked + 1) == "past" and p.kind(linked + 2) in VALUES:
+        return linked + 2
+    if p.kind(linked) == "comma" and p.kind(linked + 1) == "clonus_word":
+        return linked + 1
+    if p.kind(linked) == "comma" and p.kind(linked + 1) in VALUES and not value_is_next_ones(p, linked + 1):
+        return linked + 1
+    if p.kind(linked) == "other":
+        skipped = linked
+        while p.kind(skipped) in ("other", "at") and skipped - linked < 4:
+            skipped += 1
+        if p.kind(skipped) == "is" and any(not target.foreign for target in targets):
+            return p.skip(skipped, *LINKS)
+    return linked
+
+
+def _may_take(p: Parser, index: int, linked: int, targets: list[Target]) -> bool:
+    """A lone digit is a grade only right after the name or a link."""
+    token = p.tokens[linked] if linked < len(p.tokens) else None
+    bare = token is not None and getattr(token.written, "bare", False)
+    if bare and not (linked > index or targets[-1].specific or targets[-1].general):
+        return False
+    far = linked == index and linked < len(p.tokens) and _gap(p, targets, linked) > _NEAR
+    return not (bare and far)
+
+
+def _gap(p: Parser, targets: list[Target], linked: int) -> int:
+    return p.tokens[linked].start - targets[-1].used[-1][0].end
+
+
+def _header(targets: list[Target]) -> Target | None:
+    """The noun that only announces the places after the value: "reflexes are 2+ at the knees"."""
+    last = targets[-1]
+    if (
+        all(target.foreign for target in targets[:-1])
+        and not last.foreign
+        and (last.general or last.region or last.site == "clonus_unspecified")
+    ):
+        return last
+    return None
+
+
+def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool) -> bool:
+    """Whether the value is about what follows: "reflexes 2+ biceps, 1+ triceps" after a mere heading."""
+    if targets[-1].region and p.kind(after) == "at" and p.kind(after + 1) == "other_exam":
+        return True
+    if unlinked and p.kind(after) == "other_exam" and p.kind(p.skip(after + 1, "is", "colon")) not in VALUES:
+        return True
+    if not unlinked or targets[-1].specific:
+        return False
+    following = p.skip(after, "at")
+    if p.kind(following) not in HEADS:
+        return False
+    found = target_at(p, following)
+    return found is not None and found[0].specific and not first_owns_value(p, [found[0]], found[1])
+
+
+def _bare_subject(p: Parser, targets: list[Target], index: int) -> bool:
+    """A foreign subject without a value of ours is passed over whole; others wait for another rule."""
+    if all(target.foreign for target in targets):
+        for target in targets:
+            p.mark(target.used)
+        p.index = index
+        return True
+    named = targets[0]
+    known = p.subject is not None and p.subject.used[-1][0] is named.used[-1][0]
+    if len(targets) == 1 and named.specific and not named.sign and not known:
+        p.subject = named
+    return False

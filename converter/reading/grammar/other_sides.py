@@ -1,0 +1,132 @@
+"""Reads the same reflexes again on the other side or at another time: "2+ on the right, 1+ on the left"."""
+
+from converter.reading.grammar.drafting import draft
+from converter.reading.grammar.parser import HEADS, Parser
+from converter.reading.grammar.parts import Details, Phrase, Target
+from converter.reading.grammar.phrases import phrase_at
+from converter.reading.grammar.target_heads import resolve_side
+
+_NUMBERS = {
+    "one": "1",
+    "two": "2",
+    "three": "3",
+    "four": "4",
+    "five": "5",
+    "six": "6",
+    "seven": "7",
+    "eight": "8",
+}
+_CARRY = frozenset({"comma", "and", "but", "slash", "with", "open", "close"})
+
+
+def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
+    """The other side's value for the same reflexes.
+
+    side_value = [ at ] side [ "is" ] phrase | phrase [ at ] side ;
+    """
+    while True:
+        start = p.skip(index, *_CARRY)
+        if p.kind(start) in ("more", "less") and p.kind(start + 1) == "than":
+            start += 2
+        elif p.kind(start) in ("more", "less"):
+            return index
+        found = _side_first(p, start) or _value_first(p, start) or _at_another_time(p, index)
+        found = found or _beats_again(p, start, targets)
+        if found is None:
+            return index
+        phrase, side, after = found
+        again = [on_side(target, side or target.side) for target in targets if not target.foreign]
+        if not again or not draft(p, again, phrase):
+            return index
+        index = after
+
+
+def _side_first(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None:
+    index = p.skip(start, "at")
+    if p.kind(index) != "side" or p.tokens[index].meaning not in ("left", "right"):
+        return None
+    token = p.tokens[index]
+    found = phrase_at(p, p.skip(index + 1, "is", "colon", "equals", "at"), sided=True)
+    if found is None:
+        return None
+    phrase, after = found
+    if _about_named(p, after) or phrase.side not in (None, token.meaning):
+        return None
+    phrase.used.insert(0, (token, "side"))
+    return phrase, token.meaning, after
+
+
+def _value_first(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None:
+    found = phrase_at(p, p.skip(start, "anaphor", "is"))
+    if found is None:
+        return None
+    phrase, after = found
+    if phrase.side in ("left", "right"):
+        return None if _about_named(p, after) else (phrase, phrase.side, after)
+    place = p.skip(after, "at", "only")
+    if p.kind(place) != "side" or p.tokens[place].meaning not in ("left", "right"):
+        return None
+    if p.kind(place + 1) in HEADS:
+        return None
+    token = p.tokens[place]
+    phrase.used.append((token, "side"))
+    return phrase, resolve_side(p, token) or "unspecified", place + 1
+
+
+def _at_another_time(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
+    """As in "previously absent, are now 1+": the same reflexes at another time."""
+    start = p.skip(index, "comma", "and", "but", "is", "anaphor", "past")
+    timed = p.skip(start, "now", "past", "is", "at")
+    if p.kind(index) == "open" and p.word(index + 1) in ("was", "were"):
+        return _was(p, index + 1)
+    if not any(p.kind(i) in ("now", "past") for i in range(index, timed)):
+        return None
+    found = phrase_at(p, timed)
+    if found is None or _about_named(p, found[1]):
+        return None
+    phrase, after = found
+    return phrase, phrase.side, after
+
+
+def _beats_again(p: Parser, start: int, targets: list[Target]) -> tuple[Phrase, str | None, int] | None:
+    """As in "four beats of clonus on the right and two on the left": a number alone counts beats again."""
+    said = p.word(start)
+    number = _NUMBERS.get(said, said)
+    place = p.skip(start + 1, "at")
+    clonus = any("clonus" in target.site for target in targets)
+    if not (clonus and number.isdigit()) or place == start + 1 or p.kind(place) != "side":
+        return None
+    phrase = Phrase(details=Details(beats=number))
+    phrase.used = [(p.tokens[start], "value"), (p.tokens[place], "side")]
+    return phrase, resolve_side(p, p.tokens[place]), place + 1
+
+
+def _was(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
+    """As in "(was 2+)": the earlier value in brackets."""
+    found = phrase_at(p, index + 1)
+    if found is None:
+        return None
+    phrase, after = found
+    phrase.used.append((p.tokens[index], "earlier"))
+    return phrase, phrase.side, after
+
+
+def on_side(target: Target, side: str | None) -> Target:
+    """The same target with another side, or without one."""
+    used = [(token, role) for token, role in target.used if role != "side"]
+    return Target(
+        target.site,
+        target.which,
+        target.root,
+        side,
+        target.general,
+        target.region,
+        target.foreign,
+        target.implied,
+        target.flags,
+        used,
+    )
+
+
+def _about_named(p: Parser, after: int) -> bool:
+    return p.kind(p.skip(after, "at", "side")) in HEADS

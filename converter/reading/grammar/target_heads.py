@@ -1,0 +1,273 @@
+"""Reads one thing that a value is about: a reflex, a region or the reflexes in general, with its side."""
+
+from dataclasses import replace
+
+from converter.reading.grammar.lookahead import owns_value
+from converter.reading.grammar.parser import HEADS, VALUES, Parser
+from converter.reading.grammar.parts import Target, Used
+from converter.reading.tokens import Token
+
+CLONUS_AT = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}
+"""The joint at which clonus is seen, by the reflex whose name it shares."""
+_FOREIGN = frozenset({"other_exam", "look_alike"})
+
+
+def target_at(p: Parser, start: int) -> tuple[Target, int] | None:
+    """Read one target.
+
+    target = { side } ( site [ reflex ] | region [ reflex ] | reflex | condition )
+             [ [ at ] side [ region ] ] ;
+    """
+    used: Used = []
+    side, index = _sides_at(p, start, used)
+    found = _head_at(p, index)
+    if found is None:
+        return None
+    target, index = found
+    target.used = used + target.used
+    target.side = side or target.side
+    index = _trailing_side(p, target, index)
+    return target, index
+
+
+def _sides_at(p: Parser, start: int, used: Used) -> tuple[str | None, int]:
+    side, index = None, start
+    if p.kind(start) == "open" and p.kind(start + 1) == "side" and p.kind(start + 2) == "close":
+        used.append((p.tokens[start + 1], "side"))
+        return resolve_side(p, p.tokens[start + 1]), start + 3
+    while p.kind(index) in ("side", "uncertain"):
+        token = p.tokens[index]
+        if token.kind == "side":
+            if "letter" in token.flags and not _is_side_letter(p, index):
+                break
+            side = resolve_side(p, token)
+            used.append((token, "side"))
+        elif p.kind(index + 1) not in HEADS:
+            break
+        else:
+            used.append((token, "doubt"))
+        index += 1
+    return side, index
+
+
+def resolve_side(p: Parser, token: Token) -> str | None:
+    """The side a word means; `ipsilateral` is the side named last."""
+    if token.meaning in ("ipsilateral", "contralateral"):
+        last = _side_before(p, token)
+        if last not in ("left", "right"):
+            return None
+        return last if token.meaning == "ipsilateral" else {"left": "right", "right": "left"}[last]
+    return token.meaning
+
+
+def _side_before(p: Parser, token: Token) -> str | None:
+    before = [t.meaning for t in p.tokens if t.kind == "side" and t.start < token.start]
+    sides = [side for side in before if side in ("left", "right")]
+    return sides[-1] if sides else p.context.last_side
+
+
+def _is_side_letter(p: Parser, index: int) -> bool:
+    token = p.tokens[index]
+    neighbours = (
+        HEADS | VALUES | {"colon", "equals", "greater", "lesser", "close", "comma", "and", "end", "is"}
+    )
+    beside = p.kind(index + 1) in neighbours or p.kind(index - 1) in HEADS | VALUES | {"at", "open"}
+    return beside and (p.text[token.start].isupper() or p.reflexive[index])
+
+
+def _head_at(p: Parser, index: int) -> tuple[Target, int] | None:
+    kind = p.kind(index)
+    if kind in _FOREIGN:
+        token = p.tokens[index]
+        return Target("unspecified", foreign=True, used=[(token, "look_alike")]), index + 1
+    if kind == "site":
+        return _site_at(p, index)
+    if kind == "region":
+        return _region_at(p, index)
+    if kind == "reflex":
+        return _reflex_at(p, index)
+    if kind == "condition":
+        token = p.tokens[index]
+        target = Target(
+            "unspecified", general=True, implied=token.meaning, flags=token.flags, used=[(token, "value")]
+        )
+        return target, index + 1
+    if kind == "anaphor" and p.tokens[index].meaning == "it":
+        return _it(p, index)
+    if kind == "anaphor" and p.context.reflexes:
+        return Target("unspecified", general=True, used=[(p.tokens[index], "header")]), index + 1
+    return None
+
+
+def _it(p: Parser, index: int) -> tuple[Target, int] | None:
+    """As in "It was absent": the one reflex spoken of last."""
+    if len(p.context.last) != 1 or not p.context.reflexes:
+        return None
+    last = p.context.last[0]
+    return replace(last, used=[*last.used, (p.tokens[index], "header")]), index + 1
+
+
+def _reflex_at(p: Parser, index: int) -> tuple[Target, int] | None:
+    token = p.tokens[index]
+    if "jerk" in token.flags and not p.reflexive[index]:
+        return None
+    target = Target("unspecified", general=True, flags=token.flags, used=[(token, "header")])
+    if p.kind(index + 1) == "reflex":
+        index += 1
+        target.used.append((p.tokens[index], "header"))
+    return target, index + 1
+
+
+def _site_at(p: Parser, index: int) -> tuple[Target, int] | None:
+    token = p.tokens[index]
+    if ("joint" in token.flags or "toes" in token.flags) and not _joint_counts(p, index):
+        return Target("unspecified", foreign=True, used=[(token, "")]), index + 1
+    if token.meaning.startswith("clonus") and any(t.meaning == "seizure" for t in p.tokens):
+        return Target("unspecified", foreign=True, used=[(token, "look_alike")]), index + 1
+    site, _, rest = token.meaning.partition(":")
+    root = rest.removeprefix("root=") if rest.startswith("root=") else None
+    target = Target(
+        site, which=None if root else rest or None, root=root, flags=token.flags, used=[(token, "site")]
+    )
+    index = _root_in_brackets(p, target, index + 1)
+    while p.kind(index) == "reflex" or (p.kind(index) == "site" and p.has(index, "tendon")):
+        target.used.append((p.tokens[index], "header"))
+        target.flags |= {"trigger"}
+        index += 1
+    return _clonus_place(p, target, index) if site == "clonus_unspecified" else (target, index)
+
+
+def _root_in_brackets(p: Parser, target: Target, index: int) -> int:
+    """Biceps (C5): the root that the note gives beside the tendon."""
+    if p.kind(index) != "open" or not p.has(index + 1, "root") or p.kind(index + 2) != "close":
+        return index
+    target.root = p.tokens[index + 1].meaning.partition("root=")[2]
+    target.used.append((p.tokens[index + 1], "detail"))
+    return index + 3
+
+
+def _joint_counts(p: Parser, index: int) -> bool:
+    if p.has(index, "toes"):
+        return True
+    if p.has(index, "infant"):
+        return (
+            any(t.kind in ("reflex", "site") and "trigger" in t.flags for t in p.tokens) or p.context.reflexes
+        )
+    if p.has(index, "plantars"):
+        return p.word(index) == "plantars" or p.reflexive[index] or _response_near(p, index)
+    return p.reflexive[index]
+
+
+def _response_near(p: Parser, index: int) -> bool:
+    near = p.skip(index + 1, "is", "colon", "side", "at", "equals")
+    token = p.tokens[near] if near < len(p.tokens) else None
+    return (
+        token is not None and token.kind == "value" and getattr(token.written, "response", None) is not None
+    )
+
+
+def _clonus_place(p: Parser, target: Target, index: int) -> tuple[Target, int]:
+    """Clonus [ at ] [ side ] joint: the joint says which clonus it is."""
+    used: Used = []
+    place = p.skip(index, "at")
+    side, place = _sides_at(p, place, used)
+    token = p.tokens[place] if place < len(p.tokens) else None
+    if token is None or token.kind != "site" or token.meaning not in CLONUS_AT:
+        return target, index
+    if place == index and owns_value(p, place + 1, target):
+        return target, index
+    target.site = CLONUS_AT[token.meaning]
+    target.side = side or target.side
+    target.used += [*used, (token, "site")]
+    return target, place + 1
+
+
+def _region_at(p: Parser, index: int) -> tuple[Target, int] | None:
+    token = p.tokens[index]
+    if "partial" in token.flags and not _partial_counts(p, index):
+        return None
+    if p.kind(index + 1) == "other_exam" or not (p.spoken[index] or _reflex_follows(p, index)):
+        return Target("unspecified", foreign=True, used=[(token, "")]), index + 1
+    site, _, side = token.meaning.partition(":")
+    target = Target(site, side=side or None, region=True, flags=token.flags, used=[(token, "region")])
+    index += 1
+    if "all" in token.flags:
+        narrower = _narrower(p, index, target)
+        if narrower is not None:
+            return narrower
+    if p.kind(index) in ("reflex", "condition"):
+        target.used.append((p.tokens[index], "header" if p.kind(index) == "reflex" else "value"))
+        target.implied = p.tokens[index].meaning or None
+        index += 1
+    return target, index
+
+
+def _narrower(p: Parser, index: int, wide: Target) -> tuple[Target, int] | None:
+    """As in "throughout the arms": the narrower region replaces "throughout"; the word states both sides."""
+    found = target_at(p, p.skip(index, "at"))
+    if found is None or not (found[0].region or found[0].general or found[0].specific) or found[0].foreign:
+        return None
+    target, after = found
+    if target.specific:
+        return None
+    if target.general:
+        target = replace(wide, used=wide.used + target.used, implied=target.implied)
+        return target, after
+    target.side = target.side or wide.side
+    target.used = wide.used + target.used
+    return target, after
+
+
+def _partial_counts(p: Parser, index: int) -> bool:
+    """As in "upper and lower extremities": `upper` alone is a region only beside another one."""
+    following = p.skip(index + 1, "and", "slash", "comma")
+    return p.kind(following) == "region" or (p.kind(following) == "reflex" and following == index + 1)
+
+
+def _reflex_follows(p: Parser, index: int) -> bool:
+    following = p.skip(index + 1, "and", "slash", "comma", "region", "side")
+    if p.kind(following) == "is":
+        return p.kind(following + 1) == "condition"
+    return p.kind(following) in ("reflex", "condition")
+
+
+def _trailing_side(p: Parser, target: Target, index: int) -> int:
+    """[ at ] side [ region ]: "biceps on the right", "triceps reflex on the right arm", "knees (R)"."""
+    place = p.skip(index, "at", "open")
+    if p.kind(place) != "side" or ("letter" in p.tokens[place].flags and not _is_side_letter(p, place)):
+        return _trailing_limb(p, target, index)
+    token = p.tokens[place]
+    if p.kind(place + 1) in ("greater", "lesser", "more", "less") or (
+        p.kind(place + 1) == "equals" and p.kind(place + 2) == "side"
+    ):
+        return index
+    joint = target.sign and p.has(place + 1, "place")
+    if p.kind(place + 1) in HEADS and not joint and not _is_limb_of(p, place + 1, target):
+        return index
+    if target.side is not None and token.meaning != target.side and "all" not in target.flags:
+        return index
+    after = p.skip(place + 1, "close")
+    target.side = resolve_side(p, token) or target.side
+    target.used.append((token, "side"))
+    if _is_limb_of(p, after, target) or joint:
+        target.used.append((p.tokens[after], "region"))
+        after += 1
+    return after
+
+
+def _trailing_limb(p: Parser, target: Target, index: int) -> int:
+    """As in "knee reflex in the RLE": a limb that carries its side."""
+    place = p.skip(index, "at")
+    if place == index or not _is_limb_of(p, place, target) or target.region:
+        return index
+    side = p.tokens[place].meaning.partition(":")[2]
+    target.side = target.side or side or None
+    target.used.append((p.tokens[place], "region"))
+    return place + 1
+
+
+def _is_limb_of(p: Parser, index: int, target: Target) -> bool:
+    if p.kind(index) != "region" or not p.has(index, "limb") or not target.specific:
+        return False
+    region = p.vocabulary.reflexes[p.tokens[index].meaning.partition(":")[0]]
+    return region.limb in (None, p.vocabulary.reflexes[target.site].limb)

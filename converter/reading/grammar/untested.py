@@ -1,0 +1,80 @@
+"""Reflexes that were not tested, with the reason: "ankle jerks not tested because of casts"."""
+
+from converter.reading.grammar.drafting import add_bare
+from converter.reading.grammar.parser import LINKS, VALUES, Parser
+from converter.reading.grammar.parts import Target, Used
+from converter.reading.grammar.target_heads import resolve_side
+from converter.reading.grammar.targets import targets_at
+from converter.reading.tokens import Token
+
+
+def untested(p: Parser) -> bool:
+    """Reflexes that were not tested, with the reason.
+
+    untested = targets [ "is" ] not_tested [ because reason ] ;
+    """
+    targets, index = targets_at(p, p.index, after_value=False)
+    linked = p.skip(index, *LINKS, "comma", "slash", "open")
+    if not targets or p.kind(linked) != "untested":
+        return False
+    p.index = not_tested(p, targets, linked)
+    return True
+
+
+def untested_named(p: Parser) -> bool:
+    """What could not be tested, named after: "unable to test ankle jerks because of casts".
+
+    untested_named = not_tested targets [ because reason ] ;
+    """
+    if p.kind(p.index) != "untested":
+        return False
+    start = p.skip(p.index + 1, "at", "colon")
+    targets, end = targets_at(p, start, after_value=True)
+    if not targets or all(target.foreign for target in targets):
+        return False
+    said = p.tokens[p.index]
+    p.tokens.insert(end, said)
+    after = not_tested(p, targets, end)
+    del p.tokens[end]
+    p.index = after - 1
+    return True
+
+
+def not_tested(p: Parser, targets: list[Target], at: int) -> int:
+    """Draft findings that say why there is no value; gives the index after the reason."""
+    used: Used = [(p.tokens[at], "assertion")]
+    side_at = p.skip(at + 1, "at")
+    side: str | None = None
+    if p.kind(side_at) == "side":
+        side = resolve_side(p, p.tokens[side_at])
+        used.append((p.tokens[side_at], "side"))
+        at = side_at
+    reason, after = _reason(p, at + 1, used, p.tokens[at])
+    for target in targets:
+        p.mark(target.used)
+        if not target.foreign:
+            add_bare(p, target, side, used, status="not_tested", reason=reason)
+    return after
+
+
+def _reason(p: Parser, index: int, used: Used, said: Token) -> tuple[str | None, int]:
+    """[ because ] words: a known reason by its name, another one in the note's own words."""
+    own = said.meaning or None
+    start = p.skip(index, "open", "dash", "comma", "with", "at")
+    cause = (p.kind(start) == "reason" and p.has(start, "cause")) or p.word(start) == "2/2"
+    if cause:
+        used.append((p.tokens[start], "detail"))
+        start += 1
+    end = start
+    while p.kind(end) not in ("end", "close", "stop", "but", "and") and end - start < 8:
+        token = p.tokens[end]
+        if token.kind == "reason" and not p.has(end, "cause"):
+            used.append((token, "detail"))
+            return token.meaning, end + 1
+        if token.kind in ("site", "reflex", "condition") or token.kind in VALUES:
+            break
+        end += 1
+    if cause and end > start:
+        used += [(token, "detail") for token in p.tokens[start:end]]
+        return p.text[p.tokens[start].start : p.tokens[end - 1].end], end
+    return own, index

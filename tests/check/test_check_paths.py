@@ -1,0 +1,283 @@
+"""The fast FHIRPath reader gives the same answers as two general FHIRPath libraries.
+
+Compared with PyPI `fhirpathpy` and npm `fhirpath` over the invariants of the R4 base definitions, on official
+examples and on small values made for it.
+"""
+
+import json
+import os
+import shutil
+import subprocess
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+from check_helpers import observation, part
+
+from converter.check import Definitions
+from converter.check.findings import Scope
+from converter.check.footprint import footprint
+from converter.check.invariants import evaluated
+from converter.check.path_parser import UnreadableExpressionError, parsed
+from converter.check.paths import Environment, compiled, truth
+from converter.check.snapshot import Tree, tree_of, unfold
+
+Json = dict[str, Any]
+
+_TYPES = (
+    *("Observation", "Bundle", "Composition", "Provenance", "Device", "DocumentReference", "Patient", "List"),
+    *("Quantity", "Range", "Period", "Reference", "Coding", "Attachment", "ContactPoint", "Timing", "Ratio"),
+)
+
+
+def ours(expression: str, value: Any, kind: str = "Observation", root: Json | None = None) -> bool | None:
+    resource = root if root is not None else value
+    return truth(compiled(expression)([value], Environment(value, resource, resource, kind)))
+
+
+def theirs(expression: str, value: Any, kind: str = "Observation", root: Json | None = None) -> bool:
+    resource = root if root is not None else value
+    return evaluated(expression, kind, value, Scope(resource, resource, kind), "R4")
+
+
+@cache
+def constraints(type_name: str) -> tuple[str, ...]:
+    """The expressions on the root of a type, and on the children of a resource that have a backbone."""
+    tree = tree_of(Definitions(()).library("R4"), f"http://hl7.org/fhir/StructureDefinition/{type_name}")
+    assert isinstance(tree, Tree)
+    return tuple(one["expression"] for one in tree.root.constraints if "expression" in one)
+
+
+def examples() -> Iterator[Json]:
+    folder = Path(os.environ.get("PLEXOR_OUTSIDE", "/nowhere")) / "fhir-examples" / "r4obs"
+    for file in sorted(folder.glob("*.json")):
+        yield json.loads(file.read_text(encoding="utf-8"))
+
+
+def parts(value: Any, kinds: dict[str, str]) -> Iterator[tuple[str, Any]]:
+    """Every object under a key whose type its name tells."""
+    if isinstance(value, dict):
+        for key, item in value.items():
+            for one in item if isinstance(item, list) else [item]:
+                if key in kinds and isinstance(one, dict):
+                    yield kinds[key], one
+                yield from parts(one, kinds)
+
+
+_KINDS = {
+    "valueQuantity": "Quantity",
+    "low": "Quantity",
+    "high": "Quantity",
+    "valueRange": "Range",
+    "effectivePeriod": "Period",
+    "valuePeriod": "Period",
+    "subject": "Reference",
+    "performer": "Reference",
+    "coding": "Coding",
+    "valueRatio": "Ratio",
+}
+
+
+def test_invariants_on_official_examples(outside: Path) -> None:
+    compared = 0
+    for resource in examples():
+        values = [("Observation", resource), *parts(resource, _KINDS)]
+        for kind, value in values:
+            for expression in constraints(kind):
+                if any(word in expression for word in ("descendants", "%rootResource", "hasValue")):
+                    continue  # the first two are held by other modules; the library lacks the third
+                mine = ours(expression, value, kind, resource)
+                assert (mine is not False) == theirs(expression, value, kind, resource), (expression, value)
+                compared += 1
+    assert compared > 400
+
+
+@pytest.mark.parametrize("type_name", _TYPES)
+def test_every_base_invariant_is_read_fast(type_name: str) -> None:
+    for expression in constraints(type_name):
+        if ".as(" not in expression:  # dom-3, which `bundles` holds
+            parsed(expression)
+            compiled(expression)
+
+
+SAMPLES: list[Json] = [
+    observation(),
+    observation(valueString="a", dataAbsentReason={"text": "x"}),
+    observation(
+        valueQuantity={"value": 1.5, "unit": "cm", "system": "http://unitsofmeasure.org", "code": "cm"}
+    ),
+    observation(
+        valueInteger=3,
+        code={"coding": [{"system": "s", "code": "a"}, {"system": "s", "code": "b"}]},
+        component=[
+            {"code": {"coding": [{"system": "s", "code": "a"}]}, "valueInteger": 1},
+            {"code": {"text": "b"}, "valueBoolean": False},
+        ],
+        referenceRange=[{"low": {"value": 1}, "high": {"value": 2}}, {"text": "all"}],
+    ),
+    observation(
+        effectivePeriod={"start": "2020-01-01", "end": "2021-01-01"},
+        _status={"extension": [{"url": "http://e.example/x", "valueString": "y"}]},
+        note=[{"text": "one"}, {"text": "two"}],
+    ),
+]
+
+EXPRESSIONS = [
+    "value.exists()",
+    "value.empty() or dataAbsentReason.empty()",
+    "component.code.coding.code",
+    "component.where(value.exists()).count() = 2",
+    "component.all(code.exists())",
+    "component.exists(value is integer)",
+    "(value as Quantity).value > 1",
+    "value is Quantity",
+    "value.ofType(Quantity).code = 'cm'",
+    "code.coding.count() > 1 implies component.exists()",
+    "code.coding.select(code).isDistinct()",
+    "code.coding.code.distinct().count()",
+    "(code | component.code).count()",
+    "code.coding.first().code = 'a' and code.coding.last().code = 'b'",
+    "code.coding[1].code in ('b' | 'c')",
+    "('a' | 'b') contains code.coding[0].code",
+    "code.text.startsWith('knee')",
+    "code.text.contains('jerk') xor value.exists()",
+    "code.text.matches('^[a-z ]+$')",
+    "code.text.length() = 9",
+    "code.text.substring(5) = 'jerk'",
+    "code.text.upper() = 'KNEE JERK'",
+    "code.text.replace('knee', 'ankle') = 'ankle jerk'",
+    "code.text.indexOf('jerk') = 5",
+    "status.extension.exists()",
+    "status.hasValue()",
+    "status.extension('http://e.example/x').value = 'y'",
+    "effective.start <= effective.end",
+    "effective.start.exists() and effective is Period",
+    "referenceRange.low.value < 5",
+    "referenceRange.all(low.exists() or text.exists())",
+    "note.text.tail() = 'two'",
+    "note.skip(1).text = 'two'",
+    "note.take(1).text = 'one'",
+    "children().count() > 3",
+    "descendants().where(code = 'a').exists()",
+    "value.empty().not()",
+    "1 + 2 = 3",
+    "3 - 1 > 1 and 2 * 2 = 4",
+    "-1 < 0",
+    "'a' & 'b' = 'ab'",
+    "iif(value.exists(), 1, 2) = 1",
+    "note.text.combine(note.text).count() = 4",
+    "code.coding.intersect(component.code.coding).exists()",
+    "code.coding.exclude(component.code.coding).count()",
+    "%resource.status = 'final'",
+    "Observation.status = 'final'",
+    "%context.status = 'final'",
+    "`status` = 'final'",
+    "{}.empty()",
+    "note.repeat(text).count()",
+    "value.ofType(integer).toString() = '3'",
+    "'12'.toInteger() > 11",
+    "component.value.where($this = 1).exists()",
+    "component.select(code.coding.exists()).allTrue()",
+    "component.select(code.coding.exists()).anyFalse()",
+]
+
+
+UNLIKE_FHIRPATHPY = {
+    "status.hasValue()": "the library has no hasValue()",
+    "children().count() > 3": "the library counts resourceType as a child",
+}
+
+
+def truth_of(expression: str, sample: Json) -> bool | None:
+    """Our answer; None too where the expression is handed to the library."""
+    try:
+        return ours(expression, sample)
+    except UnreadableExpressionError:
+        return None
+
+
+@pytest.mark.parametrize("expression", EXPRESSIONS)
+def test_expression_has_the_same_truth(expression: str) -> None:
+    if expression in UNLIKE_FHIRPATHPY:
+        pytest.skip(UNLIKE_FHIRPATHPY[expression])
+    for sample in SAMPLES:
+        if "_status" in sample and "status" in expression:
+            continue  # the library loses a primitive's value where it has extensions
+        mine = truth_of(expression, sample)
+        assert (mine is not False) == theirs(expression, sample), sample
+
+
+_NODE = """
+const fhirpath = require(process.argv[1] + '/fhirpath');
+const model = require(process.argv[1] + '/fhirpath/fhir-context/r4');
+const tasks = JSON.parse(require('fs').readFileSync(0, 'utf8'));
+console.log(JSON.stringify(tasks.map(([expression, value]) => {
+  try {
+    const found = fhirpath.evaluate(value, expression, {resource: value, context: value}, model);
+    return found.length === 1 && typeof found[0] === 'boolean' ? found[0] : found.length > 0 ? 'items' : null;
+  } catch (error) { return 'error'; }
+})));
+"""
+
+
+def test_expressions_have_the_same_truth_in_javascript() -> None:
+    modules = part("node_modules/fhirpath").parent
+    node = shutil.which("node") or pytest.skip("PLEXOR_PARTS needs node on the path")
+    tasks = [(expression, sample) for expression in EXPRESSIONS for sample in SAMPLES]
+    run = subprocess.run(
+        [node, "-e", _NODE, str(modules)], input=json.dumps(tasks), capture_output=True, text=True, check=True
+    )
+    compared = 0
+    for (expression, sample), answer in zip(tasks, json.loads(run.stdout), strict=True):
+        mine = truth_of(expression, sample)
+        if isinstance(answer, bool):
+            assert mine is answer, (expression, sample)
+            compared += 1
+    assert compared > 150
+
+
+@pytest.mark.parametrize(
+    "expression",
+    ["now() > @2020", "value.type().name", "component.aggregate($total + 1)", "today().exists()"],
+)
+def test_what_is_not_read_is_refused(expression: str) -> None:
+    with pytest.raises(UnreadableExpressionError):
+        compiled(expression)
+
+
+@pytest.mark.parametrize("expression", ["a.", "a and", "(a", "a..b", "'open", "a b", "?"])
+def test_bad_expression_is_refused(expression: str) -> None:
+    with pytest.raises(UnreadableExpressionError):
+        parsed(expression)
+
+
+@pytest.mark.parametrize(
+    ("expression", "names"),
+    [
+        ("value.exists() or dataAbsentReason.exists()", {"value", "dataAbsentReason"}),
+        ("component.where(code.text = 'a').exists()", {"component"}),
+        ("component.where(code = %resource.code).exists()", {"component", "code"}),
+        ("Observation.status = 'final'", {"status"}),
+        ("$this.status = 'final'", {"status"}),
+        ("children().exists()", None),
+        ("subject.resolve().exists()", None),
+        ("exists(status = 'final')", {"status"}),
+        ("%rootResource.contained.exists()", None),
+        ("$this.exists()", set()),
+    ],
+)
+def test_footprint(expression: str, names: set[str] | None) -> None:
+    found = footprint(parsed(expression))
+    assert found == (None if names is None else frozenset(names))
+
+
+def test_unfolding_does_not_touch_the_base() -> None:
+    library = Definitions(()).library("R4")
+    tree = tree_of(library, "http://hl7.org/fhir/StructureDefinition/Observation")
+    assert tree is not None
+    code = unfold(library, tree.root)["code"]
+    unfold(library, code)
+    assert code.children is not None
+    assert code.children["coding"].path == "Observation.code.coding"

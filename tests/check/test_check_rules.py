@@ -1,0 +1,269 @@
+"""What the checker finds against the base definitions and small profiles, and that good resources pass."""
+
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from check_helpers import PROFILE, base_checker, base_errors, errors, observation, profile, profile_errors
+
+from converter.check import Checker, Definitions
+from converter.model import Severity
+
+Json = dict[str, Any]
+UCUM = "http://unitsofmeasure.org"
+
+
+def coded(code: str, system: str = "https://site.example/codes") -> Json:
+    return {"coding": [{"system": system, "code": code}]}
+
+
+def test_smallest_observation_passes() -> None:
+    assert base_errors(observation()) == []
+
+
+@pytest.mark.parametrize(
+    ("resource", "expected"),
+    [
+        ({"resourceType": "Observation", "code": {"text": "a"}}, ("element-missing", "Observation.status")),
+        (observation(statsu="final"), ("element-unknown", "Observation.statsu")),
+        (observation(status="finished"), ("code-not-in-value-set", "Observation.status")),
+        (observation(status=["final"]), ("wrong-json-type", "Observation.status")),
+        (observation(category={"text": "a"}), ("wrong-json-type", "Observation.category")),
+        (observation(code="a"), ("wrong-json-type", "Observation.code")),
+        (observation(category=[]), ("empty-value", "Observation.category")),
+        (observation(code={}), ("empty-value", "Observation.code")),
+        (observation(issued=""), ("empty-value", "Observation.issued")),
+        (observation(issued=None), ("empty-value", "Observation.issued")),
+        (observation(issued="2024-01-01"), ("wrong-format", "Observation.issued")),
+        (observation(valueString="a", valueInteger=1), ("choice-twice", "Observation.value[x]")),
+        (observation(valueAddress={"text": "a"}), ("type-not-allowed", "Observation.value.ofType(Address)")),
+        (observation(subject={"reference": "Encounter/1"}), ("reference-target", "Observation.subject")),
+        (observation(subject={"reference": "#p"}), ("reference-unresolved", "Observation.subject")),
+        (observation(valueString="a", dataAbsentReason={"text": "b"}), ("invariant", "Observation")),
+        (
+            observation(referenceRange=[{"age": {"low": {"value": 1}}}]),
+            ("invariant", "Observation.referenceRange[0]"),
+        ),
+        (observation(extension=[{"url": "https://e.example/x"}]), ("invariant", "Observation.extension[0]")),
+        (observation(extension=[{"valueString": "a"}]), ("element-missing", "Observation.extension[0].url")),
+        (observation(_status={}), ("empty-value", "Observation.status")),
+        (observation(_code={"id": "a"}), ("element-unknown", "Observation._code")),
+        (
+            observation(modifierExtension=[{"url": "https://e.example/x", "valueBoolean": True}]),
+            ("extension-unknown", "Observation.modifierExtension[0]"),
+        ),
+        (
+            observation(
+                category=[coded("nonsense", "http://terminology.hl7.org/CodeSystem/observation-category")]
+            ),
+            ("code-unknown", "Observation.category[0].coding[0]"),
+        ),
+        ({"resourceType": "Observashun"}, ("resource-type-unknown", "Observashun")),
+    ],
+)
+def test_base_fault(resource: Json, expected: tuple[str, str]) -> None:
+    assert base_errors(resource) == [expected]
+
+
+def test_misspelt_element_names_the_right_one() -> None:
+    found = base_checker().check(observation(compnent=[]))
+    assert found[0].hint == "Did you mean `component`?"
+
+
+def test_required_by_an_extension_on_a_primitive() -> None:
+    absent = {
+        "extension": [
+            {"url": "http://hl7.org/fhir/StructureDefinition/data-absent-reason", "valueCode": "unknown"}
+        ]
+    }
+    resource = observation(_status=absent)
+    del resource["status"]
+    assert base_errors(resource) == []
+
+
+def test_primitive_lists_keep_their_extras_aligned() -> None:
+    name = {"given": ["a", None], "_given": [None, {"id": "x"}]}
+    assert base_errors({"resourceType": "Patient", "name": [name]}) == []
+    uneven = {"given": ["a"], "_given": [None, {"id": "x"}]}
+    assert base_errors({"resourceType": "Patient", "name": [uneven]}) == [
+        ("uneven-lists", "Patient.name[0].given")
+    ]
+
+
+@pytest.mark.parametrize(
+    ("element", "good", "bad", "code"),
+    [
+        ({"path": "Observation.status", "fixedCode": "final"}, {}, {"status": "amended"}, "fixed-value"),
+        (
+            {"path": "Observation.code", "patternCodeableConcept": {"text": "a"}},
+            {"code": {"text": "a", "coding": [{"code": "x"}]}},
+            {"code": {"text": "b"}},
+            "pattern-value",
+        ),
+        (
+            {"path": "Observation.code", "fixedCodeableConcept": {"text": "a"}},
+            {"code": {"text": "a"}},
+            {"code": {"text": "a", "coding": [{"code": "x"}]}},
+            "fixed-value",
+        ),
+        (
+            {"path": "Observation.valueInteger", "minValueInteger": 2},
+            {"valueInteger": 2},
+            {"valueInteger": 1},
+            "below-minimum",
+        ),
+        (
+            {"path": "Observation.valueQuantity", "maxValueQuantity": {"value": 2, "system": UCUM, "code": "cm"}},
+            {"valueQuantity": {"value": Decimal("2.0"), "system": UCUM, "code": "cm"}},
+            {"valueQuantity": {"value": Decimal("2.01"), "system": UCUM, "code": "cm"}},
+            "above-maximum",
+        ),
+        (
+            {"path": "Observation.effectiveDateTime", "maxValueDateTime": "2024-06"},
+            {"effectiveDateTime": "2024-05-31"},
+            {"effectiveDateTime": "2024-06-02"},
+            "above-maximum",
+        ),
+        ({"path": "Observation.valueString", "maxLength": 3}, {"valueString": "abc"}, {"valueString": "abcd"}, "too-long"),
+        ({"path": "Observation.value[x]", "max": "0"}, {}, {"valueString": "a"}, "not-allowed"),
+        ({"path": "Observation.subject", "min": 1}, {"subject": {"display": "a"}}, {}, "element-missing"),
+        ({"path": "Observation.category", "max": "1"}, {"category": [{"text": "a"}]}, {"category": [{"text": "a"}] * 2}, "too-many"),
+        (
+            {"path": "Observation.value[x]", "type": [{"code": "string"}]},
+            {"valueString": "a"},
+            {"valueInteger": 1},
+            "type-not-allowed",
+        ),
+        (
+            {
+                "path": "Observation.code",
+                "constraint": [{"key": "site-1", "severity": "error", "human": "h", "expression": "coding.exists()"}],
+            },
+            {"code": coded("a")},
+            {"code": {"text": "a"}},
+            "invariant",
+        ),
+        (
+            {"path": "Observation.subject", "type": [{"code": "Reference", "targetProfile": ["http://hl7.org/fhir/StructureDefinition/Group"]}]},
+            {"subject": {"reference": "Group/1"}},
+            {"subject": {"reference": "Patient/1"}},
+            "reference-target",
+        ),
+    ],
+)  # fmt: skip
+def test_profile_rule(element: Json, good: Json, bad: Json, code: str) -> None:
+    definition = profile(element)
+    assert profile_errors(observation(**good), definition) == []
+    assert [one for one, _ in profile_errors(observation(**bad), definition)] == [code]
+
+
+def test_warning_invariants_stay_warnings() -> None:
+    constraint = {
+        "key": "site-2",
+        "severity": "warning",
+        "human": "say more",
+        "expression": "subject.exists()",
+    }
+    found = Checker(Definitions([profile({"path": "Observation", "constraint": [constraint]})])).check(
+        observation(), [PROFILE]
+    )
+    assert [(one.rule, one.severity) for one in found if one.rule == "site-2"] == [
+        ("site-2", Severity.WARNING)
+    ]
+    assert errors(found) == []
+
+
+def test_invariant_beyond_the_fast_reader_is_evaluated_by_the_library() -> None:
+    constraint = {
+        "key": "site-3",
+        "severity": "error",
+        "human": "h",
+        "expression": "note.text.aggregate($total & $this, '') = 'ab'",
+    }
+    definition = profile({"path": "Observation", "constraint": [constraint]})
+    assert profile_errors(observation(note=[{"text": "a"}, {"text": "b"}]), definition) == []
+    assert profile_errors(observation(note=[{"text": "b"}]), definition) == [("invariant", "Observation")]
+
+
+def test_invariant_that_cannot_be_evaluated_is_said() -> None:
+    constraint = {"key": "site-4", "severity": "error", "human": "h", "expression": "nonsense("}
+    found = Checker(Definitions([profile({"path": "Observation", "constraint": [constraint]})])).check(
+        observation(), [PROFILE]
+    )
+    assert ("invariant-not-checked", Severity.INFORMATION) in [(one.code, one.severity) for one in found]
+
+
+def test_same_fault_from_two_profiles_is_said_once() -> None:
+    second = profile({"path": "Observation.subject", "min": 1}, url="https://site.example/second")
+    first = profile({"path": "Observation.subject", "min": 1})
+    found = Checker(Definitions([first, second])).check(
+        observation(), [PROFILE, "https://site.example/second"]
+    )
+    assert errors(found) == [("element-missing", "Observation.subject")]
+
+
+def test_same_fault_in_the_next_resource_is_said_again() -> None:
+    checker = base_checker()
+    bad = observation(
+        category=[coded("nonsense", "http://terminology.hl7.org/CodeSystem/observation-category")]
+    )
+    assert errors(checker.check(bad)) == errors(checker.check(bad)) != []
+
+
+def test_a_value_that_was_good_elsewhere_is_not_good_everywhere() -> None:
+    """What is remembered for one slot must not leak into another, nor from one profile to the next."""
+    definition = profile({"path": "Observation.method", "patternCodeableConcept": coded("a")})
+    checker = Checker(Definitions([definition]))
+    assert errors(checker.check(observation(method=coded("b"), bodySite=coded("b")))) == []
+    assert errors(checker.check(observation(method=coded("b"), bodySite=coded("b")), [PROFILE])) == [
+        ("pattern-value", "Observation.method")
+    ]
+
+
+def test_contained_reference_is_looked_up_every_time() -> None:
+    checker = base_checker()
+    subject = {"reference": "#p"}
+    whole = observation(subject=subject, contained=[{"resourceType": "Patient", "id": "p", "active": True}])
+    assert errors(checker.check(whole)) == []
+    assert errors(checker.check(observation(subject=subject))) == [
+        ("reference-unresolved", "Observation.subject")
+    ]
+
+
+def test_unknown_profiles() -> None:
+    claimed = observation(meta={"profile": ["https://elsewhere.example/p"]})
+    found = base_checker().check(claimed)
+    assert [(one.code, one.severity) for one in found if one.code == "profile-unknown"] == [
+        ("profile-unknown", Severity.WARNING)
+    ]
+    asked = base_checker().check(observation(), ["https://elsewhere.example/p"])
+    assert errors(asked) == [("profile-unknown", "Observation")]
+
+
+def test_profile_of_another_type() -> None:
+    found = base_checker().check(observation(), ["http://hl7.org/fhir/StructureDefinition/Patient"])
+    assert errors(found) == [("profile-type", "Observation")]
+
+
+def test_must_support_on_demand() -> None:
+    definitions = Definitions([profile({"path": "Observation.method", "mustSupport": True})])
+    assert not [
+        one
+        for one in Checker(definitions).check(observation(), [PROFILE])
+        if one.code == "must-support-absent"
+    ]
+    found = Checker(definitions, must_support=True).check(observation(), [PROFILE])
+    assert [(one.path, one.severity) for one in found if one.code == "must-support-absent"] == [
+        ("Observation.method", Severity.INFORMATION)
+    ]
+
+
+def test_vital_sign_without_its_code() -> None:
+    """Source: https://hl7.org/fhir/R4/observation-vitalsigns.html; 276885007 is core body temperature."""
+    temperature = observation(code=coded("276885007", "http://snomed.info/sct"))
+    assert base_errors(temperature) == [("slice-missing", "Observation.code.coding")]
+
+
+def test_what_is_no_object_is_said() -> None:
+    assert errors(base_checker().check([])) == [("wrong-json-type", "")]  # type: ignore[arg-type]
+    assert errors(base_checker().check({})) == [("resource-type-unknown", "Resource")]
