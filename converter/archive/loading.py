@@ -6,6 +6,7 @@ any moment it leaves an archive with whole batches in it; loading the same notes
 
 import json
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -30,12 +31,20 @@ from converter.words import Vocabulary
 if TYPE_CHECKING:
     import duckdb
 
+_MEMORY = "256MB"
+"""What the database may hold in memory while it loads; it needs little, however large the archive is."""
+
 _KNOWN = """
-SELECT n.system, n.id, n.note, r.reading, n.note_hash, n.details, r.vocabulary, r.digest,
-       EXISTS (SELECT 1 FROM note_log l WHERE l.run_number = ? AND l.note = n.note)
-FROM notes n JOIN readings r ON r.note = n.note AND r.to_run IS NULL
-WHERE n.to_run IS NULL AND n.identity IN (SELECT unnest(?::BIGINT[]))
-ORDER BY n.note
+WITH hits AS MATERIALIZED (
+    SELECT n.system, n.id, n.note, n.note_hash, n.details
+    FROM (SELECT unnest(?::BIGINT[]) AS identity) k JOIN notes n ON n.identity = k.identity
+    WHERE n.to_run IS NULL
+), met AS MATERIALIZED (
+    SELECT DISTINCT l.note FROM hits h JOIN note_log l ON l.note = h.note WHERE l.run_number = ?
+)
+SELECT h.system, h.id, h.note, r.reading, h.note_hash, h.details, r.vocabulary, r.digest, met.note IS NOT NULL
+FROM hits h JOIN readings r ON r.note = h.note AND r.to_run IS NULL LEFT JOIN met ON met.note = h.note
+ORDER BY h.note
 """
 _MEET = """
 UPDATE run_diagnostics SET met_run = $run
@@ -88,6 +97,7 @@ def load(
         raise ArchiveError(f"{archive.path}: the archive is open for reading only.")
     options = options or LoadOptions()
     try:
+        archive.connection.execute(f"SET memory_limit = '{_MEMORY}'")
         state = _begin(archive, run, vocabulary, options)
         totals, place = RunTotals(), 0
         for batch in batches(items, _characters, options.batch_notes, options.batch_characters):
@@ -101,6 +111,9 @@ def load(
             )
     except duckdb.Error as error:
         raise ArchiveError(f"{archive.path}: {_why_not_stored(error)}") from None
+    finally:
+        with suppress(duckdb.Error):
+            archive.connection.execute("RESET memory_limit")
     return totals
 
 
@@ -161,7 +174,7 @@ def _known(run: _Run, items: Sequence[Item]) -> dict[NoteKey, list[Version]]:
     keys = {key for item in items if (key := key_of(item))}
     found: dict[NoteKey, list[Version]] = {}
     numbers = sorted(identity_number(key) for key in keys)
-    for system, note_id, *version in run.connection.execute(_KNOWN, [run.number, numbers]).fetchall():
+    for system, note_id, *version in run.connection.execute(_KNOWN, [numbers, run.number]).fetchall():
         key = NoteKey(system, note_id)
         if key in keys:
             found.setdefault(key, []).append(Version(*version))
@@ -173,7 +186,8 @@ def _end(
 ) -> None:
     if numbers:
         connection.execute(
-            f"UPDATE {table} SET to_run = ? WHERE {column} IN (SELECT unnest(?::BIGINT[]))",  # noqa: S608
+            f"UPDATE {table} SET to_run = ? FROM (SELECT unnest(?::BIGINT[]) AS ended)"  # noqa: S608
+            f" WHERE {column} = ended",
             [run_number, numbers],
         )
 

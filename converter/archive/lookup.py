@@ -16,10 +16,14 @@ WHERE n.identity = ? AND n.to_run IS NULL AND n.id = ? AND n.system IS NOT DISTI
   AND n.note_hash = ? AND r.vocabulary = ?
 """
 _MANY = """
-SELECT n.system, n.id, n.note_hash, n.details
-FROM notes n JOIN readings r ON r.note = n.note AND r.to_run IS NULL
-WHERE n.identity IN (SELECT unnest(?::BIGINT[])) AND n.to_run IS NULL
-  AND r.vocabulary = ? AND r.program = coalesce(?, r.program)
+WITH hits AS MATERIALIZED (
+    SELECT n.note, n.system, n.id, n.note_hash, n.details
+    FROM (SELECT unnest(?::BIGINT[]) AS identity) k JOIN notes n ON n.identity = k.identity
+    WHERE n.to_run IS NULL
+)
+SELECT h.system, h.id, h.note_hash, h.details
+FROM hits h JOIN readings r ON r.note = h.note AND r.to_run IS NULL
+WHERE r.vocabulary = ? AND r.program = coalesce(?, r.program)
 """
 _FIRST = """
 SELECT min_by(u.started, u.run_number)

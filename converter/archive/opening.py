@@ -23,9 +23,7 @@ _CONFIG: dict[str, str | bool | int | float | list[str]] = {
     "autoload_known_extensions": "false",
     "enable_external_access": "false",
     "temp_directory": "",
-    "lock_configuration": "true",
 }
-_WRITER_MEMORY = "1GB"
 _HOLDER = re.compile(r"\(PID (\d+)\)")
 
 
@@ -95,7 +93,7 @@ def _put(new: Path, path: Path) -> None:
 def _connect(path: Path, read_only: bool) -> "duckdb.DuckDBPyConnection":
     import duckdb
 
-    config = _CONFIG if read_only else _CONFIG | {"memory_limit": _WRITER_MEMORY}
+    config = _CONFIG | {"lock_configuration": str(read_only).lower()}
     try:
         with private_files():
             return duckdb.connect(str(path), read_only=read_only, config=config)

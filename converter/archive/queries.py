@@ -83,8 +83,9 @@ ABSENT_ANKLE_BRISK_KNEE = Together(Sign("achilles", ("absent",)), Sign("patellar
 class FindQuery:
     """What to look for.
 
-    Where `sites` or `reflexes` are named, or `spread` is set, findings are seen reflex by reflex and side by side, and a
-    statement about a region answers for the reflexes it covers. Otherwise each finding is one row, as said.
+    Where `sites` or `reflexes` are named, or `spread` is set, findings are seen reflex by reflex and side by
+    side, and a statement about a region answers for the reflexes it covers. Otherwise each finding is one
+    row, as said.
 
     Attributes:
         systems, notes: identity of the note; None stands for notes without a system.

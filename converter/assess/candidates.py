@@ -17,7 +17,7 @@ from converter.words.anatomy import ReflexAnatomy, Root
 
 _LIMB_WORDS = {"upper": "arm", "lower": "leg"}
 _CEILING = {"upper": "cord", "lower": "lumbar"}
-_WIDESPREAD = 3
+_MANY = 3
 """Limbs with reduced reflexes from which no single root or nerve is looked for."""
 
 
@@ -31,11 +31,19 @@ def root_and_nerve_candidates(view: ExamView) -> Found:
 
 
 def candidate_sets(view: ExamView) -> tuple[CandidateSet, ...]:
-    """Candidates for each limb that has reduced reflexes; none where three limbs or more have them."""
+    """Candidates for each limb that has reduced reflexes.
+
+    None where three limbs or more have them, or arm and leg of one side: nothing single serves those.
+    """
     by_limb = _reduced_by_limb(view, counted_of(view))
-    if len(by_limb) >= _WIDESPREAD or any(_both_limbs(key, places) for key, places in by_limb.items()):
+    if _widespread(by_limb) or any(_both_limbs(key, places) for key, places in by_limb.items()):
         return ()
     return tuple(_set(view, limb, side, places) for (limb, side), places in sorted(by_limb.items()))
+
+
+def _widespread(by_limb: Mapping[tuple[str, str], object]) -> bool:
+    kinds, sides = {kind for kind, _ in by_limb}, {side for _, side in by_limb}
+    return len(by_limb) >= _MANY or (len(kinds) == 2 and len(sides) == 1)
 
 
 def _reduced_by_limb(view: ExamView, counted: Counted) -> dict[tuple[str, str], dict[Place, Strength]]:

@@ -77,7 +77,8 @@ def _step(
     mixed = one.view.mixed | two.view.mixed
     compared = compare(first, last, mixed, one.view.knowledge.comparison, options.change)
     by_grades = compared.outcome == "sure" and compared.size is not None
-    apart = RANK[last.level] - RANK[first.level] if first.level and last.level else 0
+    ranks = [RANK.get(strength.level or "") for strength in (first, last)]
+    apart = ranks[1] - ranks[0] if ranks[0] is not None and ranks[1] is not None else 0
     same_scale = first.scale is not None and first.scale == last.scale
     if not by_grades and (same_scale or abs(apart) < _LEVELS_APART):
         return None

@@ -101,8 +101,9 @@ def _differs(view: ExamView, place: Place) -> bool:
     compared = view.compared.get(site)
     if compared is not None and compared.outcome == "sure":
         return True
+    sites = {site, *(region for region, reflex in view.vocabulary.reflexes.items() if site in reflex.covers)}
     return side in OTHER and any(
-        f.site == site and f.comparison in UNEQUAL and f.kind == "stretch" and not f.negated
+        f.site in sites and f.comparison in UNEQUAL and f.kind == "stretch" and not f.negated
         for f in view.findings
     )
 

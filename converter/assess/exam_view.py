@@ -80,7 +80,8 @@ def view_of(
     exam: int, findings: Iterable[Finding], note: Note, vocabulary: Vocabulary, options: AssessOptions
 ) -> ExamView:
     """The view of one exam, from all findings of the note."""
-    of_exam = sorted((f for f in findings if f.exam == exam), key=lambda f: (f.start, f.end, f.finding))
+    known, unknown = _by_known_site(findings, exam, vocabulary)
+    of_exam = sorted(known, key=lambda f: (f.start, f.end, f.finding))
     current = tuple(f for f in of_exam if f.status == "current")
     without_value = tuple(f for f in of_exam if says_nothing(f))
     knowledge = shipped_knowledge()
@@ -98,8 +99,27 @@ def view_of(
         signs=signs_of(current, options),
         mixed=mixed,
         age=age_rule(note, current, options.infant_age),
-        diagnostics=tuple(diagnostics),
+        diagnostics=(*unknown, *diagnostics),
     )
+
+
+def _by_known_site(
+    findings: Iterable[Finding], exam: int, vocabulary: Vocabulary
+) -> tuple[list[Finding], list[Diagnostic]]:
+    """The exam's findings about reflexes that the vocabulary has, and a diagnostic for each of the others."""
+    of_exam = [finding for finding in findings if finding.exam == exam]
+    unknown = [
+        Diagnostic(
+            code="unknown-site",
+            severity=Severity.WARNING,
+            message=f"The vocabulary has no reflex called {finding.site}; the finding was not assessed",
+            start=finding.start,
+            end=finding.end,
+        )
+        for finding in sorted(of_exam, key=lambda f: (f.start, f.end, f.finding))
+        if finding.site not in vocabulary.reflexes
+    ]
+    return [finding for finding in of_exam if finding.site in vocabulary.reflexes], unknown
 
 
 def says_nothing(finding: Finding) -> bool:

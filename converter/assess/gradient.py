@@ -61,7 +61,7 @@ def _above_the_ankle(view: ExamView, side: str) -> Strength | None:
     if knee is not None:
         return knee
     arm = [s for s in _of_limb(view, "upper", side) if s.level is not None]
-    return max(arm, key=lambda s: (RANK[s.level or ""], s.site), default=None)
+    return max(arm, key=lambda s: (RANK.get(s.level or "", -1), s.site), default=None)
 
 
 def arm_leg_difference(view: ExamView) -> Found:

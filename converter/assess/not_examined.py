@@ -17,7 +17,8 @@ _REASONS = {"excepted": "excepted without a value"}
 
 def not_examined(view: ExamView, findings: Iterable[Finding]) -> tuple[NotExamined, ...]:
     """Rows in the order of the reflexes; both sides together where they have one reason."""
-    silent = sorted((f for f in findings if f.exam == view.exam and says_nothing(f)), key=lambda f: f.start)
+    known = [f for f in findings if f.exam == view.exam and f.site in view.vocabulary.reflexes]
+    silent = sorted((finding for finding in known if says_nothing(finding)), key=lambda f: f.start)
     untested = _untested(view, silent)
     documented = _documented(view)
     return tuple(
@@ -41,7 +42,7 @@ def _of_site(
             found.append(NotExamined(site=site, side=side, reason=_NOT_DOCUMENTED))
     if expected and unsided and not found and not _known_on_both_sides(view, site, documented):
         found.append(NotExamined(site=site, side="unspecified", reason=_SIDE_NOT_STATED))
-    return _together(found)
+    return _together(found, untested)
 
 
 def _known_on_both_sides(view: ExamView, site: str, documented: dict[Place, str]) -> bool:
@@ -50,11 +51,13 @@ def _known_on_both_sides(view: ExamView, site: str, documented: dict[Place, str]
     return whole or all((site, side) in documented for side in ("left", "right"))
 
 
-def _together(rows: list[NotExamined]) -> list[NotExamined]:
-    """Left and right as one row where reason and finding are the same."""
-    if len(rows) == 2 and (rows[0].reason, rows[0].finding) == (rows[1].reason, rows[1].finding):
-        return [NotExamined(site=rows[0].site, side="both", reason=rows[0].reason, finding=rows[0].finding)]
-    return rows
+def _together(rows: list[NotExamined], untested: dict[Place, Finding]) -> list[NotExamined]:
+    """Left and right as one row where reason and finding are the same; its side as the note says it."""
+    if len(rows) != 2 or (rows[0].reason, rows[0].finding) != (rows[1].reason, rows[1].finding):
+        return rows
+    said = untested.get((rows[0].site, rows[0].side)) if rows[0].finding else None
+    side = said.side if said is not None else "both"
+    return [NotExamined(site=rows[0].site, side=side, reason=rows[0].reason, finding=rows[0].finding)]
 
 
 def _documented(view: ExamView) -> dict[Place, str]:

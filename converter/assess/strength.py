@@ -63,7 +63,7 @@ class Strength:
 
     @property
     def short(self) -> str:
-        """The value for one side in its shortest form: `2+`, `1-2+`, `++`, `absent`; else as the note has it."""
+        """The value for one side in its shortest form, e.g. `2+`, `1-2+`, `++`, `absent`, or as written."""
         if len({finding.level for finding in self.findings}) > 1 or self.low is None or self.high is None:
             return self.word or self.written
         if self.scale == "plus-count" and self.low == self.high and float(self.low).is_integer():

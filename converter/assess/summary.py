@@ -212,4 +212,5 @@ def _not_examined(rows: Sequence[NotExamined]) -> str:
 
 
 def _site(site: str) -> str:
-    return "Achilles" if site == "achilles" else site.replace("_", " ")
+    special = {"achilles": "Achilles", "unspecified": "reflexes, place not stated"}
+    return special.get(site) or site.replace("_", " ")

@@ -9,7 +9,7 @@ level.
 from collections.abc import Iterator, Mapping
 
 from converter.assess.counted import HIGH, Counted, counted_of
-from converter.assess.exam_view import ExamView, Place
+from converter.assess.exam_view import SIDES, ExamView, Place
 from converter.assess.level_pattern import turns_of
 from converter.assess.making import Draft, Found, abnormality, listed, named, side_of, sorted_sites
 from converter.assess.segments import name_of, number_of
@@ -33,15 +33,10 @@ def level_candidates(view: ExamView) -> tuple[LevelCandidate, ...]:
 
 def _by_published_figures(view: ExamView) -> Iterator[LevelCandidate]:
     """A brisk jaw or pectoral reflex, both of which are normally absent or slight."""
-    for (site, side), strength in view.strengths.items():
-        known = view.knowledge.reflexes.get(site)
-        if known is not None and known.above is not None and strength.level in HIGH and side != "right":
-            both = [s for s in (strength, view.strengths.get((site, "right"))) if s and s.level in HIGH]
-            yield _published(view, both)
-        elif known is not None and known.above is not None and strength.level in HIGH:
-            left = view.strengths.get((site, "left"))
-            if left is None or left.level not in HIGH:
-                yield _published(view, [strength])
+    for site, known in view.knowledge.reflexes.items():
+        brisk = [s for side in SIDES if (s := view.strengths.get((site, side))) and s.level in HIGH]
+        if known.above is not None and brisk:
+            yield _published(view, brisk)
 
 
 def _published(view: ExamView, strengths: list[Strength]) -> LevelCandidate:

@@ -5,7 +5,8 @@ release with a file per definition: paths, cardinalities, types, bindings, const
 the one sentence of each constraint. A resource or type keeps its full element list; a profile or extension
 keeps its differential, from which `snapshot` makes the full list.
 
-Run as `python -m converter.check.boil R4 FOLDER ARCHIVE`; the same input gives the same bytes.
+Run as `python -m converter.check.boil R4 ARCHIVE FOLDER...`; of two definitions with one address the first is
+kept, and the same input gives the same bytes. `profiles/base/README.md` says which folders it was run on.
 """
 
 import json
@@ -146,10 +147,11 @@ def definitions_in(folder: Path) -> Iterator[Json]:
         if file.name == "dataelements.json":
             continue
         content = json.loads(file.read_text(encoding="utf-8"))
-        entries = content.get("entry", [{"resource": content}]) if isinstance(content, dict) else []
+        whole = isinstance(content, dict) and content.get("resourceType") == "Bundle"
+        entries = content["entry"] if whole else [{"resource": content}]
         for entry in entries:
-            resource = entry.get("resource", {})
-            if resource.get("resourceType") in KINDS and "url" in resource:
+            resource = entry.get("resource")
+            if isinstance(resource, dict) and resource.get("resourceType") in KINDS and "url" in resource:
                 yield resource
 
 
@@ -178,15 +180,16 @@ def write_archive(definitions: Iterable[Mapping[str, Any]], archive: Path, about
 
 
 def main(arguments: list[str]) -> int:
-    """Boil the definitions of one release; a folder's own vendor profiles are left out by their address."""
-    release, folder, archive = arguments[0], Path(arguments[1]), Path(arguments[2])
+    """Boil the definitions of one release; what is not HL7's own is left out by its address."""
+    release, archive, *folders = arguments
     official = (
         definition
-        for definition in definitions_in(folder)
+        for folder in folders
+        for definition in definitions_in(Path(folder))
         if definition["url"].startswith(("http://hl7.org/", "http://terminology.hl7.org/", "http://dicom"))
     )
     about = {"release": release, "licence": "CC0-1.0", "source": "HL7 FHIR definitions"}
-    count = write_archive(official, archive, about)
+    count = write_archive(official, Path(archive), about)
     sys.stdout.write(f"{count} definitions\n")
     return 0
 

@@ -43,6 +43,7 @@ _ISSUE_TYPES = {
     "extension-unknown": "extension",
     "extension-context": "extension",
     "extension-url": "extension",
+    "system-relative": "value",
 }
 """Issue type by code; `invalid` for others. Source: https://hl7.org/fhir/R4/valueset-issue-type.html."""
 

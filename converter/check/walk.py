@@ -289,8 +289,8 @@ class Walker:
     def _complex(self, slot: Slot, item: Json, path: str, found: Findings, scope: Scope) -> None:
         if slot.type == "Reference":
             check_reference(self, slot, item, path, found, scope)
-        elif slot.type == "Coding":
-            self.rules.check_coding(item, path, found)
+        elif "system" in item:
+            self.rules.check_system(slot.type, item, path, found)
         profiles = slot.entry.get("profile", ())
         if len(profiles) > 1:
             fitting = next((c for c in profiles if self.conforms(item, path, scope, c)), profiles[0])

@@ -1,12 +1,13 @@
 """`plexor load`: notes into the archive."""
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from converter.cli.options import Columns, Config, Encoding, FileName, InputFormat, Inputs, System, job_of
-from converter.cli.output import json_line
+from converter.cli.output import Format, records_to
 from converter.cli.running import CannotRunError
 
 if TYPE_CHECKING:
@@ -32,7 +33,9 @@ def load(
             help="Keep the notes' words in the archive, or keep all text out. Settled by the first load."
         ),
     ] = None,
-    json_totals: Annotated[bool, typer.Option("--json", help="Write the totals as JSON.")] = False,
+    format_: Annotated[
+        Format, typer.Option("--format", help="How the totals are written: text, json, jsonl or csv.")
+    ] = Format.TEXT,
     config: Config = None,
     input_format: InputFormat = None,
     columns: Columns = None,
@@ -49,12 +52,17 @@ def load(
         path = archive_path(archive, job.session.settings)
         kept = job.session.settings.archive.quotes if quotes is None else quotes
         totals = api.load(job.items, path, job.session, quotes=kept)
-    if json_totals:
-        typer.echo(json_line(asdict(totals)))
-    else:
-        for name, number in asdict(totals).items():
-            typer.echo(f"{name.replace('_', ' '):<18}{number:>8}")
+    _write(format_, asdict(totals))
     return job.troubles.status
+
+
+def _write(format_: Format, totals: dict[str, int]) -> None:
+    if format_ is Format.TEXT:
+        for name, number in totals.items():
+            typer.echo(f"{name.replace('_', ' '):<18}{number:>8}")
+        return
+    with records_to(sys.stdout, format_, list(totals)) as write:
+        write(totals)
 
 
 def archive_path(archive: Path | None, settings: "Settings") -> Path:

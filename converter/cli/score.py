@@ -46,7 +46,9 @@ def score(
     format_: Annotated[
         Format, typer.Option("--format", help="text for people, json or jsonl for one record.")
     ] = Format.TEXT,
-    errors: Annotated[int, typer.Option(min=0, metavar="N", help="How many errors to show, worst first.")] = 10,
+    errors: Annotated[
+        int, typer.Option(min=0, metavar="N", help="How many errors to show, worst first.")
+    ] = 10,
     resamples: Annotated[
         int, typer.Option(min=0, metavar="N", help="Resamples for the 95 % intervals; 0 for none.")
     ] = 1000,
@@ -57,7 +59,7 @@ def score(
     columns: Columns = None,
     encoding: Encoding = None,
 ) -> int:
-    """Measure findings against labelled notes. Precision, recall and F1 with intervals, and the worst errors."""
+    """Measure findings against labelled notes. Shows rates with intervals, and the worst errors."""
     from converter.score import errors_of, measured, score_record
     from converter.score.words import canonical_words
 
@@ -98,16 +100,18 @@ def _predicted(
         return _read_texts(labelled, gold, job.session)
     if holds_findings(against):
         if against.samefile(gold):
-            raise CannotRunError(f"{against}: these are the labels; leave it out to read the texts beside them")
+            raise CannotRunError(
+                f"{against}: these are the labels; leave it out to read the texts beside them"
+            )
         predicted, wrong = read_predictions(against)
         job.troubles.show_all(wrong)
         return predicted
-    return {
-        note.id: Predicted(note.id, _records(reading.findings)) for note, reading in job.readings()
-    }
+    return {note.id: Predicted(note.id, _records(reading.findings)) for note, reading in job.readings()}
 
 
-def _read_texts(labelled: "Mapping[str, Labelled]", gold: Path, session: "Session") -> "Mapping[str, Predicted]":
+def _read_texts(
+    labelled: "Mapping[str, Labelled]", gold: Path, session: "Session"
+) -> "Mapping[str, Predicted]":
     from hashlib import sha256
 
     from converter.api import read_notes
@@ -120,7 +124,10 @@ def _read_texts(labelled: "Mapping[str, Labelled]", gold: Path, session: "Sessio
         Note(id=name, text=note.text or "", hash=sha256((note.text or "").encode()).hexdigest())
         for name, note in labelled.items()
     )
-    return {note.id: Predicted(note.id, _records(reading.findings)) for note, reading in read_notes(notes, session)}
+    return {
+        note.id: Predicted(note.id, _records(reading.findings))
+        for note, reading in read_notes(notes, session)
+    }
 
 
 def _records(findings: "Sequence[Finding]") -> "tuple[Mapping[str, Any], ...]":
@@ -138,9 +145,8 @@ def _show(
     most: int,
 ) -> None:
     labels = sum(len(note.findings) for note in labelled.values())
-    stream.write(
-        f"{result.notes} labelled notes with {labels} findings, {result.without_labels} of them without any\n\n"
-    )
+    without = result.without_labels
+    stream.write(f"{result.notes} labelled notes with {labels} findings; {without} notes have none\n\n")
     rows = [
         (_MODES[mode], _MEASURES[measure], *(_rate(rates, name) for name in ("precision", "recall", "f1")))
         for (mode, measure), rates in result.rates.items()
@@ -151,15 +157,13 @@ def _show(
         if result.resamples
         else "\n"
     )
-    stream.write(f"wholly right: {_out_of(result.all_correct['lenient'], result.notes, 'notes')}\n")
-    stream.write(
-        f"findings in notes that have none: {_out_of(len(result.false_alarms), result.without_labels, 'notes')}\n"
-    )
-    stream.write(
-        f"nothing found in notes that have some: "
-        f"{_out_of(len(result.silent), result.notes - result.without_labels, 'notes')}\n"
-    )
-    stream.write(f"same status: {_out_of(result.status_agreed, result.status_matched, 'matched findings')}\n")
+    for what, number, total, of in (
+        ("wholly right", result.all_correct["lenient"], result.notes, "notes"),
+        ("something found where there is nothing", len(result.false_alarms), without, "notes"),
+        ("nothing found where there is something", len(result.silent), result.notes - without, "notes"),
+        ("same status", result.status_agreed, result.status_matched, "matched findings"),
+    ):
+        stream.write(f"{what}: {number} of {total} {of}\n")
     _show_coverage(stream, labelled, predicted)
     _show_errors(stream, found, most)
 
@@ -168,10 +172,6 @@ def _rate(rates: "Rates", name: str) -> str:
     interval = rates.intervals.get(name)
     ends = f" ({interval.low:.3f} to {interval.high:.3f})" if interval else ""
     return f"{getattr(rates, name):.3f}{ends}"
-
-
-def _out_of(number: int, total: int, what: str) -> str:
-    return f"{number} of {total} {what}"
 
 
 def _show_coverage(

@@ -36,17 +36,17 @@ def abnormality_observation(
         context: the note.
     """
     base = context.base
-    resource = context.head("Observation", uuid, "reflex-abnormality", narrative([abnormality.sentence]))
+    sentence = fhir_string(abnormality.sentence) or plain_words(abnormality.code)
+    resource = context.head("Observation", uuid, "reflex-abnormality", narrative([sentence]))
     resource["identifier"] = context.identifiers("Observation", uuid)
     resource["status"] = "preliminary"
     resource["category"] = categories(base, "abnormality")
     resource["code"] = _code(abnormality, labels, base)
     resource |= context.about()
     resource["valueBoolean"] = True
-    sentence = fhir_string(abnormality.sentence)
     rests_on = [findings[name] for name in abnormality.rests_on if name in findings]
     elements = {
-        "note": None if sentence is None else [{"text": sentence}],
+        "note": [{"text": sentence}],
         "bodySite": _site(abnormality, context),
         "method": concept(text=f"{abnormality.rule}: {abnormality.source}"),
         "device": context.device(),

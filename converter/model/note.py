@@ -27,6 +27,8 @@ class Note:
         sex: administrative sex as the source gives it.
         source: file the note came from, for messages.
         line: line of that file, counted from 1, for messages.
+        origin: where the text stood before markup was taken away, as (start in `text`, start in the source,
+            length) in order of `text`; empty where the text is the source unchanged. See `sources.origins`.
     """
 
     id: str
@@ -45,3 +47,4 @@ class Note:
     sex: str | None = None
     source: str | None = None
     line: int | None = None
+    origin: tuple[tuple[int, int, int], ...] = ()

@@ -27,15 +27,14 @@ def begin_sentence(sentence: Sentence, context: Context) -> None:
     context.region = None
     if sentence.heading:
         context.reflexes = False
-        context.side = None
+        context.block_side = None
         context.status = "historical" if sentence.history else "current"
         context.last = []
     context.foreign = sentence.heading or (context.foreign and not sentence.new_block)
-    if first.kind in _LEADS_ON:
-        return
-    if sentence.new_line:
-        context.side = None
-    elif not sentence.heading:
+    if (sentence.new_line and first.kind not in _LEADS_ON) or sentence.new_block:
+        context.block_side = None
+    context.side = context.block_side
+    if first.kind not in _LEADS_ON and not (sentence.new_line or sentence.heading):
         context.reflexes = context.reflexes and first.kind not in ("other", "other_exam")
 
 

@@ -20,7 +20,7 @@ from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
 from converter.reading.subject_headings import settle_before_layout, settle_headings
 from converter.reading.tokens import Token, tokens_of_note
-from converter.reading.unread import unread_of
+from converter.reading.unread import unknown_words, unread_of
 from converter.words import Vocabulary
 
 _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
@@ -124,6 +124,7 @@ class _NoteReader:
         self.drafts += parser.drafts
         settle_headings(parser, self._pending)
         self.unread += unread_of(self._text, [t for t in sentence.tokens if t not in self._pending])
+        self.unread += unknown_words(self._text, sentence.tokens, parser.drafts)
         self._leave(sentence, parser)
 
     def _relevant(self, sentence: Sentence) -> bool:

@@ -48,6 +48,10 @@ _MAY_BEGIN_VALUE = frozenset("0123456789+-–±xX×↑↓")
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
 
 
+_ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
+_SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
+
+
 @dataclass(slots=True)
 class Token:
     """A token of the grammar.
@@ -89,7 +93,7 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
             continue
         if token.kind == "count" and isinstance(token.written, Count) and token.written.repeat:
             token = _repeat(token, adjusted)
-        elif token.kind == "dash" and before is not None and _is_minus(text, before, token):
+        elif token.kind == "dash" and before is not None and _is_minus(text, before, token, _plus_near(adjusted)):
             token = replace(token, kind="value", written=Written(polarity="negative"))
         elif (
             "arrow" in token.flags
@@ -134,10 +138,18 @@ def _repeat(token: Token, before: list[Token]) -> Token:
     return replace(token, kind="other", written=None)
 
 
-def _is_minus(text: str, before: Token, token: Token) -> bool:
+def _plus_near(before: list[Token]) -> bool:
+    """Whether a plus sign alone was written shortly before, so that a minus is its opposite."""
+    return any(isinstance(t.written, Written) and t.written.polarity == "positive" for t in before[-4:])
+
+
+def _is_minus(text: str, before: Token, token: Token, after_plus: bool) -> bool:
+    """Whether a dash says "negative": `L-`, `(-)`, `grasp -` at the end, `+ R, - L`."""
     after = text[token.end : token.end + 1]
-    beside = before.kind == "side" and before.end == token.start and not after.isalnum()
-    return beside or (before.kind == "open" and after in (")", "]"))
+    beside = before.kind == "side" and before.end == token.start and not (after.isalnum() or after == ">")
+    last = "sign" in before.flags and _ENDS_HERE.match(text, token.end) is not None
+    to_side = _SIDE_NEXT.match(text, token.end) is not None and after_plus
+    return beside or last or to_side or (before.kind == "open" and after in (")", "]"))
 
 
 @dataclass(frozen=True, slots=True)

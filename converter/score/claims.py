@@ -149,7 +149,7 @@ def _clonus(finding: Mapping[str, Any], absent: bool) -> Value:
 def _grade(finding: Mapping[str, Any], zero: bool) -> Value | None:
     """The grade, an absent reflex among them as 0; None where only a word is said."""
     low, high = finding.get("grade_low"), finding.get("grade_high")
-    if low is None and high is None:
+    written = [float(end) for end in (low, high) if end is not None]
+    if not written:
         return Value("grade", low=0.0, high=0.0) if zero else None
-    ends = (float(high if low is None else low), float(low if high is None else high))
-    return Value("grade", low=ends[0], high=ends[1])
+    return Value("grade", low=written[0], high=written[-1])

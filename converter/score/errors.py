@@ -1,4 +1,4 @@
-"""The errors of a prediction, worst first: what would put wrong data into a database before what would lose some."""
+"""The errors of a prediction, worst first: what puts wrong data into a database before what loses some."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass

@@ -1,8 +1,8 @@
 """Reads labelled notes and predictions from JSON lines.
 
-A label file holds one object a line with `id`, `text` or `passage`, and `findings`; a prediction file `id` and
-`findings`, as `plexor read --format jsonl` writes them. Gives values by id, and a diagnostic for each line
-that cannot be used.
+A label file holds one object a line with `id`, `text` or `passage`, and `findings`; a prediction file
+`id` and `findings`, as `plexor read --format jsonl` writes them. Gives values by id, and a diagnostic for
+each line that cannot be used.
 """
 
 import json
@@ -47,7 +47,8 @@ def read_gold(file: Path) -> tuple[dict[str, Labelled], tuple[Diagnostic, ...]]:
     """
     troubles: list[Diagnostic] = []
     gold = {
-        name: Labelled(name, tuple(row["findings"]), _text(row)) for name, row in _rows(file, troubles).items()
+        name: Labelled(name, tuple(row["findings"]), _text(row))
+        for name, row in _rows(file, troubles).items()
     }
     return gold, tuple(troubles)
 
@@ -59,9 +60,7 @@ def read_predictions(file: Path) -> tuple[dict[str, Predicted], tuple[Diagnostic
         OSError: the file cannot be read.
     """
     troubles: list[Diagnostic] = []
-    predicted = {
-        name: Predicted(name, tuple(row["findings"])) for name, row in _rows(file, troubles).items()
-    }
+    predicted = {name: Predicted(name, tuple(row["findings"])) for name, row in _rows(file, troubles).items()}
     return predicted, tuple(troubles)
 
 

@@ -43,7 +43,7 @@ class Rates:
 
     @property
     def precision(self) -> float:
-        """Share of the predicted claims that are labelled; 1 where nothing is predicted and nothing labelled."""
+        """Share of the predicted claims that are labelled; 1 where there are none of either."""
         return self.matched / self.predicted if self.predicted else float(not self.gold)
 
     @property
@@ -164,9 +164,7 @@ def _counted(pair: Pair, lenient: bool, words: Words) -> Counts:
     return detected, full, labelled, found
 
 
-def _rates(
-    counts: Mapping[str, Sequence[Counts]], resamples: int, seed: int
-) -> dict[tuple[str, str], Rates]:
+def _rates(counts: Mapping[str, Sequence[Counts]], resamples: int, seed: int) -> dict[tuple[str, str], Rates]:
     result = {}
     for mode in MODES:
         drawn = _resampled(counts[mode], resamples, seed)
@@ -215,7 +213,7 @@ def _by_kind(pairs: Iterable[Pair], words: Words) -> dict[str, Rates]:
             kind = (gold or predicted)[0].kind
             for place, count in enumerate((match(gold, predicted)[0], len(gold), len(predicted))):
                 sums[kind][place] += count
-    return {kind: Rates(*sums[kind], intervals={}) for kind in sorted(sums)}
+    return {kind: Rates(one[0], one[1], one[2], intervals={}) for kind, one in sorted(sums.items())}
 
 
 def _status_agreed(pair: Pair, words: Words) -> tuple[int, int]:

@@ -9,7 +9,7 @@ _ROLES = frozenset({"value", "condition", "polarity", "no"})
 
 
 def canonical_words(vocabulary: Vocabulary) -> Words:
-    """A function that gives the canonical word for a descriptor, or the descriptor itself where none is known."""
+    """A function that gives the canonical word for a descriptor, else the descriptor itself."""
     known: dict[str, str] = {}
 
     def canonical(descriptor: str) -> str:

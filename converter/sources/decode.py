@@ -9,6 +9,7 @@ import codecs
 import io
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import BinaryIO
 
 from converter.model import Diagnostic
@@ -22,6 +23,9 @@ _MARKS = (
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
 _ESCAPED = re.compile("[\udc80-\udcff]")
+_COMMON = re.compile(
+    r"utf-?8|(us-)?ascii|(iso|8859|windows|cp|latin|koi8|mac|euc|gb|big5|shift|ms)[\w-]*", re.IGNORECASE | re.ASCII
+)
 _UNDEFINED = frozenset((0x81, 0x8D, 0x8F, 0x90, 0x9D))
 
 
@@ -48,6 +52,20 @@ def guess_encoding(head: bytes) -> str:
     if half >= 4 and even > half * 0.7 and odd < half * 0.1:
         return "utf-16-be"
     return "utf-8"
+
+
+def known_encoding(declared: str) -> str | None:
+    """The encoding that a document declares, by the name that Python gives it; None for one it cannot read.
+
+    ISO 8859-1 is read as Windows-1252, as browsers do: most documents that declare it hold the latter.
+    """
+    if not _COMMON.fullmatch(declared):
+        return None
+    try:
+        name = codecs.lookup(declared).name
+    except LookupError:
+        return None
+    return {"iso8859-1": "cp1252", "ascii": "utf-8"}.get(name, name)
 
 
 class Lines:
@@ -86,10 +104,14 @@ class Lines:
         self.number += bool(line)
         return line if line.isascii() else self._repaired(line)
 
-    def rest_of_line(self) -> None:
-        """Pass over what `next_line` left of a line."""
-        while (piece := self._text.readline(65536)) and not piece.endswith(("\n", "\r")):
-            pass
+    def rest_of_line(self) -> int:
+        """Pass over what `next_line` left of a line; gives how many characters that were."""
+        passed = 0
+        while piece := self._text.readline(65536):
+            passed += len(piece)
+            if piece.endswith(("\n", "\r")):
+                break
+        return passed
 
     def everything(self, longest: int) -> str | None:
         """The whole text, or None where it has more than `longest` characters."""
@@ -149,3 +171,22 @@ class Lines:
             self._first_guess,
             hint="Name the encoding with --encoding, or in plexor.toml under [notes], if this is wrong.",
         )
+
+
+def decoded(
+    data: bytes, source: str, declared: str | None = None, line: int | None = None
+) -> tuple[str, list[Diagnostic]]:
+    """The text of some bytes, by the same rules as a file's, and what was guessed about it.
+
+    Args:
+        data: the bytes.
+        source: the file that they came from, for messages.
+        declared: the encoding that they are said to have; a byte order mark counts before it.
+        line: their line in the file, for messages.
+    """
+    guessed = guess_encoding(data[:65536])
+    if guessed == "utf-8" and declared:
+        guessed = known_encoding(declared) or guessed
+    lines = Lines(io.BytesIO(data), source, guessed)
+    text = lines.everything(len(data)) or ""
+    return text, [replace(trouble, line=line) for trouble in lines.last_troubles()]

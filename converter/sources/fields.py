@@ -15,7 +15,6 @@ from converter.sources.options import SourceOptions
 from converter.sources.troubles import warning
 
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
-_PLAIN = ("patient", "encounter", "author", "facility", "kind", "sex")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,18 +56,22 @@ def note_from_fields(
     troubles: list[Diagnostic] = []
     text = _clean_text(fields["text"], place, troubles)
     values = {name: value.strip() for name, value in fields.items() if name != "text"}
-    plain = {name: _clean(values.get(name)) for name in _PLAIN}
     authored, precision = _authored(values.get("authored"), place, troubles)
     note = Note(
         id=_identifier(values.get("id"), place, troubles),
         text=text,
         hash=text_hash(text),
         system=_clean(values.get("system")) or options.system,
-        **plain,
+        patient=_clean(values.get("patient")),
+        encounter=_clean(values.get("encounter")),
+        author=_clean(values.get("author")),
+        facility=_clean(values.get("facility")),
         authored=authored,
         authored_precision=precision,
+        kind=_clean(values.get("kind")),
         birth_date=_birth_date(values.get("birth_date"), place, troubles),
         age=_age(values.get("age"), place, troubles),
+        sex=_clean(values.get("sex")),
         source=place.source,
         line=place.line,
     )

@@ -3,11 +3,11 @@
 import io
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import PurePath
+from pathlib import Path, PurePath
 from typing import BinaryIO
 
 from converter.model import Diagnostic, Note
-from converter.sources.decode import Lines, guess_encoding
+from converter.sources.decode import Lines, guess_encoding, known_encoding
 from converter.sources.options import SourceOptions
 
 NoteStream = Iterator[Note | Diagnostic]
@@ -23,6 +23,7 @@ class Opened:
         path: its path without its suffix, from the folder that was named.
         head: its first bytes, which `stream` gives again.
         stream: all its bytes.
+        file: the file that the stream reads from the start, where there is one and it is not packed.
     """
 
     name: str
@@ -30,15 +31,24 @@ class Opened:
     path: str
     head: bytes
     stream: BinaryIO
+    file: Path | None = None
 
     @property
     def stem(self) -> str:
         """The file's name without folders and suffixes, to make spare identifiers from."""
         return PurePath(self.name).name.partition(".")[0] or "note"
 
-    def lines(self, options: SourceOptions) -> Lines:
-        """Its lines as text."""
-        return Lines(self.stream, self.name, options.encoding or guess_encoding(self.head))
+    def lines(self, options: SourceOptions, declared: str | None = None) -> Lines:
+        """Its lines as text.
+
+        Args:
+            options: may name the encoding.
+            declared: the encoding that the input itself names; a byte order mark counts before it.
+        """
+        guessed = guess_encoding(self.head)
+        if guessed == "utf-8" and declared:
+            guessed = known_encoding(declared) or guessed
+        return Lines(self.stream, self.name, options.encoding or guessed)
 
     def first_lines(self, options: SourceOptions) -> list[str]:
         """The lines in the first bytes; the last one may be cut off."""

@@ -13,7 +13,9 @@ from converter.sources.troubles import error, warning
 NOTE_KEPT = frozenset({"identity-clash"})
 """Codes of errors after which the note goes on all the same."""
 
-_CONTENT = tuple(field.name for field in fields(Note) if field.name not in ("text", "source", "line"))
+_CONTENT = tuple(
+    field.name for field in fields(Note) if field.name not in ("text", "source", "line", "origin")
+)
 
 
 class Identities:

@@ -74,7 +74,7 @@ def _notes_of(item: Input, note_id: str, options: SourceOptions) -> NoteStream:
                 yield from _check_empty(opened)
                 return
             found = choose_format(opened, item.suffix, item.folder is None, options)
-            yield from found.read(opened, options) if isinstance(found, Format) else (found,)
+            yield from _spoken(found.read(opened, options), opened) if isinstance(found, Format) else (found,)
     except BROKEN:
         yield error(
             "broken-gzip",
@@ -84,6 +84,16 @@ def _notes_of(item: Input, note_id: str, options: SourceOptions) -> NoteStream:
     except OSError as trouble:
         reason = (trouble.strerror or str(trouble)).lower()
         yield error("unreadable", f"The file cannot be read ({reason}).", item.name)
+
+
+def _spoken(items: NoteStream, opened: Opened) -> NoteStream:
+    """The items, or where a file gives none, a word about that: no file passes in silence."""
+    silent = True
+    for item in items:
+        silent = False
+        yield item
+    if silent:
+        yield error("empty-file", "The file holds nothing but white space.", opened.name)
 
 
 def _check_empty(opened: Opened) -> NoteStream:

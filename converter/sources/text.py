@@ -1,10 +1,8 @@
 """Plain text: one note a file, named after the file; the name may hold more of its fields."""
 
-from converter.sources.fields import Place, note_from_fields
-from converter.sources.file_names import fields_of_name
 from converter.sources.format import Format, NoteStream, Opened
 from converter.sources.options import SourceOptions
-from converter.sources.troubles import error, warning
+from converter.sources.whole_file import file_too_large, note_of_file
 
 
 def read_text(opened: Opened, options: SourceOptions) -> NoteStream:
@@ -13,19 +11,9 @@ def read_text(opened: Opened, options: SourceOptions) -> NoteStream:
     text = lines.everything(options.largest_note)
     yield from lines.last_troubles()
     if text is None:
-        yield error(
-            "too-large",
-            f"The file holds more than {options.largest_note} characters, so it was left out.",
-            opened.name,
-        )
-        return
-    place = Place(opened.name, None, opened.note_id)
-    named = fields_of_name(options.file_name, opened.path) if options.file_name else {}
-    if named is None:
-        yield warning("name-does-not-fit", f"The file's name does not fit {options.file_name}.", opened.name)
-    note, troubles = note_from_fields({"id": opened.note_id, **(named or {}), "text": text}, place, options)
-    yield from troubles
-    yield note
+        yield file_too_large(opened, options)
+    else:
+        yield from note_of_file(opened, text, (), options)
 
 
 TEXT = Format(

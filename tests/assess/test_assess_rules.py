@@ -1,5 +1,6 @@
 """Settings, age, what was not examined, and what each rule rests on."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -18,7 +19,7 @@ BUSY = [
     finding("biceps", "left", 1),
     finding("biceps", "right", 3),
     both("patellar", 4),
-    finding("achilles", "left", 0),
+    finding("achilles", "right", 0),
     both("brachioradialis", 2, quality="inverted"),
     finding("plantar", "left", response="extensor"),
     finding("plantar", "right", response="flexor"),
@@ -94,6 +95,33 @@ def test_a_tested_and_an_untested_side() -> None:
         NotExamined(site="achilles", side="left", reason="cast", finding="achilles-left-19"),
     )
     assert not found.abnormalities
+
+
+def test_what_was_not_tested_keeps_the_side_as_said() -> None:
+    found = assess(
+        finding("achilles", "unspecified", status="not_tested"), both("plantar", status="not_tested")
+    )
+    rows = {(row.site, row.side, row.reason) for row in found.not_examined}
+    assert {("achilles", "unspecified", "not tested"), ("plantar", "both", "not tested")} <= rows
+
+
+def test_a_site_that_the_vocabulary_does_not_have_is_said_and_passed_over() -> None:
+    strange = replace(finding("patellar", "left", 0), site="elsewhere")
+    found = assess(strange, both("patellar", 2))
+    assert not found.abnormalities
+    assert diagnostics(found) == {"unknown-site"}
+
+
+def test_a_comparison_of_all_reflexes_makes_brisk_ones_count() -> None:
+    """Blumenfeld, neuroexam page (video 58): 3+ is normal unless asymmetric."""
+    brisker = finding("all_limbs", "left", comparison="greater_than_other_side")
+    found = assess(both("patellar", 3), brisker)
+    assert {"side-difference", "increased-reflex", "increased-both-legs"} <= codes(found)
+
+
+def test_arm_and_leg_of_one_side_have_no_single_candidate() -> None:
+    findings = [finding("triceps", "left", 0), finding("achilles", "left", 0)]
+    assert candidates_of(reading(findings), note(), VOCABULARY) == ()
 
 
 def test_an_excepted_reflex_is_not_covered_by_the_rest() -> None:

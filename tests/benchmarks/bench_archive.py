@@ -206,7 +206,8 @@ def bench_load(archive: Archive, notes: int) -> float:
     print(f"memory: {peaks[0]} MB after a quarter, {peaks[-1]} MB at the end")
     again, took_again, _ = run_load(archive, known_items(archive, notes), "again", notes)
     print(f"load again: {again.duplicate / took_again:.0f} notes/s, {took / took_again:.1f} x as fast")
-    return rows / took
+    stored: float = rows / took
+    return stored
 
 
 def main() -> None:

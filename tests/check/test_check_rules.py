@@ -10,11 +10,15 @@ from converter.check import Checker, Definitions
 from converter.model import Severity
 
 Json = dict[str, Any]
-UCUM = "http://unitsofmeasure.org"
+GROUP = "http://hl7.org/fhir/StructureDefinition/Group"
 
 
 def coded(code: str, system: str = "https://site.example/codes") -> Json:
     return {"coding": [{"system": system, "code": code}]}
+
+
+def length(value: int | Decimal) -> Json:
+    return {"value": value, "system": "http://unitsofmeasure.org", "code": "cm"}
 
 
 def test_smallest_observation_passes() -> None:
@@ -113,9 +117,9 @@ def test_primitive_lists_keep_their_extras_aligned() -> None:
             "below-minimum",
         ),
         (
-            {"path": "Observation.valueQuantity", "maxValueQuantity": {"value": 2, "system": UCUM, "code": "cm"}},
-            {"valueQuantity": {"value": Decimal("2.0"), "system": UCUM, "code": "cm"}},
-            {"valueQuantity": {"value": Decimal("2.01"), "system": UCUM, "code": "cm"}},
+            {"path": "Observation.valueQuantity", "maxValueQuantity": length(2)},
+            {"valueQuantity": length(Decimal("2.0"))},
+            {"valueQuantity": length(Decimal("2.01"))},
             "above-maximum",
         ),
         (
@@ -124,10 +128,20 @@ def test_primitive_lists_keep_their_extras_aligned() -> None:
             {"effectiveDateTime": "2024-06-02"},
             "above-maximum",
         ),
-        ({"path": "Observation.valueString", "maxLength": 3}, {"valueString": "abc"}, {"valueString": "abcd"}, "too-long"),
+        (
+            {"path": "Observation.valueString", "maxLength": 3},
+            {"valueString": "abc"},
+            {"valueString": "abcd"},
+            "too-long",
+        ),
         ({"path": "Observation.value[x]", "max": "0"}, {}, {"valueString": "a"}, "not-allowed"),
         ({"path": "Observation.subject", "min": 1}, {"subject": {"display": "a"}}, {}, "element-missing"),
-        ({"path": "Observation.category", "max": "1"}, {"category": [{"text": "a"}]}, {"category": [{"text": "a"}] * 2}, "too-many"),
+        (
+            {"path": "Observation.category", "max": "1"},
+            {"category": [{"text": "a"}]},
+            {"category": [{"text": "a"}] * 2},
+            "too-many",
+        ),
         (
             {"path": "Observation.value[x]", "type": [{"code": "string"}]},
             {"valueString": "a"},
@@ -137,14 +151,14 @@ def test_primitive_lists_keep_their_extras_aligned() -> None:
         (
             {
                 "path": "Observation.code",
-                "constraint": [{"key": "site-1", "severity": "error", "human": "h", "expression": "coding.exists()"}],
+                "constraint": [{"key": "site-1", "severity": "error", "expression": "coding.exists()"}],
             },
             {"code": coded("a")},
             {"code": {"text": "a"}},
             "invariant",
         ),
         (
-            {"path": "Observation.subject", "type": [{"code": "Reference", "targetProfile": ["http://hl7.org/fhir/StructureDefinition/Group"]}]},
+            {"path": "Observation.subject", "type": [{"code": "Reference", "targetProfile": [GROUP]}]},
             {"subject": {"reference": "Group/1"}},
             {"subject": {"reference": "Patient/1"}},
             "reference-target",
@@ -174,12 +188,8 @@ def test_warning_invariants_stay_warnings() -> None:
 
 
 def test_invariant_beyond_the_fast_reader_is_evaluated_by_the_library() -> None:
-    constraint = {
-        "key": "site-3",
-        "severity": "error",
-        "human": "h",
-        "expression": "note.text.aggregate($total & $this, '') = 'ab'",
-    }
+    expression = "note.text.aggregate($total & $this, '') = 'ab'"
+    constraint = {"key": "site-3", "severity": "error", "human": "h", "expression": expression}
     definition = profile({"path": "Observation", "constraint": [constraint]})
     assert profile_errors(observation(note=[{"text": "a"}, {"text": "b"}]), definition) == []
     assert profile_errors(observation(note=[{"text": "b"}]), definition) == [("invariant", "Observation")]

@@ -73,7 +73,7 @@ def test_convert(folder: Path, tmp_path: Path) -> None:
 
 
 def test_load(folder: Path, tmp_path: Path) -> None:
-    ran = plexor("load", folder, "--archive", tmp_path / "a.duckdb", "--json")
+    ran = plexor("load", folder, "--archive", tmp_path / "a.duckdb", "--format", "jsonl")
     said_as_it_should(ran, folder)
     totals = json.loads(ran.out)
     assert totals["with_findings"] + totals["without_findings"] == len(NOTES)

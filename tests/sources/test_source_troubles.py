@@ -21,6 +21,13 @@ def test_an_empty_file(tmp_path: Path, name: str) -> None:
     assert name in (only(troubles, "empty-file", ERROR).source or "")
 
 
+@pytest.mark.parametrize("name", ["a.jsonl", "a.ndjson.gz"])
+def test_a_file_of_blank_lines(tmp_path: Path, name: str) -> None:
+    notes, troubles = read(write(tmp_path / name, b"\n \n\t\n"))
+    assert notes == []
+    assert "white space" in only(troubles, "empty-file", ERROR).message
+
+
 @pytest.mark.parametrize(
     ("content", "kind"),
     [

@@ -48,6 +48,7 @@ def denied(p: Parser) -> bool:
 def _reach(p: Parser) -> _Denial:
     denial = _Denial(used=[(p.tokens[p.index], "assertion")], end=p.index + 1)
     index, gap, value, joined, details = p.index + 1, 0, None, "", Details()
+    between: list[Token] = []
     while p.kind(index) != "end" and gap < _WORDS_BETWEEN:
         kind = p.kind(index)
         if kind in ("but", "no", "except", "otherwise", "open", "is", "colon", "anaphor"):
@@ -66,6 +67,7 @@ def _reach(p: Parser) -> _Denial:
         found = target_at(p, index) if kind in HEADS | {"side", "other_exam", "look_alike"} else None
         if found is None:
             gap += kind == "other"
+            between.append(p.tokens[index])
             index += 1
             continue
         target, after = found
@@ -85,6 +87,7 @@ def _reach(p: Parser) -> _Denial:
         denial.targets.append((target, value, details))
         index, gap = after, 0
         denial.end = after
+    denial.used += [(token, "denied") for token in between if token.start < p.tokens[denial.end - 1].end]
     denial.end = _elicited(p, denial)
     return denial
 

@@ -187,6 +187,8 @@ def _fits(p: Parser, target: Target, value: Written | None, phrase: Phrase) -> b
             or phrase.details.quality is not None
             or (phrase.details.comparison is not None)
         )
+    if value.polarity == "negative" and "singular" in target.flags:
+        return False
     if value.denominator == 5 and not target.general and "trigger" not in target.flags:
         return False
     if kind == "plantar":

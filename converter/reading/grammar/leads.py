@@ -81,9 +81,14 @@ def lead_side(p: Parser) -> bool:
     if p.kind(index) != "side" or p.tokens[index].meaning not in ("left", "right", "both"):
         return False
     after = p.skip(index + 1, "close")
+    if p.kind(index - 1) == "open" and _leads_block(p, after):
+        p.context.side = resolve_side(p, p.tokens[index])
+        p.mark([(p.tokens[index], "side")])
+        p.index = after
+        return True
     led = p.kind(after) in ("colon", "dash", "equals") or (index > p.index and p.kind(after) == "comma")
     if led and p.kind(after + 1) == "end" and p.context.reflexes:
-        p.context.side = resolve_side(p, p.tokens[index])
+        p.context.block_side = resolve_side(p, p.tokens[index])
         p.mark([(p.tokens[index], "side")])
         p.index = after + 1
         return True
@@ -95,6 +100,16 @@ def lead_side(p: Parser) -> bool:
     p.mark([(p.tokens[index], "side")])
     p.index = after + 1
     return True
+
+
+def _leads_block(p: Parser, after: int) -> bool:
+    """Whether a side in brackets leads two reflexes or more, up to the other side in brackets."""
+    names = 0
+    for index in range(after, len(p.tokens)):
+        if p.kind(index) == "side":
+            return names >= 2 and p.kind(index - 1) == "open"
+        names += p.kind(index) == "site"
+    return names >= 2 and any(p.kind(i) == "open" and p.kind(i + 1) == "side" for i in range(after - 2))
 
 
 def lead_region(p: Parser) -> bool:

@@ -153,7 +153,11 @@ def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool)
     """Whether the value is about what follows: "reflexes 2+ biceps, 1+ triceps" after a mere heading."""
     if targets[-1].region and p.kind(after) == "at" and p.kind(after + 1) == "other_exam":
         return True
-    if unlinked and p.kind(after) == "other_exam" and p.kind(p.skip(after + 1, "is", "colon")) not in VALUES:
+    named_next = unlinked and p.kind(p.skip(after, "side")) in HEADS
+    if named_next and all(target.foreign for target in targets):
+        return True
+    foreign = p.skip(after, "other_exam", "is", "colon")
+    if unlinked and p.kind(after) == "other_exam" and p.kind(foreign) not in VALUES:
         return True
     if not unlinked or targets[-1].specific:
         return False

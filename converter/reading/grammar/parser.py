@@ -19,7 +19,8 @@ class Context:
 
     Attributes:
         reflexes: the last thing spoken of was reflexes.
-        side: the side that a heading or lead gives to what follows.
+        side: the side that a lead gives to the rest of its sentence.
+        block_side: the side that a line of its own gives to the lines under it.
         region: the region that a lead gives to a reflex without a place.
         last_side: the side named last, for "ipsilateral".
         pair_order: which side the first of two values belongs to.
@@ -32,6 +33,7 @@ class Context:
 
     reflexes: bool = False
     side: str | None = None
+    block_side: str | None = None
     region: Target | None = None
     last_side: str | None = None
     pair_order: str = "right-left"

@@ -272,11 +272,17 @@ def _detail(token: Token, phrase: Phrase) -> None:
 def _side(p: Parser, index: int, at: int, phrase: Phrase) -> int | None:
     """Take a side, unless it belongs to what follows: "2+ bilaterally", but "brisk and both toes"."""
     token = p.tokens[at]
-    if phrase.side is not None or not _side_belongs(p, index, at):
+    number_next = phrase.worded and not phrase.weak and token.meaning == "both" and _is_grade(p, at + 1)
+    if phrase.side is not None or not (number_next or _side_belongs(p, index, at)):
         return None
     phrase.side = resolve_side(p, token)
     phrase.used.append((token, "side"))
     return at + 1
+
+
+def _is_grade(p: Parser, index: int) -> bool:
+    written = p.tokens[index].written if index < len(p.tokens) else None
+    return isinstance(written, Written) and written.graded
 
 
 def _side_belongs(p: Parser, index: int, at: int) -> bool:
@@ -325,7 +331,7 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
     if phrase.weak:
         return "but" not in between or not _about_next(p, at) if phrase.value is not None else True
     if phrase.worded and new.graded:
-        return phrase.side is None
+        return phrase.side in (None, "both")
     if "open" in between:
         return not _about_next(p, at) and not (
             phrase.value is not None and phrase.value.graded and new.graded

@@ -184,7 +184,7 @@ def _clonus_place(p: Parser, target: Target, index: int) -> tuple[Target, int]:
 
 def _region_at(p: Parser, index: int) -> tuple[Target, int] | None:
     token = p.tokens[index]
-    if "partial" in token.flags and not _partial_counts(p, index):
+    if "part" in token.flags or ("partial" in token.flags and not _partial_counts(p, index)):
         return None
     if p.kind(index + 1) == "other_exam" or not (p.spoken[index] or _reflex_follows(p, index)):
         return Target("unspecified", foreign=True, used=[(token, "")]), index + 1

@@ -52,7 +52,7 @@ def _heads(p: Parser, region: Target, target: Target) -> bool:
     """Whether a region only announces the reflex after it, as in "lower extremities patellar 2+"."""
     last, first = region.used[-1][0], target.used[0][0]
     between = [t for t in p.tokens if last.end <= t.start < first.start and t.kind not in ("colon", "dash")]
-    return not between and p.vocabulary.reflexes[target.site].limb is not None
+    return not between and "all" not in region.flags and p.vocabulary.reflexes[target.site].limb is not None
 
 
 def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[Target, int] | None:

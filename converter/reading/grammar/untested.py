@@ -1,6 +1,7 @@
 """Reflexes that were not tested, with the reason: "ankle jerks not tested because of casts"."""
 
 from converter.reading.grammar.drafting import add_bare
+from converter.reading.grammar.other_sides import other_sides
 from converter.reading.grammar.parser import LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Target, Used
 from converter.reading.grammar.target_heads import resolve_side
@@ -17,7 +18,7 @@ def untested(p: Parser) -> bool:
     linked = p.skip(index, *LINKS, "comma", "slash", "open")
     if not targets or p.kind(linked) != "untested":
         return False
-    p.index = not_tested(p, targets, linked)
+    p.index = other_sides(p, not_tested(p, targets, linked), targets)
     return True
 
 

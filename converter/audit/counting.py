@@ -1,0 +1,161 @@
+"""Counts the figures over all notes and group by group, small numbers hidden.
+
+Takes the facts of all notes; gives Results. A number that may not be published is None in what leaves here.
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+from converter.audit.protection import publishable
+from converter.audit.values import DIMENSIONS, NOT_STATED, YES, Figure, NoteFacts, Result, Row
+
+ALL = "all"
+Name = tuple[str, str, str, str]
+"""A number: figure, category, dimension, group."""
+
+_BELOW = {"note": ("exam", "reflexes"), "exam": ("reflexes",)}
+"""Shares inside a wider one that are settled before it, since they are what the report is about."""
+
+_FIRST = {"reflexes": 0, "exam": 1, "note": 2}
+"""What the report is about is settled first, so that a few notes without it do not hide the rest."""
+
+_OF = ""
+"""The category of a denominator that is no figure of its own."""
+
+_Cells = dict[tuple[tuple[str, ...], tuple[tuple[str, str], ...]], tuple[int, set[int]]]
+"""How often, and for whom, notes with these groups counted in these (figure, category)."""
+
+
+def count(facts: Sequence[NoteFacts], figures: Sequence[Figure], least: int, has_text: bool) -> tuple[Result, ...]:
+    """Count the figures.
+
+    Args:
+        facts: what each note adds.
+        figures: the figures, each after its denominator.
+        least: the smallest number of patients that a number may rest on.
+        has_text: whether the archive holds the text of the notes.
+    """
+    persons = _persons(facts)
+    groups = _groups(facts)
+    known = {figure.figure: figure for figure in figures if has_text or not figure.text}
+    safe: frozenset[Name] = frozenset()
+    rows: dict[str, tuple[Row, ...]] = {}
+    for name in sorted(known, key=lambda name: _FIRST.get(name, len(_FIRST))):
+        cells = _cells(facts, persons, known[name], _chain(known[name], known))
+        safe |= publishable({_column(*key): behind for key, (_, behind) in cells.items()}, least, safe)
+        rows[name] = tuple(_rows(known[name], cells, groups))
+    return tuple(
+        Result(
+            figure=figure,
+            counted=figure.figure in known,
+            rows=tuple(_hidden(row, figure, safe) for row in rows.get(figure.figure, ())),
+        )
+        for figure in figures
+    )
+
+
+def patients_named(facts: Iterable[NoteFacts]) -> bool:
+    """Whether every note names its patient; a note that does not counts as a patient of its own."""
+    return all(one.patient is not None for one in facts)
+
+
+def _persons(facts: Sequence[NoteFacts]) -> list[int]:
+    numbers: dict[tuple[str, object], int] = {}
+    keys = (("note", at) if one.patient is None else ("patient", one.patient) for at, one in enumerate(facts))
+    return [numbers.setdefault(key, len(numbers)) for key in keys]
+
+
+def _groups(facts: Iterable[NoteFacts]) -> dict[str, list[str]]:
+    """The groups of each dimension in the order of a report, those not stated last."""
+    found: dict[str, set[str]] = {dimension: set() for dimension in DIMENSIONS}
+    for one in facts:
+        for dimension, group in zip(DIMENSIONS, one.groups, strict=True):
+            found[dimension].add(group)
+    return {name: sorted(these, key=lambda group: (group == NOT_STATED, group)) for name, these in found.items()}
+
+
+def _chain(figure: Figure, known: Mapping[str, Figure]) -> tuple[str, ...]:
+    """The shares around a figure that are published with it: its denominators, or what is settled before it."""
+    if figure.figure in _FIRST:
+        return _BELOW.get(figure.figure, ())
+    above = known.get(figure.of or "")
+    return (*_above(above, known), above.figure) if above else ()
+
+
+def _above(figure: Figure, known: Mapping[str, Figure]) -> tuple[str, ...]:
+    above = known.get(figure.of or "")
+    return (*_above(above, known), above.figure) if above else ()
+
+
+def _cells(facts: Sequence[NoteFacts], persons: Sequence[int], figure: Figure, chain: tuple[str, ...]) -> _Cells:
+    cells: _Cells = {}
+    for one, person in zip(facts, persons, strict=True):
+        for counted, weight in _counted(one, figure, chain):
+            key = (one.groups, counted)
+            number, behind = cells.setdefault(key, (0, set()))
+            behind.add(person)
+            cells[key] = (number + weight, behind)
+    return cells
+
+
+def _counted(
+    one: NoteFacts, figure: Figure, chain: tuple[str, ...]
+) -> Iterator[tuple[tuple[tuple[str, str], ...], int]]:
+    """The (figure, category) that a note counts in together: the shares around the figure, and the figure."""
+    reached = tuple((name, YES) for name in chain if name in one.marks)
+    inside = figure.of is None or figure.of in one.marks
+    if figure.is_share:
+        mine = ((figure.figure, YES),) if inside and figure.figure in one.marks else ()
+        if reached or mine:
+            yield (*reached, *mine), 1
+        return
+    spread = [(category, times) for name, category, times in one.spreads if name == figure.figure]
+    if reached and not (inside and spread):
+        yield reached, 1
+        return
+    denominator = reached or ((figure.figure, _OF),)
+    for category, times in spread:
+        yield (*denominator, (figure.figure, category)), times
+
+
+def _column(groups: tuple[str, ...], counted: tuple[tuple[str, str], ...]) -> tuple[Name, ...]:
+    return tuple((*which, *place) for which in counted for place in _places(groups))
+
+
+def _places(groups: tuple[str, ...]) -> Iterator[tuple[str, str]]:
+    yield ALL, ALL
+    yield from zip(DIMENSIONS, groups, strict=True)
+
+
+def _rows(figure: Figure, cells: _Cells, groups: Mapping[str, Sequence[str]]) -> Iterator[Row]:
+    """Every number of a figure, none of them hidden so far."""
+    numbers: Counter[Name] = Counter()
+    for (of_groups, counted), (number, _) in cells.items():
+        for name in _column(of_groups, counted):
+            numbers[name] += number
+    own = _denominator(figure)
+    for dimension, group in ((ALL, ALL), *((name, one) for name, these in groups.items() for one in these)):
+        counts = {category: numbers[figure.figure, category, dimension, group] for category in figure.categories}
+        yield Row(dimension=dimension, group=group, counts=counts, of=numbers[*own, dimension, group])
+
+
+def _denominator(figure: Figure) -> tuple[str, str]:
+    """The figure and category that a figure is counted out of."""
+    if figure.of:
+        return figure.of, YES
+    return figure.figure, YES if figure.is_share else _OF
+
+
+def _hidden(row: Row, figure: Figure, safe: frozenset[Name]) -> Row:
+    """The row as it may be published; nothing at all is nobody's secret."""
+    place = (row.dimension, row.group)
+    own = _denominator(figure)
+    return Row(
+        dimension=row.dimension,
+        group=row.group,
+        counts={
+            category: number if not number or (figure.figure, category, *place) in safe else None
+            for category, number in row.counts.items()
+        },
+        of=row.of if not row.of or (*own, *place) in safe else None,
+    )

@@ -1,0 +1,139 @@
+"""HL7 version 2 (ORU, MDM and any other message with text): a note for each report or document.
+
+Takes a file of messages, in batches or not; gives a note for each document (TXA) and each group of
+observations (OBR), its text put together from OBX and NTE segments in their order. References are to HL7
+version 2.5.1: chapters 2 (control), 3 (patients), 7 (observations) and 9 (documents).
+"""
+
+import re
+from collections import Counter
+from dataclasses import dataclass, field, replace
+
+from converter.model import Diagnostic
+from converter.sources.fields import Place, note_from_fields
+from converter.sources.format import Format, NoteStream, Opened
+from converter.sources.hl7_fields import fields_of
+from converter.sources.hl7_messages import Message, messages
+from converter.sources.hl7_segments import Segment
+from converter.sources.hl7_text import holds_text, text_of
+from converter.sources.options import SourceOptions
+from converter.sources.troubles import information, warning
+
+_FIRST = re.compile(r"[\s\x0b\ufeff]*(?:(?:MSH|FHS|BHS)[^\w\s].{3,5}|(?:PID|EVN|PD1|PV1|ORC|OBR|OBX|TXA|NTE)\|)")
+_CHARSETS = {"UNICODE UTF-8": "utf-8", "UTF-8": "utf-8", "8859/1": "cp1252", "ASCII": "utf-8"}
+_MSH_18 = re.compile(rb"MSH(.)(?:[^\r\n]*?\1){16}([A-Za-z0-9/ _-]*)", re.DOTALL)
+_WITHDRAWN = frozenset(("CA", "OB"))  # table 0273: deleted, obsolete
+
+
+@dataclass(slots=True)
+class Group:
+    """What belongs to one note: the segments of one report or document, and those that identify it.
+
+    Attributes:
+        message: the message that it stands in.
+        patient: PID.
+        visit: PV1.
+        order: OBR.
+        document: TXA.
+        texts: OBX and NTE, in order.
+        number: its number within the message, from 1.
+    """
+
+    message: Message
+    patient: Segment | None = None
+    visit: Segment | None = None
+    order: Segment | None = None
+    document: Segment | None = None
+    texts: list[Segment] = field(default_factory=list)
+    number: int = 1
+
+    @property
+    def line(self) -> int:
+        """The line where it starts."""
+        first = self.document or self.order or (self.texts[0] if self.texts else self.message.header)
+        return first.line
+
+
+def read_hl7(opened: Opened, options: SourceOptions) -> NoteStream:
+    """The notes of a file of messages."""
+    lines = opened.lines(options, _charset(opened.head))
+    without: Counter[str] = Counter()
+    limit = 2 * options.largest_note + 65536
+    for item in messages(lines, opened.name, limit):
+        if isinstance(item, Diagnostic):
+            yield item
+            continue
+        groups = groups_of(item)
+        kept = [group for group in groups if holds_text(group.texts)]
+        for group in kept:
+            group.number = kept.index(group) + 1
+            yield from _note(group, len(kept), opened, options)
+        if not kept:
+            without[item.header.value(9) or "unknown"] += 1
+    yield from lines.last_troubles()
+    if without:
+        counted = ", ".join(f"{count} {kind[:12]}" for kind, count in sorted(without.items()))
+        yield information(
+            "no-text-in-message", f"Some messages hold no text, so they are no notes ({counted}).", opened.name
+        )
+
+
+def groups_of(message: Message) -> list[Group]:
+    """The groups of a message, in order; a group without text may be among them."""
+    groups = [Group(message)]
+    for segment in message.segments[1:]:
+        last = groups[-1]
+        if segment.name == "PID":
+            groups.append(Group(message, patient=segment))
+        elif segment.name == "PV1":
+            last.visit = segment
+        elif segment.name == "OBR":
+            if last.order or any(text.name == "OBX" for text in last.texts):
+                groups.append(last := Group(message, last.patient, last.visit))
+            last.order = segment
+        elif segment.name == "TXA":
+            if last.document or any(text.name == "OBX" for text in last.texts):
+                groups.append(last := Group(message, last.patient, last.visit))
+            last.document = segment
+        elif segment.name in ("OBX", "NTE"):
+            last.texts.append(segment)
+    return groups
+
+
+def _note(group: Group, of: int, opened: Opened, options: SourceOptions) -> NoteStream:
+    document = group.document
+    if document is not None and document.value(19) in _WITHDRAWN:
+        yield warning(
+            "withdrawn-document",
+            "The document is marked as deleted or obsolete (TXA-19), so it was left out.",
+            opened.name,
+            group.line,
+        )
+        return
+    place = Place(opened.name, group.line, f"{opened.stem}:{group.line}")
+    taken = text_of(group.texts, place)
+    yield from taken.troubles
+    if taken.text is None:
+        return
+    named = fields_of(group, of)
+    note, troubles = note_from_fields({**named, "text": taken.text}, place, options)
+    yield from troubles
+    yield replace(note, origin=taken.origin)
+
+
+def _charset(head: bytes) -> str | None:
+    """The character set that the first message names (MSH-18)."""
+    found = _MSH_18.search(head)
+    if found is None:
+        return None
+    name = found[2].decode("ascii").strip().upper()
+    return _CHARSETS.get(name) or (f"iso-{name.replace('/', '-')}" if name.startswith("8859/") else None)
+
+
+def recognise_hl7(opened: Opened, options: SourceOptions) -> bool:
+    """Whether the file starts with a header of HL7, or with a segment that lost its header."""
+    lines = opened.first_lines(options)
+    return bool(lines) and _FIRST.match(lines[0]) is not None
+
+
+HL7 = Format(name="hl7", suffixes=(".hl7", ".oru", ".mdm"), recognise=recognise_hl7, read=read_hl7)
