@@ -61,7 +61,7 @@ def open_session(settings: Settings | None = None, *, run: str = "", time: str |
     return Session(
         settings=settings,
         vocabulary=vocabulary,
-        reading=settings.reading_options(vocabulary.scales),
+        reading=settings.reading_options(vocabulary.scales, vocabulary.reflexes),
         assess=settings.assess_options(),
         fhir=settings.fhir_options(recorded=time),
         program=program(),

@@ -19,6 +19,7 @@ from converter.assess import RULE_NAMES, AssessOptions
 from converter.fhir import FhirOptions
 from converter.fhir.options import DEFAULT_BASE
 from converter.reading import ReadingOptions
+from converter.reading.figures import ROWS
 from converter.sources.file_names import compiled
 
 FILE_NAME = "plexor.toml"
@@ -100,7 +101,7 @@ class NotesSettings(_Section):
 
 
 class VocabularySettings(_Section):
-    """`[vocabulary]`: word lists of the site's own, added to the shipped ones."""
+    """`[vocabulary]`: word lists (.csv), scales and reflexes (.toml) of the site's own, added to ours."""
 
     files: list[str] = []
 
@@ -110,6 +111,7 @@ class ReadingSettings(_Section):
 
     default_scale: str | None = None
     pair_order: Literal["right-left", "left-right"] = "right-left"
+    figure_rows: Annotated[list[str], Field(min_length=2)] = [*ROWS]
 
 
 class AssessSettings(_Section):
@@ -172,19 +174,27 @@ class Settings(_Section):
         """A path of the file, from the file's own folder."""
         return self.folder / written
 
-    def reading_options(self, scales: Container[str]) -> ReadingOptions:
+    def reading_options(self, scales: Container[str], reflexes: Container[str]) -> ReadingOptions:
         """The options of the reader.
 
         Args:
             scales: the scales that the vocabulary knows.
+            reflexes: the reflexes and regions that it knows.
 
         Raises:
-            SettingsError: the default scale is none of them.
+            SettingsError: the default scale, or a row of a figure, is none of them.
         """
         scale = self.reading.default_scale
         if scale is not None and scale not in scales:
             raise SettingsError((f"[reading] default_scale: the vocabulary has no scale {scale}",))
-        return ReadingOptions(default_scale=scale, pair_order=self.reading.pair_order)
+        unknown = [row for row in self.reading.figure_rows if row not in reflexes]
+        if unknown:
+            raise SettingsError((f"[reading] figure_rows: the vocabulary has no reflex {unknown[0]}",))
+        return ReadingOptions(
+            default_scale=scale,
+            pair_order=self.reading.pair_order,
+            figure_rows=tuple(self.reading.figure_rows),
+        )
 
     def assess_options(self) -> AssessOptions:
         """The options of the assessment.

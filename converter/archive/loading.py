@@ -95,25 +95,29 @@ def load(
 
     if archive.read_only:
         raise ArchiveError(f"{archive.path}: the archive is open for reading only.")
-    options = options or LoadOptions()
     try:
-        archive.connection.execute(f"SET memory_limit = '{_MEMORY}'")
-        state = _begin(archive, run, vocabulary, options)
-        totals, place = RunTotals(), 0
-        for batch in batches(items, _characters, options.batch_notes, options.batch_characters):
-            totals = totals.plus(_store(state, batch, place))
-            place += len(batch)
-            if options.progress:
-                options.progress(totals)
-        with private_files():
-            state.connection.execute(
-                "UPDATE runs SET finished = ? WHERE run_number = ?", [run.finished(), state.number]
-            )
+        return _load(archive, items, run, vocabulary, options or LoadOptions())
     except duckdb.Error as error:
         raise ArchiveError(f"{archive.path}: {_why_not_stored(error)}") from None
     finally:
         with suppress(duckdb.Error):
             archive.connection.execute("RESET memory_limit")
+
+
+def _load(
+    archive: Archive, items: Iterable[Item], run: RunInfo, vocabulary: Vocabulary, options: LoadOptions
+) -> RunTotals:
+    archive.connection.execute(f"SET memory_limit = '{_MEMORY}'")
+    state = _begin(archive, run, vocabulary, options)
+    totals, place = RunTotals(), 0
+    for batch in batches(items, _characters, options.batch_notes, options.batch_characters):
+        totals = totals.plus(_store(state, batch, place))
+        place += len(batch)
+        if options.progress:
+            options.progress(totals)
+    with private_files():
+        finished = [run.finished(), state.number]
+        state.connection.execute("UPDATE runs SET finished = ? WHERE run_number = ?", finished)
     return totals
 
 

@@ -63,7 +63,7 @@ def details_of(note: Note) -> str:
     """A digest of what the source says about a note besides its text and its place in a file."""
     said = (
         note.patient, note.encounter, note.author, note.facility, note.authored, note.authored_precision,
-        note.kind, note.birth_date, note.age, note.sex,
+        note.kind, note.birth_date, note.age, note.sex, *((note.origin,) if note.origin else ()),
     )  # fmt: skip
     return _digest(said)
 
@@ -100,7 +100,7 @@ def note_row(note: Note, number: int, run_number: int, writer: Writer) -> Row:
         details_of(note),
         note.patient, note.encounter, note.author, note.facility, note.authored, note.authored_precision,
         first, last, note.kind, note.birth_date, note.age, note.sex, note.source, note.line,
-        writer.words(note.text), run_number, None,
+        [list(piece) for piece in note.origin], writer.words(note.text), run_number, None,
     )  # fmt: skip
 
 

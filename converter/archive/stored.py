@@ -32,7 +32,7 @@ _PAGE = 500
 _NOTES = """
 SELECT r.reading, r.record_schema, r.program, r.vocabulary,
        n.id, n.text, n.note_hash, n.system, n.patient, n.encounter, n.author, n.facility, n.authored,
-       n.authored_precision, n.note_kind, n.birth_date, n.age, n.sex, n.source, n.line
+       n.authored_precision, n.note_kind, n.birth_date, n.age, n.sex, n.source, n.line, n.origin
 FROM notes n JOIN readings r ON r.note = n.note
 WHERE n.to_run IS NULL AND r.to_run IS NULL
 """
@@ -87,7 +87,8 @@ def _parts(archive: Archive, readings: list[int]) -> _Parts:
 
 def _read(head: dict[str, Any], parts: _Parts) -> Read:
     number = head["reading"]
-    note = _value(Note, head, text=head["text"] or "", kind=head["note_kind"])
+    origin = tuple(tuple(piece) for piece in head["origin"])
+    note = _value(Note, head, text=head["text"] or "", kind=head["note_kind"], origin=origin)
     mine = {table: rows.get(number, []) for table, rows in parts.items()}
     reading = Reading(
         id=note.id,

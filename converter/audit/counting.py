@@ -39,17 +39,15 @@ def count(facts: Sequence[NoteFacts], figures: Sequence[Figure], least: int, has
     groups = _groups(facts)
     known = {figure.figure: figure for figure in figures if has_text or not figure.text}
     safe: frozenset[Name] = frozenset()
-    rows: dict[str, tuple[Row, ...]] = {}
+    numbers: Counter[Name] = Counter()
     for name in sorted(known, key=lambda name: _FIRST.get(name, len(_FIRST))):
         cells = _cells(facts, persons, known[name], _chain(known[name], known))
         safe |= publishable({_column(*key): behind for key, (_, behind) in cells.items()}, least, safe)
-        rows[name] = tuple(_rows(known[name], cells, groups))
+        numbers.update(_numbers(name, cells))
     return tuple(
-        Result(
-            figure=figure,
-            counted=figure.figure in known,
-            rows=tuple(_hidden(row, figure, safe) for row in rows.get(figure.figure, ())),
-        )
+        Result(figure=figure, counted=True, rows=tuple(_rows(figure, numbers, safe, groups)))
+        if figure.figure in known
+        else Result(figure=figure, counted=False)
         for figure in figures
     )
 
@@ -127,16 +125,30 @@ def _places(groups: tuple[str, ...]) -> Iterator[tuple[str, str]]:
     yield from zip(DIMENSIONS, groups, strict=True)
 
 
-def _rows(figure: Figure, cells: _Cells, groups: Mapping[str, Sequence[str]]) -> Iterator[Row]:
-    """Every number of a figure, none of them hidden so far."""
+def _numbers(figure: str, cells: _Cells) -> Counter[Name]:
+    """The numbers of one figure, none of them hidden so far."""
     numbers: Counter[Name] = Counter()
-    for (of_groups, counted), (number, _) in cells.items():
-        for name in _column(of_groups, counted):
-            numbers[name] += number
+    for (groups, counted), (number, _) in cells.items():
+        for name in _column(groups, counted):
+            if name[0] == figure:
+                numbers[name] += number
+    return numbers
+
+
+def _rows(
+    figure: Figure, numbers: Mapping[Name, int], safe: frozenset[Name], groups: Mapping[str, Sequence[str]]
+) -> Iterator[Row]:
     own = _denominator(figure)
-    for dimension, group in ((ALL, ALL), *((name, one) for name, these in groups.items() for one in these)):
-        counts = {category: numbers[figure.figure, category, dimension, group] for category in figure.categories}
-        yield Row(dimension=dimension, group=group, counts=counts, of=numbers[*own, dimension, group])
+    for place in ((ALL, ALL), *((name, one) for name, these in groups.items() for one in these)):
+        yield Row(
+            dimension=place[0],
+            group=place[1],
+            counts={
+                category: _shown((figure.figure, category, *place), numbers, safe)
+                for category in figure.categories
+            },
+            of=_shown((*own, *place), numbers, safe),
+        )
 
 
 def _denominator(figure: Figure) -> tuple[str, str]:
@@ -146,16 +158,7 @@ def _denominator(figure: Figure) -> tuple[str, str]:
     return figure.figure, YES if figure.is_share else _OF
 
 
-def _hidden(row: Row, figure: Figure, safe: frozenset[Name]) -> Row:
-    """The row as it may be published; nothing at all is nobody's secret."""
-    place = (row.dimension, row.group)
-    own = _denominator(figure)
-    return Row(
-        dimension=row.dimension,
-        group=row.group,
-        counts={
-            category: number if not number or (figure.figure, category, *place) in safe else None
-            for category, number in row.counts.items()
-        },
-        of=row.of if not row.of or (*own, *place) in safe else None,
-    )
+def _shown(name: Name, numbers: Mapping[Name, int], safe: frozenset[Name]) -> int | None:
+    """A number, or None where it is hidden; nothing at all is nobody's secret."""
+    number = numbers[name]
+    return number if not number or name in safe else None

@@ -16,7 +16,7 @@ suppression; the use of elimination for it is Langsrud's (R package GaussSuppres
 """
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from typing import TypeVar
 
 N = TypeVar("N", bound=Hashable)
@@ -51,11 +51,11 @@ def publishable(
     by_number = {tuple(sorted(number[name] for name in names)): set(behind) for names, behind in columns.items()}
     bound = {number[name] for name in fixed if name in number}
     published = {at for at, name in enumerate(order) if len(persons[name]) >= least} | bound
-    while culprits := _attack(by_number, published, least):
-        loose = culprits - bound or published - bound
-        if not loose:
+    while attacks := _attacks(by_number, published, least):
+        hidden = _enough_of(attacks, bound) or {max(published - bound, default=-1)}
+        if not hidden & published:
             break
-        published.discard(max(loose))
+        published -= hidden
     return frozenset(order[at] for at in published)
 
 
@@ -67,8 +67,17 @@ def _persons_of(columns: Mapping[tuple[N, ...], Iterable[int]]) -> dict[N, set[i
     return persons
 
 
-def _attack(columns: Mapping[_Column, set[int]], published: set[int], least: int) -> set[int]:
-    """Numbers that some combination takes to single out too few persons; empty where none can."""
+def _enough_of(attacks: Iterable[set[int]], bound: set[int]) -> set[int]:
+    """From each attack the number that fewest people stand behind, if none of its numbers is hidden already."""
+    hidden: set[int] = set()
+    for culprits in attacks:
+        if culprits - bound and not culprits & hidden:
+            hidden.add(max(culprits - bound))
+    return hidden
+
+
+def _attacks(columns: Mapping[_Column, set[int]], published: set[int], least: int) -> list[set[int]]:
+    """Combinations of numbers that may single out too few persons; empty where none can."""
     seen: defaultdict[_Column, set[int]] = defaultdict(set)
     for column, persons in columns.items():
         seen[tuple(name for name in column if name in published)].update(persons)
@@ -85,8 +94,15 @@ def _attack(columns: Mapping[_Column, set[int]], published: set[int], least: int
     for _ in range(least):
         basis = _one_basis(order, seen, places, used, whole.size)
         if basis.size < whole.size:
-            return next(basis.missed_by(column) for column in order if not basis.holds(column))
-    return set()
+            return list(_missed(basis, order))
+    return []
+
+
+def _missed(basis: "_Rank", order: Iterable[_Column]) -> Iterator[set[int]]:
+    for column in order:
+        if not basis.holds(column):
+            yield basis.missed_by(column)
+            basis.add(column)
 
 
 def _one_basis(
@@ -128,11 +144,11 @@ class _Rank:
 
     def holds(self, column: _Column) -> bool:
         """Whether a column depends on those added."""
-        return not self._left_over(dict.fromkeys(column, 1))
+        return not self._reduce(dict.fromkeys(column, 1))
 
     def add(self, column: _Column) -> None:
         """Add a column."""
-        vector = self._left_over(dict.fromkeys(column, 1))
+        vector = self._reduce(dict.fromkeys(column, 1))
         if vector:
             pivot = max(vector)
             inverse = pow(vector[pivot], -1, _PRIME)
@@ -143,17 +159,31 @@ class _Rank:
 
         What is left of a column at one place, once the added ones are taken off, is such a combination.
         """
-        place = max(self._left_over(dict.fromkeys(column, 1)))
-        return {place} | {pivot for pivot in self._reduced if place in self._left_over({pivot: 1})}
+        place = max(self._left_over(column))
+        return {place} | {pivot for pivot in self._reduced if place in self._left_over((pivot,))}
 
-    def _left_over(self, vector: dict[int, int]) -> dict[int, int]:
-        """A vector without its part in the space; later columns never bring back an earlier pivot."""
-        while (pivot := next((name for name in vector if name in self._reduced), None)) is not None:
-            factor = vector[pivot]
-            for name, value in self._reduced[pivot].items():
-                left = (vector.get(name, 0) - factor * value) % _PRIME
-                if left:
-                    vector[name] = left
-                else:
-                    del vector[name]
+    def _reduce(self, vector: dict[int, int]) -> dict[int, int]:
+        """A vector without its part in the space, as far down as the first place that cannot be taken off."""
+        while vector and (top := max(vector)) in self._reduced:
+            self._subtract(vector, top)
         return vector
+
+    def _left_over(self, column: _Column) -> dict[int, int]:
+        """A column without its part in the space."""
+        vector, kept = dict.fromkeys(column, 1), {}
+        while vector:
+            top = max(vector)
+            if top in self._reduced:
+                self._subtract(vector, top)
+            else:
+                kept[top] = vector.pop(top)
+        return kept
+
+    def _subtract(self, vector: dict[int, int], pivot: int) -> None:
+        factor = vector[pivot]
+        for name, value in self._reduced[pivot].items():
+            left = (vector.get(name, 0) - factor * value) % _PRIME
+            if left:
+                vector[name] = left
+            else:
+                del vector[name]

@@ -2,19 +2,33 @@
 
 Takes resources as dicts (or files of JSON, NDJSON and XML) and definitions (ours, a site's, the base of a
 FHIR release); gives Diagnostics, an OperationOutcome, or a count by rule. Leaves notes and the writing of
-resources to others.
+resources to others. A newcomer reads `checker`, then `walk`, then `snapshot` and `slicing`.
 """
 
 from converter.check.checker import Checker
-from converter.check.library import Definitions, load_definitions
+from converter.check.library import RELEASES, Definitions, load_definitions
+from converter.check.profiles import (
+    ProfileRow,
+    TreeRow,
+    check_definitions,
+    element_tree,
+    listed_profiles,
+)
 from converter.check.read import read_resources
-from converter.check.report import operation_outcome, summary_by_rule
+from converter.check.report import operation_outcome, summary_by_rule, table_rows
 
 __all__ = [
+    "RELEASES",
     "Checker",
     "Definitions",
+    "ProfileRow",
+    "TreeRow",
+    "check_definitions",
+    "element_tree",
+    "listed_profiles",
     "load_definitions",
     "operation_outcome",
     "read_resources",
     "summary_by_rule",
+    "table_rows",
 ]

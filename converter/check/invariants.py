@@ -105,6 +105,21 @@ class Invariants:
             return None
 
 
+def is_readable(expression: str) -> bool:
+    """Whether an expression can be evaluated at all, fast or by the FHIRPath library."""
+    try:
+        compiled_tree(parsed(expression))
+    except UnreadableExpressionError:
+        from fhirpathpy import parser
+
+        parse: Any = parser.parse
+        try:
+            parse(expression)
+        except Exception:  # the library's parser raises bare exceptions
+            return False
+    return True
+
+
 _COMPILED: dict[tuple[str, str], Any] = {}
 
 

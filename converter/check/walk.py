@@ -82,10 +82,11 @@ class Walker:
             for canonical in self._claimed(value):
                 shape = self._profile(canonical, kind, path, found, Severity.WARNING)
                 shapes.extend((shape,) if shape else ())
-            self._implied(value, path, found, scope, {shape.url for shape in shapes})
         base = self.shapes.of_type(kind)
         for shape in _distinct(shapes) or ((base,) if base else ()):
             self.object(shape, value, path, found, scope)
+        if structural:
+            self._implied(value, path, found, scope, {shape.url for shape in shapes})
         if "contained" in value:
             check_contained(value, path, found)
         if kind == "Bundle":

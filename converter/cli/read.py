@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import fields
-from typing import Annotated, Any, TextIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, TextIO
 
 import typer
 
@@ -18,14 +19,22 @@ from converter.cli.options import (
     job_of,
 )
 from converter.cli.output import Format, opened, records_to
+from converter.cli.read_views import show_legend, show_marked, write_changes, write_unread
+from converter.cli.running import CannotRunError
 from converter.cli.tables import counted, shortened, show_table
 from converter.cli.troubles import line_of, visible
 from converter.model import Finding, Note, Reading
+
+if TYPE_CHECKING:
+    from converter.cli.options import Job
+    from converter.words import Vocabulary
 
 EXAMPLE = """\b
 Example:
   plexor read notes.csv
   plexor read notes/ --format jsonl --out findings.jsonl
+  plexor read notes/ --unread-only
+  plexor read notes/ --against findings.jsonl
   echo "KJ 2+/2+, AJ absent on the left" | plexor read -"""
 
 _NOTE_COLUMNS = ("system", "id", "patient", "authored", "author")
@@ -44,6 +53,21 @@ def read(
             "no spreadsheet changes it.",
         ),
     ] = Format.TEXT,
+    marked: Annotated[
+        bool,
+        typer.Option("--marked", help="Show each note with findings and unread wording marked in place."),
+    ] = False,
+    unread_only: Annotated[
+        bool, typer.Option("--unread-only", help="List unread wording over all notes, most frequent first.")
+    ] = False,
+    against: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="OLD.jsonl",
+            help="List which findings changed, appeared or vanished since these records were written. INPUT "
+            "is notes, or one newer file of records.",
+        ),
+    ] = None,
     out: Out = None,
     config: Config = None,
     input_format: InputFormat = None,
@@ -57,11 +81,43 @@ def read(
         job_of(inputs, config, input_format, columns, file_name, encoding, system) as job,
         opened(out) as stream,
     ):
-        if format_ is Format.TEXT:
-            _show(stream, job.readings())
-        else:
-            write_readings(stream, format_, job.readings())
+        _write(stream, format_, job, inputs, marked=marked, unread_only=unread_only, against=against)
     return job.troubles.status
+
+
+def _write(
+    stream: TextIO,
+    format_: Format,
+    job: "Job",
+    inputs: list[str],
+    *,
+    marked: bool,
+    unread_only: bool,
+    against: Path | None,
+) -> None:
+    """Write the view that was asked for."""
+    if marked + unread_only + (against is not None) > 1:
+        raise CannotRunError("--marked, --unread-only, --against: choose one of them")
+    if marked and format_ is not Format.TEXT:
+        raise CannotRunError(f"--marked --format {format_}: marks are for people; leave out --format")
+    if against is not None:
+        write_changes(stream, format_, against, _newer(inputs, job), job)
+    elif unread_only:
+        write_unread(stream, format_, job.readings())
+    elif format_ is Format.TEXT:
+        _show(stream, job.readings(), job.session.vocabulary, marked=marked)
+    else:
+        write_readings(stream, format_, job.readings())
+
+
+def _newer(inputs: list[str], job: "Job") -> Iterator[Reading]:
+    """The newer readings: those of a file of records, else the notes read now."""
+    from converter.cli.read_views import readings_in
+    from converter.review.records import holds_records, read_records
+
+    if len(inputs) == 1 and holds_records(Path(inputs[0])):
+        return readings_in(read_records(Path(inputs[0])), job.troubles)
+    return (reading for _, reading in job.readings())
 
 
 def write_readings(stream: TextIO, format_: Format, readings: Iterable[tuple[Note, Reading]]) -> None:
@@ -86,12 +142,17 @@ def _rows(note: Note, reading: Reading) -> Iterator[dict[str, Any]]:
         yield about | finding_to_record(finding)
 
 
-def _show(stream: TextIO, readings: Iterable[tuple[Note, Reading]]) -> None:
+def _show(
+    stream: TextIO, readings: Iterable[tuple[Note, Reading]], vocabulary: "Vocabulary", *, marked: bool
+) -> None:
     notes = findings = unread = 0
     for note, reading in readings:
         notes, findings, unread = notes + 1, findings + len(reading.findings), unread + len(reading.unread)
         show_heading(stream, note)
+        if marked:
+            show_marked(stream, note, reading)
         if reading.findings:
+            _show_shorthand(stream, reading, vocabulary)
             show_table(stream, _SHOWN, [_cells(finding) for finding in reading.findings])
         else:
             stream.write("  no reflex finding\n")
@@ -103,6 +164,17 @@ def _show(stream: TextIO, readings: Iterable[tuple[Note, Reading]]) -> None:
         stream.write("\n")
     totals = f"{counted(notes, 'note')}, {counted(findings, 'finding')}, {counted(unread, 'piece')}"
     stream.write(f"{totals} of reflex wording not understood\n")
+    if marked:
+        show_legend(stream)
+
+
+def _show_shorthand(stream: TextIO, reading: Reading, vocabulary: "Vocabulary") -> None:
+    """One line with all findings of a note, in the marks that clinicians write."""
+    from converter.reading.shorthand import shorthand_of
+
+    written = shorthand_of(reading.findings, vocabulary)
+    left_out = f" ({len(written.left_out)} not in shorthand)" if written.left_out else ""
+    stream.write(visible(f"  {written.text}{left_out}") + "\n")
 
 
 def show_heading(stream: TextIO, note: Note) -> None:

@@ -1,5 +1,6 @@
 """What every resource of one note shares: patient, encounter, examiner, time and the note itself."""
 
+import re
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
@@ -11,6 +12,8 @@ from converter.fhir.times import effective_time
 from converter.model import Diagnostic, Note, Reading, Severity
 from converter.words import Vocabulary
 
+_SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*:\S")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Context:
@@ -18,7 +21,8 @@ class Context:
 
     Attributes:
         note, reading, vocabulary, options: as given.
-        system: the note's system, or the site's default.
+        system: the note's system, or the site's default, as it is written.
+        space: the same as a URI.
         subject, encounter, performer: references, or None where the note names none.
         effective: the note's time as a FHIR dateTime, or None.
     """
@@ -28,6 +32,7 @@ class Context:
     vocabulary: Vocabulary
     options: FhirOptions
     system: str
+    space: str
     subject: dict[str, Any] | None
     encounter: dict[str, Any] | None
     performer: dict[str, Any] | None
@@ -79,8 +84,9 @@ def context_of(
 ) -> tuple[Context, tuple[Diagnostic, ...]]:
     """Gather what the resources of a note share, and what is doubtful about it."""
     system = note.system or options.default_system
+    space, about_space = _space(note, system, options.base)
     effective, about_time = effective_time(note, options.zone)
-    subject, about_subject = _subject(note, system, options)
+    subject, about_subject = _subject(note, space, options)
     about_system = () if note.system else (_no_system(note, system),)
     context = Context(
         note=note,
@@ -88,12 +94,13 @@ def context_of(
         vocabulary=vocabulary,
         options=options,
         system=system,
+        space=space,
         subject=subject,
-        encounter=_other(note.encounter, "Encounter", options.encounter_system, system),
-        performer=_other(note.author, "Practitioner", options.practitioner_system, system),
+        encounter=_other(note.encounter, "Encounter", options.encounter_system, space, options.base),
+        performer=_other(note.author, "Practitioner", options.practitioner_system, space, options.base),
         effective=effective,
     )
-    return context, (*about_system, *about_subject, *about_time)
+    return context, (*about_system, *about_space, *about_subject, *about_time)
 
 
 def device_uuid(reading: Reading) -> str:
@@ -102,17 +109,18 @@ def device_uuid(reading: Reading) -> str:
 
 
 def _other(
-    value: str | None, resource_type: str, system: str | None, note_system: str
+    value: str | None, resource_type: str, system: str | None, note_system: str, base: str
 ) -> dict[str, Any] | None:
     if value is None:
         return None
-    return logical(resource_type, system or derived_system(note_system, resource_type.lower()), value)
+    space = system or derived_system(base, note_system, resource_type.lower())
+    return logical(resource_type, space, value)
 
 
 def _subject(
     note: Note, note_system: str, options: FhirOptions
 ) -> tuple[dict[str, Any] | None, tuple[Diagnostic, ...]]:
-    system = options.patient_system or derived_system(note_system, "patient")
+    system = options.patient_system or derived_system(options.base, note_system, "patient")
     by_identifier = None if note.patient is None else logical("Patient", system, note.patient)
     if note.patient is None or by_identifier is None:
         return None, (
@@ -128,6 +136,15 @@ def _subject(
             return by_identifier, (_doubt("patient-not-listed", message, note),)
         return {"reference": f"Patient/{known}"}, ()
     return by_identifier, ()
+
+
+def _space(note: Note, system: str, base: str) -> tuple[str, tuple[Diagnostic, ...]]:
+    """A URI for the note's system; a name that is none stands under our base."""
+    uri = fhir_uri(system)
+    if _SCHEME.match(uri):
+        return uri, ()
+    message = f"The system of the note, {system!r}, is no URI, so its identifiers stand under {base}."
+    return f"{base}/identifier/note/{uri}", (_doubt("note-system-no-uri", message, note),)
 
 
 def _no_system(note: Note, system: str) -> Diagnostic:

@@ -7,7 +7,7 @@ from converter.fhir.context import Context
 from converter.fhir.identity import derived_system, logical
 from converter.fhir.narrative import narrative
 from converter.fhir.terms import LOINC, coding, concept, other_systems
-from converter.fhir.text import fhir_string, fhir_uri
+from converter.fhir.text import fhir_string
 
 
 def document_reference(context: Context) -> dict[str, Any]:
@@ -17,7 +17,7 @@ def document_reference(context: Context) -> dict[str, Any]:
     text = narrative([f"Note {value or ''} of {context.effective or 'unknown date'}."])
     resource = context.head("DocumentReference", uuid, "reflex-note", text)
     if value is not None:
-        resource["masterIdentifier"] = {"system": fhir_uri(context.system), "value": value}
+        resource["masterIdentifier"] = {"system": context.space, "value": value}
     digest = {"system": f"{context.base}/identifier/note-sha-256", "value": note.hash}
     resource["identifier"] = [*context.identifiers("DocumentReference", uuid), digest]
     resource["status"] = "current"
@@ -65,5 +65,5 @@ def _context(context: Context) -> dict[str, Any]:
 def _facility(context: Context) -> dict[str, Any] | None:
     if context.note.facility is None:
         return None
-    system = context.options.facility_system or derived_system(context.system, "location")
+    system = context.options.facility_system or derived_system(context.base, context.space, "location")
     return logical("Location", system, context.note.facility)

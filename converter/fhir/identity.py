@@ -54,10 +54,12 @@ def logical(resource_type: str, system: str, value: str) -> dict[str, Any] | Non
     return {"type": resource_type, "identifier": {"system": fhir_uri(system), "value": text}}
 
 
-def derived_system(note_system: str, what: str) -> str:
+def derived_system(base: str, note_system: str, what: str) -> str:
     """The space of another kind of identifier from the source that names notes by `note_system`.
 
-    Patient 17 of one source is not patient 17 of another, so the space carries the note's own.
+    Patient 17 of one source is not patient 17 of another, so the space carries the note's own. A `urn:` has
+    a form of its own (an OID is digits alone), so it is not made longer but stands under our base.
     """
-    joint = ":" if note_system.startswith("urn:") else "/"
-    return f"{note_system}{joint}{what}"
+    if note_system.startswith(("http://", "https://")):
+        return f"{note_system}/{what}"
+    return f"{base}/identifier/{what}/{note_system}"

@@ -4,14 +4,16 @@ Takes the drafts of a whole note in order; gives findings, exams and diagnostics
 """
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
+from typing import Any
 
 from converter.model import Diagnostic, Exam, Finding, Severity, Span
 from converter.model.record import plain_number
-from converter.reading.grammar.parts import Draft
+from converter.reading.grammar.parts import Details, Draft
 from converter.reading.meaning import Meaning, meaning_of
 from converter.words import Scale, Vocabulary
 
+_MANNER = tuple(each.name for each in fields(Details) if each.name != "uncertain")
 _ANCHOR_ROLES = ("site", "region", "header", "value")
 
 
@@ -24,6 +26,16 @@ class _Exams:
     def number(self, draft: Draft, text: str) -> int:
         """The number of the exam that a draft belongs to."""
         return self.numbers.setdefault(_exam_key(draft, text), len(self.numbers) + 1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Graded:
+    """A grade read by its scale; empty where there is none, or where the scale does not hold it."""
+
+    low: float | None = None
+    high: float | None = None
+    scale: Scale | None = None
+    basis: str | None = None
 
 
 def findings_of(
@@ -45,72 +57,68 @@ def findings_of(
     seen: Counter[str] = Counter()
     found = []
     for draft in sorted(drafts, key=_start):
-        finding, problem = _finding(text, draft, vocabulary, default_scale, legends, exams, seen)
-        found.append(finding)
-        if problem is not None:
-            diagnostics.append(problem)
+        meaning = meaning_of(draft, vocabulary.reflexes[draft.target.site].kind)
+        scale, basis = _scale(draft, meaning, vocabulary, default_scale, legends)
+        graded = _Graded(meaning.low, meaning.high, scale, basis) if meaning.low is not None else _Graded()
+        if scale is not None and graded.low is not None and not _holds(scale, meaning):
+            diagnostics.append(_off_scale(text, draft, scale))
+            graded = _Graded()
+        found.append(
+            _finding(
+                text, draft, meaning, graded, vocabulary, exams.number(draft, text), _identifier(draft, seen)
+            )
+        )
     return tuple(found), _exams(exams, found), (*diagnostics, *_mixed_plus(found))
 
 
 def _finding(
     text: str,
     draft: Draft,
+    meaning: Meaning,
+    graded: _Graded,
     vocabulary: Vocabulary,
-    default_scale: str | None,
-    legends: list[str],
-    exams: _Exams,
-    seen: Counter[str],
-) -> tuple[Finding, Diagnostic | None]:
-    target, kind = draft.target, vocabulary.reflexes[draft.target.site].kind
-    meaning = meaning_of(draft, kind)
+    exam: int,
+    identifier: str,
+) -> Finding:
+    target, value = draft.target, draft.value
+    kind = vocabulary.reflexes[target.site].kind
     spans = _spans(draft)
     start, end = min(span.start for span in spans), max(span.end for span in spans)
-    written = _as_written(text, draft)
-    scale, basis = _scale(draft, meaning, vocabulary, default_scale, legends)
-    problem = None
-    if meaning.low is not None and scale is not None and not _holds(scale, meaning):
-        problem = _off_scale(written, scale, start, end)
-        meaning.low = meaning.high = None
-        scale, basis = None, None
-    graded = meaning.low is not None
-    details, value = draft.details, draft.value
-    finding = Finding(
-        finding=_identifier(draft, seen),
-        exam=exams.number(draft, text),
+    worded = "word" if meaning.descriptor or meaning.response else None
+    return Finding(
+        finding=identifier,
+        exam=exam,
         site=target.site,
         which=target.which if target.which != "flexor_named" else None,
         root=target.root,
         side=draft.side,
         kind=kind,
-        grade_low=plain_number(meaning.low),
-        grade_high=plain_number(meaning.high),
-        grade_basis="number" if graded else "word" if meaning.descriptor or meaning.response else None,
-        plus=value.plus if value is not None and graded else "none",
+        grade_low=plain_number(graded.low),
+        grade_high=plain_number(graded.high),
+        grade_basis="number" if graded.low is not None else worded,
+        plus=value.plus if value is not None and graded.low is not None else "none",
         denominator=value.denominator if value is not None else None,
-        scale=scale.scale if scale is not None and graded else None,
-        scale_basis=basis if graded else None,
-        level=_level(meaning, scale, kind, vocabulary),
+        scale=graded.scale.scale if graded.scale is not None else None,
+        scale_basis=graded.basis,
+        level=_level(meaning, graded, kind, vocabulary),
         descriptor=meaning.descriptor,
         response=meaning.response,
-        beats=details.beats,
-        sustained=details.sustained,
-        reinforcement=details.reinforcement,
-        manoeuvre=details.manoeuvre,
-        position=details.position,
-        technique=details.technique,
-        quality=details.quality,
-        comparison=details.comparison,
         negated=meaning.negated,
         status=draft.status,
-        certainty="uncertain" if details.uncertain or meaning.uncertain else "stated",
+        certainty="uncertain" if draft.details.uncertain or meaning.uncertain else "stated",
         reason=draft.reason,
-        as_written=written,
+        as_written=_as_written(text, draft),
         spans=spans,
         start=start,
         end=end,
         quote=text[start:end],
+        **_manner(draft),
     )
-    return finding, problem
+
+
+def _manner(draft: Draft) -> dict[str, Any]:
+    """The fields that say how a reflex was elicited and what else was seen."""
+    return {name: getattr(draft.details, name) for name in _MANNER}
 
 
 def _start(draft: Draft) -> tuple[int, int]:
@@ -174,19 +182,21 @@ def _holds(scale: Scale, meaning: Meaning) -> bool:
     return low is not None and high is not None and scale.holds(low) and scale.holds(high)
 
 
-def _off_scale(written: str | None, scale: Scale, start: int, end: int) -> Diagnostic:
+def _off_scale(text: str, draft: Draft, scale: Scale) -> Diagnostic:
+    spans = _spans(draft)
+    written = _as_written(text, draft)
     return Diagnostic(
         code="off-scale",
         severity=Severity.WARNING,
         message=f"The grade {written} does not exist on the scale {scale.scale}: kept as written, not coded.",
-        start=start,
-        end=end,
+        start=min(span.start for span in spans),
+        end=max(span.end for span in spans),
     )
 
 
-def _level(meaning: Meaning, scale: Scale | None, kind: str, vocabulary: Vocabulary) -> str | None:
-    if meaning.low is not None and meaning.high is not None and scale is not None:
-        return scale.level(meaning.low, meaning.high)
+def _level(meaning: Meaning, graded: _Graded, kind: str, vocabulary: Vocabulary) -> str | None:
+    if graded.low is not None and graded.high is not None and graded.scale is not None:
+        return graded.scale.level(graded.low, graded.high)
     if meaning.descriptor is None or meaning.negated:
         return None
     if kind == "clonus":
@@ -231,7 +241,7 @@ def _mixed_plus(found: list[Finding]) -> list[Diagnostic]:
                 Diagnostic(
                     code="mixed-plus",
                     severity=Severity.WARNING,
-                    message="Grades with and without a plus stand in one exam; a plus alone makes no sure difference.",
+                    message="One exam has grades with and without a plus; a plus alone makes no sure difference.",
                     start=min(f.start for f in graded),
                     end=max(f.end for f in graded),
                 )

@@ -123,6 +123,7 @@ class _NoteReader:
         _drop_mere_symmetry(self.drafts, parser.drafts)
         self.drafts += parser.drafts
         settle_headings(parser, self._pending)
+        self._context.headed = bool(self._pending)
         self.unread += unread_of(self._text, [t for t in sentence.tokens if t not in self._pending])
         self.unread += unknown_words(self._text, sentence.tokens, parser.drafts)
         self._leave(sentence, parser)

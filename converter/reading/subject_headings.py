@@ -4,6 +4,7 @@ Takes the sentences in order; marks the nouns that head values, and keeps those 
 """
 
 from converter.reading.grammar.parser import Parser
+from converter.reading.grammar.parts import Target
 from converter.reading.sentences import Sentence
 from converter.reading.tokens import Token
 
@@ -24,6 +25,8 @@ def settle_headings(p: Parser, pending: list[Token]) -> None:
         after = p.skip(index + 1, *_BETWEEN)
         if after >= len(p.tokens):
             pending.append(token)
+            if token.kind == "reflex":
+                p.context.last = [Target("unspecified", general=True, used=[(token, "header")])]
         elif (p.tokens[after].used or p.kind(after) in ("at", "region", "side")) and _heads(p, token):
             token.used = "header"
 

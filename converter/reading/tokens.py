@@ -93,7 +93,11 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
             continue
         if token.kind == "count" and isinstance(token.written, Count) and token.written.repeat:
             token = _repeat(token, adjusted)
-        elif token.kind == "dash" and before is not None and _is_minus(text, before, token, _plus_near(adjusted)):
+        elif (
+            token.kind == "dash"
+            and before is not None
+            and _is_minus(text, before, token, _plus_near(adjusted))
+        ):
             token = replace(token, kind="value", written=Written(polarity="negative"))
         elif (
             "arrow" in token.flags

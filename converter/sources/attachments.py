@@ -11,7 +11,7 @@ from converter.sources.fields import Place
 from converter.sources.hypertext import text_of_html
 from converter.sources.origins import Origin
 from converter.sources.rtf import text_of_rtf
-from converter.sources.troubles import error, warning
+from converter.sources.troubles import error
 
 _CHARSET = re.compile(r"charset\s*=\s*\"?([\w.:-]+)", re.IGNORECASE)
 _KINDS = {
@@ -93,7 +93,7 @@ def _kind_of_content(data: bytes) -> str | None:
 
 def _not_text(content_type: str, place: Place) -> Diagnostic:
     shown = content_type[:60] or "unknown"
-    return warning(
+    return error(
         "attachment-not-text",
         f"The attached document is of the type {shown}, which holds no text to read, so it was left out.",
         place.source,

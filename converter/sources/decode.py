@@ -24,7 +24,8 @@ _MARKS = (
 )
 _ESCAPED = re.compile("[\udc80-\udcff]")
 _COMMON = re.compile(
-    r"utf-?8|(us-)?ascii|(iso|8859|windows|cp|latin|koi8|mac|euc|gb|big5|shift|ms)[\w-]*", re.IGNORECASE | re.ASCII
+    r"utf-?8|(us-)?ascii|(iso|8859|windows|cp|latin|koi8|mac|euc|gb|big5|shift|ms)[\w-]*",
+    re.IGNORECASE | re.ASCII,
 )
 _UNDEFINED = frozenset((0x81, 0x8D, 0x8F, 0x90, 0x9D))
 

@@ -5,18 +5,15 @@ Takes the segments of one note; gives our fields as text. References are to HL7 
 
 import re
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
+from converter.sources.hl7_messages import Group
 from converter.sources.hl7_segments import Segment, component_of, iso_time, plain
-
-if TYPE_CHECKING:
-    from converter.sources.hl7v2 import Group
 
 _OID = re.compile(r"[0-2](?:\.(?:0|[1-9]\d*))+")
 _ZONE = re.compile(r"[+-]\d{4}$")
 
 
-def fields_of(group: "Group", of: int) -> dict[str, str]:
+def fields_of(group: Group, of: int) -> dict[str, str]:
     """Our fields of a note, without its text; a field without a value is left out.
 
     Args:
@@ -47,7 +44,7 @@ def _first(*places: tuple[Segment | None, int, int]) -> str:
     )
 
 
-def _identity(group: "Group", of: int) -> tuple[str, str]:
+def _identity(group: Group, of: int) -> tuple[str, str]:
     """The document's number (TXA-12), the filler's or placer's order number (OBR-3, OBR-2), the message's."""
     for segment, field in ((group.document, 12), (group.order, 3), (group.order, 2)):
         if segment is not None and (number := segment.value(field)):
@@ -78,17 +75,17 @@ def _patient(segment: Segment | None) -> str:
     return next(iter([*record, *(number for _, number in numbers)]), "") or segment.value(2)
 
 
-def _author(group: "Group") -> str:
+def _author(group: Group) -> str:
     """The document's originator or primary provider (TXA-9, TXA-5), the interpreter (OBR-32), the observer."""
     named = _first((group.document, 9, 1), (group.document, 5, 1), (group.order, 32, 1))
     return named or _first(*((segment, 16, 1) for segment in _observations(group)))
 
 
-def _authored(group: "Group") -> str:
+def _authored(group: Group) -> str:
     """When the document was written (TXA-6, TXA-4) or the observation made (OBR-7, OBX-14)."""
     named = _first((group.document, 6, 1), (group.document, 4, 1), (group.order, 7, 1))
     return named or _first(*((segment, 14, 1) for segment in _observations(group)))
 
 
-def _observations(group: "Group") -> Iterable[Segment]:
+def _observations(group: Group) -> Iterable[Segment]:
     return (segment for segment in group.texts if segment.name == "OBX")

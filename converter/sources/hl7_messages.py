@@ -30,6 +30,35 @@ class Message:
 
 
 @dataclass(slots=True)
+class Group:
+    """What belongs to one note: the segments of one report or document, and those that identify it.
+
+    Attributes:
+        message: the message that it stands in.
+        patient: PID.
+        visit: PV1.
+        order: OBR.
+        document: TXA.
+        texts: OBX and NTE, in order.
+        number: its number within the message, from 1.
+    """
+
+    message: Message
+    patient: Segment | None = None
+    visit: Segment | None = None
+    order: Segment | None = None
+    document: Segment | None = None
+    texts: list[Segment] = field(default_factory=list)
+    number: int = 1
+
+    @property
+    def line(self) -> int:
+        """The line where it starts."""
+        first = self.document or self.order or (self.texts[0] if self.texts else self.message.header)
+        return first.line
+
+
+@dataclass(slots=True)
 class _State:
     """Where in a file the reader stands.
 
@@ -112,6 +141,28 @@ class _Growing:
         raw = "".join(self.pieces)
         name = raw[:3] if _starts_segment(raw, marks) else ""
         return Segment(name, raw, self.at, self.line, marks)
+
+
+def groups_of(message: Message) -> list[Group]:
+    """The groups of a message, in order; a group without text may be among them."""
+    groups = [Group(message)]
+    for segment in message.segments[1:]:
+        last = groups[-1]
+        if segment.name == "PID":
+            groups.append(Group(message, patient=segment))
+        elif segment.name == "PV1":
+            last.visit = segment
+        elif segment.name == "OBR":
+            if last.order or any(text.name == "OBX" for text in last.texts):
+                groups.append(last := Group(message, last.patient, last.visit))
+            last.order = segment
+        elif segment.name == "TXA":
+            if last.document or any(text.name == "OBX" for text in last.texts):
+                groups.append(last := Group(message, last.patient, last.visit))
+            last.document = segment
+        elif segment.name in ("OBX", "NTE"):
+            last.texts.append(segment)
+    return groups
 
 
 def _segments(lines: Lines, source: str, longest: int, state: _State) -> Iterator[Segment | Diagnostic]:

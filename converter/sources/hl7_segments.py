@@ -10,6 +10,7 @@ from converter.sources.flow import Flow
 
 HEADERS = frozenset(("MSH", "BHS", "FHS"))
 TRAILERS = frozenset(("BTS", "FTS"))
+_UNNAMED = ("\0", "\0", "\\", "\0")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,16 +34,12 @@ class Marks:
 
 def marks_of(header: str) -> Marks | None:
     """The marks that the start of a header segment names, or None where they cannot be."""
-    named = header[3:8].ljust(5)
-    parting = [mark for mark in named if mark != " "]
-    if named[0].isalnum() or named[0].isspace() or len(set(parting)) < len(parting) or len(parting) < 2:
+    field, codes = header[3:4], header[4:].partition(header[3:4] or "|")[0]
+    named = [field, *codes[:4]]
+    if not codes or len(set(named)) < len(named) or any(mark.isalnum() or mark.isspace() for mark in named):
         return None
-    if any(mark.isalnum() for mark in parting):
-        return None
-    usual = Marks()
-    codes = header[4:].partition(named[0])[0]
-    given = [*codes[:4], *"\0\0\0\0"][:4]
-    return Marks(named[0], given[0], given[1], given[2] if given[2] != "\0" else usual.escape, given[3])
+    component, repetition, escape, subcomponent = [*codes[:4], *_UNNAMED[len(codes[:4]) :]]
+    return Marks(field, component, repetition, escape, subcomponent)
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,7 +24,9 @@ _SUBTYPES = {"RTF": "application/rtf", "HTML": "text/html", "XHTML": "text/html"
 def holds_text(segments: Sequence[Segment]) -> bool:
     """Whether the segments of a group are a note: any comment or any observation in words."""
     return any(
-        bool(segment.value(3)) if segment.name == "NTE" else segment.value(2) in _TEXTS and _value(segment) != ""
+        bool(segment.value(3))
+        if segment.name == "NTE"
+        else segment.value(2) in _TEXTS and _value(segment) != ""
         for segment in segments
     )
 
@@ -123,9 +125,7 @@ class _Writer:
                 self.flow.break_line()
 
     def _say(self, segment: Segment, code: str, start: str) -> None:
-        self.troubles.append(
-            warning(code, f"{start}, so it was left out.", self._place.source, segment.line)
-        )
+        self.troubles.append(warning(code, f"{start}, so it was left out.", self._place.source, segment.line))
 
 
 def _is_document(segment: Segment) -> bool:
@@ -143,7 +143,9 @@ def _document(segment: Segment, place: Place) -> Taken:
     flow = Flow()
     write(data, segment.marks, flow)
     raw = flow.result()[0].encode("utf-8")
-    return from_bytes(bytes.fromhex(raw.decode()) if encoding == "HEX" and _is_hex(raw) else raw, content_type, place)
+    return from_bytes(
+        bytes.fromhex(raw.decode()) if encoding == "HEX" and _is_hex(raw) else raw, content_type, place
+    )
 
 
 def _is_hex(raw: bytes) -> bool:

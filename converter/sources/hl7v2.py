@@ -7,51 +7,22 @@ version 2.5.1: chapters 2 (control), 3 (patients), 7 (observations) and 9 (docum
 
 import re
 from collections import Counter
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 from converter.model import Diagnostic
 from converter.sources.fields import Place, note_from_fields
 from converter.sources.format import Format, NoteStream, Opened
 from converter.sources.hl7_fields import fields_of
-from converter.sources.hl7_messages import Message, messages
-from converter.sources.hl7_segments import Segment
+from converter.sources.hl7_messages import Group, groups_of, messages
 from converter.sources.hl7_text import holds_text, text_of
 from converter.sources.options import SourceOptions
 from converter.sources.troubles import information, warning
 
-_FIRST = re.compile(r"[\s\x0b\ufeff]*(?:(?:MSH|FHS|BHS)[^\w\s].{3,5}|(?:PID|EVN|PD1|PV1|ORC|OBR|OBX|TXA|NTE)\|)")
+_FIRST = re.compile(
+    r"[\s\x0b\ufeff]*(?:(?:MSH|FHS|BHS)[^\w\s].{3,5}|(?:PID|EVN|PD1|PV1|ORC|OBR|OBX|TXA|NTE)\|)"
+)
 _CHARSETS = {"UNICODE UTF-8": "utf-8", "UTF-8": "utf-8", "8859/1": "cp1252", "ASCII": "utf-8"}
-_MSH_18 = re.compile(rb"MSH(.)(?:[^\r\n]*?\1){16}([A-Za-z0-9/ _-]*)", re.DOTALL)
 _WITHDRAWN = frozenset(("CA", "OB"))  # table 0273: deleted, obsolete
-
-
-@dataclass(slots=True)
-class Group:
-    """What belongs to one note: the segments of one report or document, and those that identify it.
-
-    Attributes:
-        message: the message that it stands in.
-        patient: PID.
-        visit: PV1.
-        order: OBR.
-        document: TXA.
-        texts: OBX and NTE, in order.
-        number: its number within the message, from 1.
-    """
-
-    message: Message
-    patient: Segment | None = None
-    visit: Segment | None = None
-    order: Segment | None = None
-    document: Segment | None = None
-    texts: list[Segment] = field(default_factory=list)
-    number: int = 1
-
-    @property
-    def line(self) -> int:
-        """The line where it starts."""
-        first = self.document or self.order or (self.texts[0] if self.texts else self.message.header)
-        return first.line
 
 
 def read_hl7(opened: Opened, options: SourceOptions) -> NoteStream:
@@ -74,30 +45,10 @@ def read_hl7(opened: Opened, options: SourceOptions) -> NoteStream:
     if without:
         counted = ", ".join(f"{count} {kind[:12]}" for kind, count in sorted(without.items()))
         yield information(
-            "no-text-in-message", f"Some messages hold no text, so they are no notes ({counted}).", opened.name
+            "no-text-in-message",
+            f"Some messages hold no text, so they are no notes ({counted}).",
+            opened.name,
         )
-
-
-def groups_of(message: Message) -> list[Group]:
-    """The groups of a message, in order; a group without text may be among them."""
-    groups = [Group(message)]
-    for segment in message.segments[1:]:
-        last = groups[-1]
-        if segment.name == "PID":
-            groups.append(Group(message, patient=segment))
-        elif segment.name == "PV1":
-            last.visit = segment
-        elif segment.name == "OBR":
-            if last.order or any(text.name == "OBX" for text in last.texts):
-                groups.append(last := Group(message, last.patient, last.visit))
-            last.order = segment
-        elif segment.name == "TXA":
-            if last.document or any(text.name == "OBX" for text in last.texts):
-                groups.append(last := Group(message, last.patient, last.visit))
-            last.document = segment
-        elif segment.name in ("OBX", "NTE"):
-            last.texts.append(segment)
-    return groups
 
 
 def _note(group: Group, of: int, opened: Opened, options: SourceOptions) -> NoteStream:
@@ -123,10 +74,11 @@ def _note(group: Group, of: int, opened: Opened, options: SourceOptions) -> Note
 
 def _charset(head: bytes) -> str | None:
     """The character set that the first message names (MSH-18)."""
-    found = _MSH_18.search(head)
-    if found is None:
+    start = head.find(b"MSH")
+    if start < 0 or len(head) < start + 4:
         return None
-    name = found[2].decode("ascii").strip().upper()
+    fields = re.split(rb"[\r\n]", head[start : start + 2000])[0].split(head[start + 3 : start + 4])
+    name = fields[17].decode("ascii", "replace").strip().upper() if len(fields) > 17 else ""
     return _CHARSETS.get(name) or (f"iso-{name.replace('/', '-')}" if name.startswith("8859/") else None)
 
 

@@ -11,6 +11,7 @@ from converter.sources.hashing import short_number
 from converter.sources.troubles import error, information, warning
 
 STANDARD_INPUT = "-"
+_PACKINGS = (".gz", ".zst", ".zstd")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +33,13 @@ class Input:
 
     @property
     def suffix(self) -> str:
-        """The end of its name that shows its format, lower case, without `.gz`."""
-        return PurePath(_without_gz(self.name)).suffix.lower() if self.path else ""
+        """The end of its name that shows its format, lower case, without `.gz` or `.zst`."""
+        return PurePath(without_packing(self.name)).suffix.lower() if self.path else ""
 
     @property
     def stem(self) -> str:
         """Its name without folders and suffix."""
-        return PurePath(_without_gz(self.name)).stem if self.path else "standard-input"
+        return PurePath(without_packing(self.name)).stem if self.path else "standard-input"
 
     @property
     def relative(self) -> str:
@@ -50,7 +51,7 @@ class Input:
 
 def path_of(item: Input) -> str:
     """The path of an input from the named folder, without its suffix."""
-    bare = PurePath(_without_gz(item.relative))
+    bare = PurePath(without_packing(item.relative))
     return bare.with_suffix("").as_posix() if bare.suffix and item.path else bare.as_posix()
 
 
@@ -146,5 +147,7 @@ def _reason(trouble: OSError) -> str:
     return (trouble.strerror or str(trouble)).lower()
 
 
-def _without_gz(name: str) -> str:
-    return name[:-3] if name.lower().endswith(".gz") else name
+def without_packing(name: str) -> str:
+    """A file's name without the ending that says how it is packed."""
+    packing = next((end for end in _PACKINGS if name.lower().endswith(end)), "")
+    return name[: len(name) - len(packing)]

@@ -1,6 +1,5 @@
 """JSON lines: one note a line, an object with the note's fields."""
 
-import json
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -8,6 +7,7 @@ from converter.model import Diagnostic
 from converter.sources.decode import Lines
 from converter.sources.fields import Place, note_from_fields
 from converter.sources.format import Format, NoteStream, Opened
+from converter.sources.json_value import parse_json
 from converter.sources.options import FIELDS, SourceOptions
 from converter.sources.troubles import error, warning
 
@@ -42,7 +42,7 @@ def recognise_jsonl(opened: Opened, options: SourceOptions) -> bool:
         return False
     if len(lines) == 1 and len(opened.head) > 1024:
         return lines[0].lstrip()[1:].lstrip().startswith('"')
-    return isinstance(_parsed(lines[0]), dict)
+    return isinstance(parse_json(lines[0]), dict)
 
 
 def _is_one_document(opened: Opened, options: SourceOptions) -> bool:
@@ -62,7 +62,7 @@ def _whole_lines(lines: Lines, longest: int, source: str) -> Iterator[str | Diag
 
 
 def _note(line: str, place: Place, options: SourceOptions) -> NoteStream:
-    record = _parsed(line)
+    record = parse_json(line)
     if isinstance(record, str):
         yield error("not-json", f"The line is not JSON ({record}).", place.source, place.line)
         return
@@ -82,19 +82,6 @@ def _note(line: str, place: Place, options: SourceOptions) -> NoteStream:
         note, troubles = note_from_fields(fields, place, options)
         yield from troubles
         yield note
-
-
-def _parsed(line: str) -> Any:
-    """The value of a line, or, as a `str`, why it is none; a line that is a JSON string counts as none."""
-    try:
-        value = json.loads(line)
-    except json.JSONDecodeError as trouble:
-        return f"{trouble.msg[:1].lower()}{trouble.msg[1:]} at column {trouble.colno}"
-    except RecursionError:
-        return "it is nested too deeply"
-    except ValueError:
-        return "it holds a number that is too long"
-    return [value] if isinstance(value, str) else value
 
 
 def _fields(

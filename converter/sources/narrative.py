@@ -54,8 +54,14 @@ class Narrative:
         cut_off: an element without an end, after which everything was left out, or empty.
     """
 
-    def __init__(self, *, keep_lines: bool = False) -> None:
-        self.flow = Flow()
+    def __init__(self, flow: Flow | None = None, *, keep_lines: bool = False) -> None:
+        """Begin.
+
+        Args:
+            flow: where the text goes on.
+            keep_lines: whether white space stays as it is, as in an element that holds nothing but text.
+        """
+        self.flow = flow or Flow()
         self.struck = 0
         self.no_text = 0
         self.cut_off = ""
@@ -137,14 +143,17 @@ class Narrative:
             )
         if self.no_text:
             yield warning(
-                "not-text", f"Pictures, form fields and the like hold no text to read ({self.no_text}).",
-                source, line,
+                "not-text",
+                f"Pictures, form fields and the like hold no text to read ({self.no_text}).",
+                source,
+                line,
             )
         if self.cut_off:
             yield error(
                 "element-without-end",
                 f"The element {self.cut_off} has no end, so what follows it was left out.",
-                source, line,
+                source,
+                line,
             )
 
     def _target(self) -> Flow:
@@ -224,4 +233,8 @@ def _is_short(cell: Flow) -> bool:
 
 
 def _span(written: str | None) -> int:
-    return max(int(written), 1) if written and written.isascii() and written.isdigit() and len(written) < 6 else 1
+    return (
+        max(int(written), 1)
+        if written and written.isascii() and written.isdigit() and len(written) < 6
+        else 1
+    )

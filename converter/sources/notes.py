@@ -2,16 +2,23 @@
 
 import codecs
 from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
 
 from converter.model import Diagnostic, Note
 from converter.sources.file_names import compiled
 from converter.sources.format import Format, NoteStream, Opened
 from converter.sources.identity import Identities
 from converter.sources.inputs import Input, SharedStems, expand_inputs, path_of
-from converter.sources.opening import BROKEN, open_bytes
+from converter.sources.opening import BROKEN, OpenBytes, PackedError, open_bytes, unpack
 from converter.sources.options import SourceOptions
 from converter.sources.registry import by_name, choose_format
 from converter.sources.troubles import error
+from converter.sources.zipped import MARKS, members
+
+_DEEPEST_ARCHIVE = 3
 
 
 def open_notes(inputs: Sequence[str], options: SourceOptions | None = None) -> Iterator[Note | Diagnostic]:
@@ -67,36 +74,87 @@ def _raw_notes(inputs: Sequence[str], options: SourceOptions) -> NoteStream:
 
 
 def _notes_of(item: Input, note_id: str, options: SourceOptions) -> NoteStream:
+    named = _Named(item.name, note_id, path_of(item), item.suffix, item.folder is None)
+    with ExitStack() as stack:
+        try:
+            opened = stack.enter_context(open_bytes(item.path))
+        except OSError as trouble:
+            yield _unreadable(trouble, item.name)
+            return
+        yield from _notes_in(named, opened, None if opened.packed else item.path, options, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Named:
+    """What a file is called: in messages, as a note, as a path, by its suffix; and whether a person named it."""
+
+    name: str
+    note_id: str
+    path: str
+    suffix: str
+    itself: bool
+
+
+def _notes_in(
+    named: _Named, opened: OpenBytes, file: Path | None, options: SourceOptions, depth: int
+) -> NoteStream:
+    """The notes of an open file; what stops the reading of it is said, and the next file comes."""
     try:
-        with open_bytes(item.path) as (head, stream):
-            opened = Opened(name=item.name, note_id=note_id, path=path_of(item), head=head, stream=stream)
-            if not head:
-                yield from _check_empty(opened)
-                return
-            found = choose_format(opened, item.suffix, item.folder is None, options)
-            yield from _spoken(found.read(opened, options), opened) if isinstance(found, Format) else (found,)
+        if not opened.head:
+            yield from _check_empty(opened.stream, named.name)
+        elif opened.head.startswith(MARKS):
+            yield from _notes_of_members(named, opened, file, options, depth)
+        else:
+            yield from _notes_of_file(named, opened, file, options)
+    except PackedError as trouble:
+        yield error(trouble.code, trouble.message, named.name, hint=trouble.hint)
     except BROKEN:
         yield error(
             "broken-gzip",
             "The compressed file is cut off or damaged; what stands after the damage was not read.",
-            item.name,
+            named.name,
         )
     except OSError as trouble:
-        reason = (trouble.strerror or str(trouble)).lower()
-        yield error("unreadable", f"The file cannot be read ({reason}).", item.name)
+        yield _unreadable(trouble, named.name)
 
 
-def _spoken(items: NoteStream, opened: Opened) -> NoteStream:
-    """The items, or where a file gives none, a word about that: no file passes in silence."""
-    silent = True
-    for item in items:
-        silent = False
-        yield item
-    if silent:
-        yield error("empty-file", "The file holds nothing but white space.", opened.name)
+def _notes_of_file(named: _Named, opened: OpenBytes, file: Path | None, options: SourceOptions) -> NoteStream:
+    source = Opened(
+        name=named.name,
+        note_id=named.note_id,
+        path=named.path,
+        head=opened.head,
+        stream=opened.stream,
+        file=file,
+    )
+    found = choose_format(source, named.suffix, named.itself, options)
+    yield from found.read(source, options) if isinstance(found, Format) else (found,)
 
 
-def _check_empty(opened: Opened) -> NoteStream:
+def _notes_of_members(
+    named: _Named, opened: OpenBytes, file: Path | None, options: SourceOptions, depth: int
+) -> NoteStream:
+    if depth == _DEEPEST_ARCHIVE:
+        yield error(
+            "nested-too-deeply", "Archives are nested too deeply, so this one was not read.", named.name
+        )
+        return
+    for member in members(file, opened.stream, named.name):
+        if isinstance(member, Diagnostic):
+            yield member
+            continue
+        inner = _Named(f"{named.name}/{member.name}", member.note_id, member.path, member.suffix, False)
+        with ExitStack() as stack:
+            yield from _notes_in(inner, unpack(member.stream, stack), None, options, depth + 1)
+
+
+def _unreadable(trouble: OSError, name: str) -> Diagnostic:
+    return error(
+        "unreadable", f"The file cannot be read ({(trouble.strerror or str(trouble)).lower()}).", name
+    )
+
+
+def _check_empty(stream: BinaryIO, name: str) -> NoteStream:
     """Say that a file is empty, unless the first read shows that it is damaged."""
-    opened.stream.read(1)
-    yield error("empty-file", "The file is empty.", opened.name)
+    stream.read(1)
+    yield error("empty-file", "The file is empty.", name)

@@ -1,27 +1,31 @@
 """The formats that notes are read from, and which one an input is in. A new format joins FORMATS."""
 
 from converter.model import Diagnostic
+from converter.sources.cda import CDA
 from converter.sources.decode import guess_encoding
 from converter.sources.delimited import CSV, TSV
+from converter.sources.fhir import FHIR
 from converter.sources.format import Format, Opened
+from converter.sources.hl7v2 import HL7
+from converter.sources.hypertext import HTML
 from converter.sources.jsonl import JSONL
 from converter.sources.options import SourceOptions
+from converter.sources.parquet import PARQUET
+from converter.sources.rtf import RTF
 from converter.sources.text import TEXT
 from converter.sources.troubles import error, warning
 
-FORMATS: tuple[Format, ...] = (JSONL, CSV, TSV, TEXT)
+FORMATS: tuple[Format, ...] = (PARQUET, RTF, HL7, FHIR, HTML, CDA, JSONL, CSV, TSV, TEXT)
 """In the order in which an input's content is tried against them."""
 
 _KINDS = {
     b"%PDF": "a PDF document",
-    b"PK\x03\x04": "a zip archive or an office document",
     b"\xd0\xcf\x11\xe0": "an old office document",
     b"\x89PNG": "a picture",
     b"\xff\xd8\xff": "a picture",
     b"II*\x00": "a picture",
     b"BZh": "compressed with bzip2",
     b"\xfd7zXZ": "compressed with xz",
-    b"\x28\xb5\x2f\xfd": "compressed with zstd",
 }
 _CONTROL = bytes(byte for byte in range(32) if byte not in b"\t\n\v\f\r\x1b\x1a\x1c\x1d\x1e")
 

@@ -122,7 +122,11 @@ class _Reader:
         counts = self.counts
         rest = self.source[self.end :].strip("\0 \t\r\n") if self.end is not None else ""
         said = [
-            (counts.struck, "struck-out", f"Wording that is struck out or hidden was left out ({counts.struck})."),
+            (
+                counts.struck,
+                "struck-out",
+                f"Wording that is struck out or hidden was left out ({counts.struck}).",
+            ),
             (counts.aside, "rtf-aside", "Page heads, page feet or comments were left out."),
             (
                 counts.unreadable,
@@ -131,7 +135,11 @@ class _Reader:
             ),
             (counts.pictures, "not-text", f"Pictures hold no text to read ({counts.pictures})."),
             (self.end is None, "rtf-cut-off", "The RTF document has no end, so part of it may be missing."),
-            (rest, "rtf-after-end", f"After the end of the RTF document {len(rest)} characters were left out."),
+            (
+                rest,
+                "rtf-after-end",
+                f"After the end of the RTF document {len(rest)} characters were left out.",
+            ),
         ]
         return [warning(code, message, name, line) for holds, code, message in said if holds]
 

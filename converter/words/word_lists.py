@@ -27,6 +27,9 @@ ROLES = frozenset(
 """What a wording can be to the grammar; `words/README.md` says what each means."""
 
 COLUMNS = ("phrase", "role", "meaning", "flags", "source")
+_SPEAKING = frozenset({"site", "reflex", "condition"})
+_BY_ITSELF = frozenset({"trigger", "joint", "jerk", "toes", "testing"})
+"""A name without one of these speaks of reflexes by itself, so that none is passed over in silence."""
 OVERRIDE = "override"
 
 _MEANINGS: Mapping[str, frozenset[str]] = {
@@ -192,4 +195,6 @@ def _word(row: Mapping[str | None, str | None], name: str) -> Word | Diagnostic:
         said = f"A row needs a phrase and a known role, not {cells['phrase']!r} as {cells['role']!r}."
         return problem("unknown-role", name, line, said)
     flags = frozenset(cells.pop("flags").split())
+    if cells["role"] in _SPEAKING and not flags & _BY_ITSELF:
+        flags |= {"trigger"}
     return Word(flags=flags, place=f"{name}:{line}", **cells)

@@ -89,7 +89,7 @@ def full_item(note_id: str = "full") -> tuple[Note, Reading, tuple[Assessment, .
     about = note(
         note_id, text, system="urn:lakeside", encounter="e9", authored="2024-03-05T10:20:00+01:00",
         authored_precision="second", kind="progress", birth_date="1950-02", age=74, sex="female",
-        source="notes.csv", line=7,
+        source="notes.csv", line=7, origin=((0, 4, 30), (30, 50, 65)),
     )  # fmt: skip
     said = Finding(
         finding="patellar-left-12", exam=1, site="patellar", which="w", root="L4", side="left",

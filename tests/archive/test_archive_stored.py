@@ -65,7 +65,8 @@ ASSESSMENTS = st.builds(
 EXAMS = values(Exam, exam=st.integers(1, 9), status=WORDS, start=OFFSETS, end=OFFSETS)
 UNREAD = values(Unread, start=OFFSETS, end=OFFSETS, text=WORDS, why=WORDS)
 NOTES = values(
-    Note, id=WORDS, text=WORDS, hash=WORDS, age=st.none() | st.integers(0, 120), line=st.none() | OFFSETS
+    Note, id=WORDS, text=WORDS, hash=WORDS, age=st.none() | st.integers(0, 120), line=st.none() | OFFSETS,
+    origin=st.lists(st.tuples(OFFSETS, OFFSETS, OFFSETS), max_size=3).map(tuple),
 )  # fmt: skip
 
 
@@ -88,7 +89,7 @@ def items(draw: st.DrawFn) -> tuple[Note, Reading, tuple[Assessment, ...]]:
 
 
 @given(st.lists(items(), max_size=4, unique_by=lambda item: (item[0].system, item[0].id)))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_what_was_loaded_comes_back_as_it_was(tmp_path_factory: Any, loaded: list[Any]) -> None:
     with new_archive(tmp_path_factory.mktemp("law"), *loaded) as archive:
         assert list(stored_readings(archive)) == loaded

@@ -74,6 +74,17 @@ def test_one_grade_is_a_change_where_a_site_says_so() -> None:
     assert changes(found) == {("change-over-time", ("patellar",), "both")}
 
 
+def test_one_level_between_words_is_no_change() -> None:
+    assert not course([both("patellar", None, "diminished")], [both("patellar", None, "normal")]).changes
+
+
+def test_a_change_of_most_reflexes_is_no_change_of_all() -> None:
+    later = [both("upper_limb_all", 1), both("patellar", 1), both("achilles", 3)]
+    found = course([both("all_limbs", 3)], later)
+    assert "generalised-change" not in {change.code for change in found.changes}
+    assert "change-over-time" in {change.code for change in found.changes}
+
+
 def test_a_slow_change_is_found_between_first_and_last() -> None:
     found = course([both("patellar", 3)], [both("patellar", 2)], [both("patellar", 1)])
     assert {(change.before, change.after) for change in found.changes} == {(0, 2)}

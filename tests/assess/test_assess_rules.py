@@ -6,11 +6,11 @@ from pathlib import Path
 import pytest
 from assess_findings import VOCABULARY, assess, both, codes, diagnostics, finding, note, reading, with_code
 
-from converter.assess import RULE_NAMES, AssessOptions, assess_reading, candidates_of
+from converter.assess import RULE_NAMES, AssessOptions, assess_reading, candidates_of, levels_of
 from converter.assess.age import age_at
 from converter.assess.rules import RULES
 from converter.assess.segments import name_of, number_of
-from converter.model import NotExamined
+from converter.model import Finding, NotExamined
 from converter.words import VocabularyError
 from converter.words.anatomy import load_knowledge, shipped_knowledge
 
@@ -127,8 +127,15 @@ def test_arm_and_leg_of_one_side_have_no_single_candidate() -> None:
 def test_an_excepted_reflex_is_not_covered_by_the_rest() -> None:
     found = assess(both("all_limbs", 3), finding("achilles", "left", reason="excepted"))
     (note_of_normal,) = [d for d in found.diagnostics if d.code == "may-be-normal"]
-    assert "Achilles" not in note_of_normal.message.split("triceps")[0]
+    assert "patellar" in note_of_normal.message
+    found = assess(both("all_limbs", 0), finding("achilles", "left", reason="excepted"))
+    assert {a.side for a in with_code(found, "absent-reflex") if a.sites == ("achilles",)} == {"right"}
     assert ("achilles", "left") in {(row.site, row.side) for row in found.not_examined}
+
+
+def test_a_reflex_in_a_cast_is_not_covered_by_the_rest() -> None:
+    found = assess(both("all_limbs", 0), finding("achilles", "left", status="not_tested", reason="cast"))
+    assert {a.side for a in with_code(found, "absent-reflex") if a.sites == ("achilles",)} == {"right"}
 
 
 def test_an_unstated_side_is_listed() -> None:
@@ -169,6 +176,28 @@ def test_candidates_show_parts_sources_and_disagreement() -> None:
     assert "radial" not in {candidate.name for candidate in found.candidates}
     assert "C6 alone in two" in found.disagreements[0]
     assert "66 %" in found.ceiling
+
+
+def test_the_primary_root_ranks_before_the_contributing_one() -> None:
+    """StatPearls PMID 32965909 (C5, C6); Reider: C5 first."""
+    (found,) = candidates_of(reading([finding("biceps", "left", 0)]), note(), VOCABULARY)
+    assert [(c.name, c.rank) for c in found.candidates if c.kind == "root"] == [("C5", 1), ("C6", 2)]
+
+
+@pytest.mark.parametrize(
+    ("arms", "spared_to"),
+    [
+        ([both("upper_limb_all", 2)], "T1"),
+        ([both("biceps", 2)], "C7"),
+        ([both("biceps", 3)], None),
+        ([], None),
+    ],
+)
+def test_normal_arm_reflexes_leave_a_span_of_levels(arms: list[Finding], spared_to: str | None) -> None:
+    """Roots: StatPearls PMID 32965909 (biceps C5-C6, triceps C7-C8)."""
+    findings = [*arms, both("patellar", 4), both("plantar", response="extensor")]
+    (found,) = levels_of(reading(findings), note(), VOCABULARY)
+    assert found.spared_to == spared_to
 
 
 def test_no_single_root_or_nerve_is_looked_for_in_widespread_loss() -> None:

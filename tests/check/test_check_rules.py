@@ -274,6 +274,12 @@ def test_vital_sign_without_its_code() -> None:
     assert base_errors(temperature) == [("slice-missing", "Observation.code.coding")]
 
 
+def test_fault_of_an_implied_profile_does_not_hide_the_same_fault_of_the_type() -> None:
+    temperature = observation(code=coded("8310-5", "http://loinc.org"))
+    del temperature["status"]
+    assert base_errors(temperature) == [("element-missing", "Observation.status")]
+
+
 def test_what_is_no_object_is_said() -> None:
     assert errors(base_checker().check([])) == [("wrong-json-type", "")]  # type: ignore[arg-type]
     assert errors(base_checker().check({})) == [("resource-type-unknown", "Resource")]

@@ -177,6 +177,19 @@ def test_subject_by_identifier_by_search_or_by_id() -> None:
     assert searched == {"reference": "Patient?identifier=urn%3Aoid%3A1.2%7Cpt-3"}
 
 
+def test_system_that_is_no_uri_stands_under_our_base_and_is_said() -> None:
+    resources, doubts = rendered(note=note(system="Larkfield EHR"))
+    expected = "https://plexor.example/fhir/identifier/note/Larkfield%20EHR"
+    assert resources[0]["masterIdentifier"]["system"] == expected
+    assert [doubt.code for doubt in doubts] == ["note-system-no-uri"]
+
+
+def test_identifier_spaces_of_a_source_named_by_a_urn_are_no_broken_urns() -> None:
+    (document,) = built(note=note(system="urn:oid:1.2.3"))
+    system = document["subject"]["identifier"]["system"]
+    assert system == "https://plexor.example/fhir/identifier/patient/urn:oid:1.2.3"
+
+
 def test_patient_that_is_not_listed_is_said() -> None:
     chosen = options(subject="literal", patient_ids={})
     resources, doubts = rendered(options=chosen)

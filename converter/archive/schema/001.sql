@@ -84,6 +84,7 @@ CREATE TABLE notes (
     sex VARCHAR,
     source VARCHAR,
     line BIGINT,
+    origin BIGINT[][] NOT NULL,
     text VARCHAR,
     from_run INTEGER NOT NULL,
     to_run INTEGER

@@ -13,15 +13,30 @@ from converter.reading.tokens import Token
 from converter.reading.written import Count, Written
 
 _WORDS_BETWEEN = 7
+_STOPS = frozenset({"end", "but", "no", "except", "otherwise", "open", "is", "colon", "anaphor"})
+_NAMES = HEADS | {"side", "other_exam", "look_alike"}
 
 
 @dataclass(slots=True)
 class _Denial:
-    """What one "no" reaches."""
+    """What one "no" reaches, as it is being read.
+
+    Attributes:
+        targets: what is denied, each with the value and details it was named with.
+        used: tokens of the denial itself.
+        between: words in between that name nothing.
+        end: index after the last thing denied.
+        joined: how the next thing is joined: `comma`, `and`, `or`, or empty for the first.
+        value, details: what has been said of the next thing so far.
+    """
 
     targets: list[tuple[Target, Written | None, Details]] = field(default_factory=list)
     used: Used = field(default_factory=list)
+    between: list[Token] = field(default_factory=list)
     end: int = 0
+    joined: str = ""
+    value: Written | None = None
+    details: Details = field(default_factory=Details)
 
 
 def denied(p: Parser) -> bool:
@@ -47,49 +62,55 @@ def denied(p: Parser) -> bool:
 
 def _reach(p: Parser) -> _Denial:
     denial = _Denial(used=[(p.tokens[p.index], "assertion")], end=p.index + 1)
-    index, gap, value, joined, details = p.index + 1, 0, None, "", Details()
-    between: list[Token] = []
-    while p.kind(index) != "end" and gap < _WORDS_BETWEEN:
-        kind = p.kind(index)
-        if kind in ("but", "no", "except", "otherwise", "open", "is", "colon", "anaphor"):
-            break
-        if kind in ("comma", "and", "slash"):
-            joined = "or" if p.has(index, "or") else joined if joined == "or" and kind != "and" else kind
-            value, details = None, Details()
-            index += 1
-            continue
-        if kind in VALUES or kind == "clonus_word":
-            if joined == "comma" and not _or_follows(p, index):
-                break
-            value, details = _modifier(p.tokens[index], value, details)
-            index += 1
-            continue
-        found = target_at(p, index) if kind in HEADS | {"side", "other_exam", "look_alike"} else None
-        if found is None:
-            gap += kind == "other"
-            between.append(p.tokens[index])
-            index += 1
-            continue
-        target, after = found
-        if denial.targets:
-            clonus_joint(p, denial.targets[-1][0], target, after)
-        if _is_its_own(p, target, after, joined, denial):
-            break
-        if target.general or target.site == "clonus_unspecified":
-            placed, end = places(p, after, target)
-            if placed:
-                for place in placed:
-                    place.used = target.used + place.used
-                    place.implied = target.implied
-                denial.targets += [(place, value, details) for place in placed]
-                index = denial.end = end
-                continue
-        denial.targets.append((target, value, details))
-        index, gap = after, 0
-        denial.end = after
-    denial.used += [(token, "denied") for token in between if token.start < p.tokens[denial.end - 1].end]
+    index: int | None = p.index + 1
+    while index is not None and p.kind(index) not in _STOPS and len(denial.between) < _WORDS_BETWEEN:
+        index = _step(p, index, denial)
+    last = p.tokens[denial.end - 1].end
+    denial.used += [(token, "denied") for token in denial.between if token.start < last]
     denial.end = _elicited(p, denial)
     return denial
+
+
+def _step(p: Parser, index: int, denial: _Denial) -> int | None:
+    """Read one piece of a denial; the index after it, or None where the denial ends."""
+    kind = p.kind(index)
+    if kind in ("comma", "and", "slash"):
+        _join(p, index, denial)
+        return index + 1
+    if kind in VALUES or kind == "clonus_word":
+        if denial.joined == "comma" and not _or_follows(p, index):
+            return None
+        denial.value, denial.details = _modifier(p.tokens[index], denial.value, denial.details)
+        return index + 1
+    found = target_at(p, index) if kind in _NAMES else None
+    if found is None:
+        denial.between.append(p.tokens[index])
+        return index + 1
+    return _deny(p, found[0], found[1], denial)
+
+
+def _join(p: Parser, index: int, denial: _Denial) -> None:
+    if p.has(index, "or"):
+        denial.joined = "or"
+    elif denial.joined != "or" or p.kind(index) == "and":
+        denial.joined = p.kind(index)
+    denial.value, denial.details = None, Details()
+
+
+def _deny(p: Parser, target: Target, after: int, denial: _Denial) -> int | None:
+    if denial.targets:
+        clonus_joint(p, denial.targets[-1][0], target, after)
+    if _is_its_own(p, target, after, denial.joined):
+        return None
+    placed: list[Target] = []
+    if target.general or target.site == "clonus_unspecified":
+        placed, end = places(p, after, target)
+        after = end if placed else after
+        for place in placed:
+            place.used, place.implied = target.used + place.used, target.implied
+    denial.targets += [(each, denial.value, denial.details) for each in placed or [target]]
+    denial.end = after
+    return after
 
 
 def _modifier(token: Token, value: Written | None, details: Details) -> tuple[Written | None, Details]:
@@ -102,7 +123,7 @@ def _modifier(token: Token, value: Written | None, details: Details) -> tuple[Wr
     return value, details
 
 
-def _is_its_own(p: Parser, target: Target, after: int, joined: str, denial: _Denial) -> bool:
+def _is_its_own(p: Parser, target: Target, after: int, joined: str) -> bool:
     """Whether a denial ends before a target that has its own value or stands among what is there."""
     if owns_value(p, after, target) and not _only_present(p, after):
         return True

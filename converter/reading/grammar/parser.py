@@ -29,6 +29,7 @@ class Context:
         stated_time: how the note names the time of an earlier exam that it quotes.
         foreign: a heading has said that something else is spoken of.
         last: the targets of the last value, for a value that follows alone.
+        headed: a reflex heading without a value stands right before.
     """
 
     reflexes: bool = False
@@ -42,6 +43,7 @@ class Context:
     foreign: bool = False
     stated_time: str | None = None
     last: list[Target] = field(default_factory=list)
+    headed: bool = False
 
 
 @dataclass(slots=True)

@@ -124,50 +124,48 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
     """Take one further piece of the phrase; the index after it, or None at the end of the phrase."""
     joined = p.skip(index, *_JOINERS)
     kind = p.kind(joined)
-    if (
-        kind == "close"
-        and joined == index
-        and any(t.kind == "open" for t in p.tokens[max(0, index - 6) : index])
-    ):
-        return index + 1
+    if kind == "close" and joined == index:
+        return index + 1 if any(t.kind == "open" for t in p.tokens[max(0, index - 6) : index]) else None
     if kind == "side":
         return None if sided and _before_value(p, joined) else _side(p, index, joined, phrase)
     if kind == "only" and joined == index and p.kind(p.skip(index + 1, "at")) == "side":
         return _placed_side(p, p.skip(index + 1, "at"), phrase)
-    if kind == "at" and p.kind(joined + 1) in ("position", "manoeuvre", "technique"):
-        joined, kind = joined + 1, p.kind(joined + 1)
+    if kind in VALUES:
+        return joined + 1 if _joins(p, index, joined, phrase) and take(p, joined, phrase) else None
+    if kind == "at":
+        return _after_at(p, index, joined, phrase)
+    return _manner(p, index, joined, phrase)
+
+
+def _manner(p: Parser, index: int, joined: int, phrase: Phrase) -> int | None:
+    """Take a detail, a comparison or an equals sign."""
+    kind = p.kind(joined)
     if kind in _DETAIL and _detail_fits(p, index, joined):
         _detail(p.tokens[joined], phrase)
         return joined + 1
-    if kind in ("no",) and p.kind(joined + 1) in _DETAIL and p.kind(joined) == "no":
+    if kind == "no" and p.kind(joined + 1) in _DETAIL:
         return _denied_detail(p, joined, phrase)
-    if kind in VALUES and _joins(p, index, joined, phrase):
-        return joined + 1 if take(p, joined, phrase) else None
-    if p.word(joined) == "to" and p.kind(joined + 1) in VALUES:
-        return _to(p, joined, phrase)
-    if (
-        kind == "at"
-        and p.kind(joined + 1) in ("pair", "value")
-        and joined == index
-        and _at_grade(p, joined, phrase)
-    ):
-        return joined + 2 if take(p, joined + 1, phrase) else None
-    if p.word(joined) == "to" and p.kind(joined + 1) in VALUES:
-        return _to(p, joined, phrase)
-    if kind == "at" and p.kind(joined + 1) == "past" and phrase.details.comparison is not None:
-        joined, kind = joined + 1, "past"
     if kind == "past" and phrase.details.comparison is not None:
         phrase.used.append((p.tokens[joined], "comparison"))
         return joined + 1
     if kind == "than" and joined == index:
         return _than(p, joined, phrase)
-    if kind == "equals":
-        return _equals(p, joined, phrase)
-    late = joined == index + 1 and p.kind(index) == "comma" and p.kind(joined + 1) == "side"
-    late = late and p.tokens[joined + 1].meaning == "both"
-    if kind == "at" and p.kind(joined + 1) == "side" and (joined == index or late):
-        return _placed_side(p, joined + 1, phrase)
-    return None
+    return _equals(p, joined, phrase) if kind == "equals" else None
+
+
+def _after_at(p: Parser, index: int, at: int, phrase: Phrase) -> int | None:
+    """Take what follows a preposition: "to 2+", "at 3+", "on the right", "in the seated position"."""
+    following = p.kind(at + 1)
+    if p.word(at) == "to" and following in VALUES:
+        return _to(p, at, phrase)
+    if following in ("pair", "value") and at == index and _at_grade(p, at, phrase):
+        return at + 2 if take(p, at + 1, phrase) else None
+    if following in ("position", "manoeuvre", "technique", "past"):
+        return _manner(p, index, at + 1, phrase)
+    if following != "side":
+        return None
+    late = at == index + 1 and p.kind(index) == "comma" and p.tokens[at + 1].meaning == "both"
+    return _placed_side(p, at + 1, phrase) if at == index or late else None
 
 
 def _than(p: Parser, at: int, phrase: Phrase) -> int | None:

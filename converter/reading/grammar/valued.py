@@ -20,37 +20,41 @@ def value_named(p: Parser) -> bool:
     if found is None:
         return False
     phrase, index = found
-    named = (
-        p.skip(index, "at", "only", "with")
-        if p.kind(index) != "with" or phrase.details.beats
-        else p.skip(index, "at", "only")
-    )
+    with_beats = ("with",) if phrase.details.beats or p.kind(index) != "with" else ()
+    named = p.skip(index, "at", "only", *with_beats)
     targets, end = targets_at(p, named, after_value=True)
-    if not targets or not _near(p, phrase, index, named, targets):
+    if not targets or not _near(phrase, index, named, targets):
         return False
     if lead is not None and phrase.side is None:
         phrase.side = lead
-        phrase.used = [
-            *((token, "side") for token in p.tokens[p.index : start] if token.kind == "side"),
-            *phrase.used,
-        ]
-    if len(targets) == 1 and (targets[0].general or targets[0].site == "clonus_unspecified"):
-        placed, after = places(p, end, targets[0])
-        if placed:
-            for target in placed:
-                target.used = targets[0].used + target.used
-            targets, end = placed, after
+        phrase.used = [(t, "side") for t in p.tokens[p.index : start] if t.kind == "side"] + phrase.used
+    targets, end = _placed(p, targets, end)
     end = _number_after(p, phrase, targets, end)
     _late_side(p, phrase, targets, end)
+    if not _draft(p, targets, phrase) and not all(target.foreign for target in targets):
+        return False
+    p.index = other_sides(p, _after_late_side(p, end, phrase), targets)
+    return True
+
+
+def _placed(p: Parser, targets: list[Target], end: int) -> tuple[list[Target], int]:
+    """The places of a noun that only announced them: "2+ reflexes at the knees"."""
+    if len(targets) != 1 or not (targets[0].general or targets[0].site == "clonus_unspecified"):
+        return targets, end
+    placed, after = places(p, end, targets[0])
+    for target in placed:
+        target.used = targets[0].used + target.used
+    return (placed, after) if placed else (targets, end)
+
+
+def _draft(p: Parser, targets: list[Target], phrase: Phrase) -> bool:
+    """Draft the value for each target; a state ("hyperreflexia") keeps its own."""
     took = draft(p, [target for target in targets if not target.implied], phrase)
     for target in targets:
         if target.implied and not phrase.negated:
             add_bare(p, target, phrase.side, [], implied=target.implied)
             took = True
-    if took or all(target.foreign for target in targets):
-        p.index = other_sides(p, _after_late_side(p, end, phrase), targets)
-        return True
-    return False
+    return took
 
 
 def _number_after(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> int:
@@ -71,7 +75,7 @@ def _lead_side(p: Parser) -> tuple[str | None, int]:
     return resolve_side(p, p.tokens[index]), after
 
 
-def _near(p: Parser, phrase: Phrase, index: int, named: int, targets: list[Target]) -> bool:
+def _near(phrase: Phrase, index: int, named: int, targets: list[Target]) -> bool:
     """A lone digit holds only for what stands right after it or after "at"."""
     if phrase.value is None or not phrase.value.bare or named > index:
         return True
@@ -96,18 +100,19 @@ def _after_late_side(p: Parser, end: int, phrase: Phrase) -> int:
 
 
 def value_alone(p: Parser) -> bool:
-    """A value for what was just spoken of, in a sentence of its own.
+    """A value for what was just spoken of, in a sentence of its own: "2+ and symmetric" under "DTRs".
 
     value_alone = phrase ;
     """
-    if p.index != 0 or not p.context.reflexes or len(p.context.last) != 1 or not p.context.last[0].general:
+    last = p.context.last
+    if p.index != 0 or len(last) != 1 or not last[0].general or not (p.context.reflexes or p.context.headed):
         return False
     found = phrase_at(p, p.index)
-    if found is None or found[1] < len(p.tokens) or (found[0].weak is False and found[0].worded):
+    if found is None or p.kind(found[1]) not in ("end", "comma", "and", "but"):
         return False
     phrase, end = found
-    if phrase.value is not None and phrase.value.bare:
+    if not p.context.headed and (phrase.worded or (phrase.value is not None and phrase.value.bare)):
         return False
-    took = draft(p, p.context.last, phrase)
+    took = draft(p, last, phrase)
     p.index = end if took else p.index
     return took

@@ -1,0 +1,18 @@
+"""Parses JSON and says in half a sentence why it cannot."""
+
+import json
+from typing import Any
+
+
+def parse_json(text: str) -> Any:
+    """The value of a text, or, as a `str`, why it is none; a JSON string comes in a list, to be told apart."""
+    try:
+        value = json.loads(text)
+    except json.JSONDecodeError as trouble:
+        place = f"column {trouble.colno}" if trouble.lineno == 1 else f"line {trouble.lineno}"
+        return f"{trouble.msg[:1].lower()}{trouble.msg[1:]} at {place}"
+    except RecursionError:
+        return "it is nested too deeply"
+    except ValueError:
+        return "it holds a number that is too long"
+    return [value] if isinstance(value, str) else value
