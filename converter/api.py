@@ -16,7 +16,7 @@ from converter.model import Assessment, Diagnostic, Note, Reading, Severity
 from converter.model.record import SCHEMA
 from converter.reading import ReadingOptions, read_note
 from converter.settings import Settings
-from converter.sources import NOTE_KEPT
+from converter.sources import NOTE_KEPT, note_from_text
 from converter.words import Vocabulary, load_vocabulary
 
 if TYPE_CHECKING:
@@ -76,6 +76,13 @@ def program() -> str:
     from importlib.metadata import version
 
     return f"plexor {version('plexor')}"
+
+
+def read(text: str | Note, session: Session | None = None) -> Reading:
+    """What a text, or a note, says about reflexes: `read("KJ 2+/3+").findings`."""
+    note = note_from_text(text, "text") if isinstance(text, str) else text
+    session = session or open_session()
+    return read_note(note, session.vocabulary, session.reading, session.program)
 
 
 def read_notes(notes: Iterable[Note], session: Session) -> Iterator[tuple[Note, Reading]]:

@@ -193,11 +193,12 @@ def _site_order(vocabulary: Vocabulary) -> dict[str, int]:
 def _disagreement(strength: Strength, vocabulary: Vocabulary) -> Diagnostic:
     first, last = strength.findings[0], strength.findings[-1]
     label = vocabulary.reflexes[strength.site].label
+    side = "side not stated" if strength.side == "unspecified" else strength.side
+    used = f"only {strength.level} is used" if strength.level else "none of them is used as its level"
     return Diagnostic(
         code="conflicting-values",
         severity=Severity.WARNING,
-        message=f"{label}, {strength.side}: the exam gives values that do not agree ({strength.written}); "
-        "none of them is used as its level",
+        message=f"{label} ({side}): the exam gives values that do not agree ({strength.written}); {used}",
         start=min(first.start, last.start),
         end=max(finding.end for finding in strength.findings),
     )

@@ -109,7 +109,7 @@ def merge(
     words = sorted({f.descriptor for f in used if f.descriptor and f.grade_low is None})
     disagree = len(levels) > 1
     one_scale = next(iter(scales)) if len(scales) == 1 else None
-    level = used[0].level if len(levels) == 1 else None
+    level = _common_level(levels)
     word = words[0] if len(words) == 1 and not numbers else None
     strength = Strength(
         site=site,
@@ -131,6 +131,13 @@ def merge(
         findings=ordered,
     )
     return strength, disagree
+
+
+def _common_level(levels: set[str | None]) -> str | None:
+    """The level on which findings agree: absent and low are both low at least, high and clonus both high."""
+    if len(levels) == 1:
+        return next(iter(levels))
+    return "low" if levels <= {"absent", "low"} else "high" if levels <= {"high", "clonus"} else None
 
 
 def mixes_plus(findings: Iterable[Finding]) -> frozenset[str]:

@@ -3,27 +3,29 @@
 Takes the facts of all notes; gives Results. A number that may not be published is None in what leaves here.
 """
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
-from converter.audit.protection import publishable
+from converter.audit.protection import Place, Universe, publishable, without_small_rests
 from converter.audit.values import DIMENSIONS, NOT_STATED, YES, Figure, NoteFacts, Result, Row
 
 ALL = "all"
-Name = tuple[str, str, str, str]
-"""A number: figure, category, dimension, group."""
-
-_BELOW = {"note": ("exam", "reflexes"), "exam": ("reflexes",)}
-"""Shares inside a wider one that are settled before it, since they are what the report is about."""
 
 _FIRST = {"reflexes": 0, "exam": 1, "note": 2}
-"""What the report is about is settled first, so that a few notes without it do not hide the rest."""
+"""What the report is about is settled first, so that a few notes without it do not hide the rest; each of
+these is settled together with the narrower one before it."""
 
-_OF = ""
-"""The category of a denominator that is no figure of its own."""
 
-_Cells = dict[tuple[tuple[str, ...], tuple[tuple[str, str], ...]], tuple[int, set[int]]]
-"""How often, and for whom, notes with these groups counted in these (figure, category)."""
+@dataclass(slots=True)
+class _Numbers:
+    """The numbers of one figure: how many by category and place, and who stands behind them."""
+
+    counts: dict[str, Counter[Place]] = field(default_factory=lambda: defaultdict(Counter))
+    persons: dict[str, Universe] = field(default_factory=lambda: defaultdict(Universe))
+    of: Counter[Place] = field(default_factory=Counter)
+    of_persons: Universe = field(default_factory=Universe)
+    rest: Universe = field(default_factory=Universe)
 
 
 def count(facts: Sequence[NoteFacts], figures: Sequence[Figure], least: int, has_text: bool) -> tuple[Result, ...]:
@@ -31,23 +33,28 @@ def count(facts: Sequence[NoteFacts], figures: Sequence[Figure], least: int, has
 
     Args:
         facts: what each note adds.
-        figures: the figures, each after its denominator.
+        figures: the figures.
         least: the smallest number of patients that a number may rest on.
         has_text: whether the archive holds the text of the notes.
     """
     persons = _persons(facts)
     groups = _groups(facts)
     known = {figure.figure: figure for figure in figures if has_text or not figure.text}
-    safe: frozenset[Name] = frozenset()
-    numbers: Counter[Name] = Counter()
+    shown: dict[str, set[Place]] = {}
+    numbers: dict[str, _Numbers] = {}
+    safe: dict[str, dict[str, set[Place]]] = {}
     for name in sorted(known, key=lambda name: _FIRST.get(name, len(_FIRST))):
-        cells = _cells(facts, persons, known[name], _chain(known[name], known))
-        safe |= publishable({_column(*key): behind for key, (_, behind) in cells.items()}, least, safe)
-        numbers.update(_numbers(name, cells))
+        numbers[name] = _numbers(facts, persons, known[name])
+        safe[name] = _safe(known[name], numbers, shown, known, least)
+        shown[name] = safe[name][_denominator(known[name])] if known[name].of is None else safe[name].get(YES, set())
     return tuple(
-        Result(figure=figure, counted=True, rows=tuple(_rows(figure, numbers, safe, groups)))
-        if figure.figure in known
-        else Result(figure=figure, counted=False)
+        Result(
+            figure=figure,
+            counted=figure.figure in known,
+            rows=tuple(_rows(figure, numbers[figure.figure], safe[figure.figure], shown, groups))
+            if figure.figure in known
+            else (),
+        )
         for figure in figures
     )
 

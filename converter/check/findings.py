@@ -7,6 +7,8 @@ from converter.model import Diagnostic, Severity
 
 Json = dict[str, Any]
 
+_GRAVITY = {Severity.INFORMATION: 0, Severity.WARNING: 1, Severity.ERROR: 2, Severity.FATAL: 3}
+
 
 @dataclass(slots=True)
 class Findings:
@@ -19,7 +21,7 @@ class Findings:
 
     diagnostics: list[Diagnostic] = field(default_factory=list)
     count: int = 0
-    _seen: set[tuple[object, ...]] = field(default_factory=set)
+    _seen: dict[tuple[object, ...], Diagnostic] = field(default_factory=dict)
 
     def add(
         self,
@@ -46,13 +48,17 @@ class Findings:
         )
 
     def take(self, diagnostic: Diagnostic) -> None:
-        """Add a ready diagnostic unless the same fault stands there already."""
+        """Add a ready diagnostic unless the same fault stands there already; the graver of two is kept."""
         self.count += 1
         expected = diagnostic.expected
         key = (diagnostic.code, diagnostic.path, expected if expected is not None else diagnostic.message)
-        if key not in self._seen:
-            self._seen.add(key)
+        said = self._seen.get(key)
+        if said is None:
+            self._seen[key] = diagnostic
             self.diagnostics.append(diagnostic)
+        elif _GRAVITY[diagnostic.severity] > _GRAVITY[said.severity]:
+            self._seen[key] = diagnostic
+            self.diagnostics = [diagnostic if one is said else one for one in self.diagnostics]
 
     def drop(self, code: str, below: str) -> None:
         """Take back faults of one code at a place or below it, where a weightier one says the same."""

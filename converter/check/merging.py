@@ -36,16 +36,17 @@ class Merger:
         self._url = url
         self._problems = problems
 
-    def merge(self, element: Element, facts: Json, inherited: bool) -> None:
+    def merge(self, element: Element, facts: Json, quiet: bool = False, to_slice: bool = False) -> None:
         """Constrain an element.
 
         Args:
             element: the element, changed in place.
             facts: the ElementDefinition of the differential.
-            inherited: the constraint was written for the unsliced element and reaches a slice of it, so
-                that what a slice has of its own is left alone and nothing is reported twice.
+            quiet: the constraint was written for another element and is not reported again.
+            to_slice: it was written for the unsliced element and reaches a slice of it, whose own
+                cardinality and type are left alone.
         """
-        if inherited:
+        if to_slice:
             facts = {name: value for name, value in facts.items() if name not in _SLICE_OWN}
         found = [
             *self._cardinality(element, facts),
@@ -57,7 +58,7 @@ class Merger:
         keys = {constraint.get("key") for constraint in facts.get("constraint", ())} | {"ele-1"}
         kept = tuple(c for c in element.constraints if c.get("key") not in keys)
         element.constraints = kept + tuple(c for c in facts.get("constraint", ()) if c.get("key") != "ele-1")
-        if not inherited:
+        if not quiet:
             self._problems.extend(self._problem(element, facts, sentence) for sentence in found)
 
     def _cardinality(self, element: Element, facts: Json) -> Iterator[str]:

@@ -234,9 +234,9 @@ class _Builder:
 
     def _apply(self, element: Element, way: list[Segment], facts: Json, inherited: bool) -> None:
         if not way:
-            self._merger.merge(element, facts, inherited)
+            self._merger.merge(element, facts, quiet=inherited)
             for one in element.slices.values():
-                self._merger.merge(one, facts, inherited=True)
+                self._merger.merge(one, facts, quiet=True, to_slice=True)
             return
         (name, slice_name), rest = way[0], way[1:]
         child = self._child(element, name)

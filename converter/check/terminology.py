@@ -98,17 +98,25 @@ class ValueSetCodes:
         url: the ValueSet's address.
         includes, excludes: its parts.
         found: whether the ValueSet itself is at hand.
+        asked: whether it is being asked just now, through another that includes it.
     """
 
     url: str
     includes: list[_Part] = field(default_factory=list)
     excludes: list[_Part] = field(default_factory=list)
     found: bool = True
+    asked: bool = False
 
     def holds(self, terminology: "Terminology", system: str | None, code: str) -> bool | None:
         """Whether the ValueSet holds a code, without a system in any; None where that cannot be told."""
-        if not self.found:
-            return None
+        if not self.found or self.asked:
+            return False if self.found else None  # a ValueSet adds nothing to itself
+        self.asked = True
+        answer = self._answer(terminology, system, code)
+        self.asked = False
+        return answer
+
+    def _answer(self, terminology: "Terminology", system: str | None, code: str) -> bool | None:
         excluded = [part.holds(terminology, system, code) for part in self.excludes]
         if True in excluded:
             return False
@@ -213,9 +221,8 @@ class Terminology:
         for one in filters:
             chosen = _chosen(concepts, one.get("property", ""), one.get("op", ""), one.get("value", ""))
             if chosen is None:
-                unknown = True
-            else:
-                codes &= chosen
+                return None, True
+            codes &= chosen
         return frozenset(codes), unknown
 
 

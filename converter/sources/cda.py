@@ -23,11 +23,13 @@ from converter.sources.xml_text import (
     NotParsed,
     Region,
     declared_encoding,
+    line_of,
     looks_like_xml,
     narrate,
     parse_xml,
     regions,
     root_name,
+    text_inside,
 )
 
 if TYPE_CHECKING:
@@ -98,7 +100,7 @@ def _section(
     title = section.find(f"{HL7}title")
     flow.new_line()
     flow.break_line()
-    if title is not None and "".join(title.itertext()).strip():
+    if title is not None and text_inside(title).strip():
         narrate(source, places[title], Narrative(flow))
     elif name := sections_named(section):
         flow.mark(name)
@@ -107,12 +109,12 @@ def _section(
         narrative = Narrative(flow, keep_lines=len(text) == 0)
         narrate(source, places[text], narrative)
         narrative.finish()
-        yield from narrative.troubles(place.source, text.sourceline)
+        yield from narrative.troubles(place.source, line_of(text))
 
 
 def _packed(body: "_Element", place: Place) -> Taken:
     """The document of a body that is not XML (nonXMLBody): packed in base64, or as text."""
-    place = Place(place.source, body.sourceline, place.spare_id)
+    place = Place(place.source, line_of(body), place.spare_id)
     content_type = body.get("mediaType") or "text/plain"
     if body.find(f"{HL7}reference") is not None:
         trouble = error(
@@ -122,7 +124,7 @@ def _packed(body: "_Element", place: Place) -> Taken:
             place.line,
         )
         return Taken(None, troubles=(trouble,))
-    packed = "".join(body.itertext())
+    packed = text_inside(body)
     if body.get("representation") == "B64":
         return from_base64(packed, content_type, place)
     kind = kind_of(content_type)
@@ -146,12 +148,12 @@ def _unknown(root: "_Element", source: str) -> Diagnostic:
         "unknown-xml",
         f"The XML document is neither CDA nor FHIR (its root is {name}), so it was left out.",
         source,
-        root.sourceline,
+        line_of(root),
     )
 
 
 def recognise_cda(opened: Opened, options: SourceOptions) -> bool:
-    """Whether the file is a ClinicalDocument, or XML that nothing else takes, to say what is wrong with it."""
+    """Whether the file is a ClinicalDocument, or XML that nothing else takes, so that this is said."""
     text = "\n".join(opened.first_lines(options)[:2000])
     return root_name(text) == _ROOT or looks_like_xml(text)
 

@@ -8,6 +8,7 @@ import re
 from typing import TYPE_CHECKING
 
 from converter.sources.hl7_segments import iso_time
+from converter.sources.xml_text import text_inside
 
 if TYPE_CHECKING:
     from lxml.etree import _Element
@@ -119,7 +120,7 @@ def _facility(root: "_Element") -> str:
 def _kind(root: "_Element") -> str:
     code = _at(root, "code")
     title = _at(root, "title")
-    named = "".join(title.itertext()) if title is not None else ""
+    named = text_inside(title) if title is not None else ""
     return _attribute(code, "displayName") or " ".join(named.split()) or _attribute(code, "code")
 
 

@@ -1,19 +1,21 @@
 """What in a FHIR resource is a note: its text, and the fields that identify it.
 
 Takes a resource as plain values; gives our fields with the text and its origin, or says why there is none.
-References are to FHIR R4 (https://hl7.org/fhir/R4/); the names that R5 gives to the same things are known too.
+References are to FHIR R4 (https://hl7.org/fhir/R4/); R5's names for the same things are known too.
 """
 
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from converter.model import Diagnostic
 from converter.sources.attachments import Taken, from_base64, from_text, kind_of
 from converter.sources.fhir_values import Resource, Scope, concept, first, values
 from converter.sources.fields import Place
 from converter.sources.hypertext import text_of_html
 from converter.sources.origins import Origin, moved
 from converter.sources.troubles import error, information, warning
+
+if TYPE_CHECKING:
+    from converter.model import Diagnostic
 
 _DEEPEST_SECTION = 30
 _PREFERRED = ("plain", "html", "rtf")
@@ -203,7 +205,7 @@ class _Narratives:
 
 
 def _observation(resource: Resource, _scope: Scope, _place: Place) -> Taken | None:
-    """Observation: what it says in words, after its name, and its notes; None where it says nothing in words."""
+    """Observation: what it says in words, after its name, and its notes; None where there are no words."""
     lines = list(_said(resource))
     for component in values(resource, "component"):
         lines += _said(component)

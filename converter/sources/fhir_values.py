@@ -61,7 +61,7 @@ class Scope:
         return self.known.get(reference.partition("/_history/")[0])
 
     def identifier(self, node: Any, inside: Resource) -> str:
-        """Who or what a Reference means: an identifier it carries, the one of the resource it points to, or its id.
+        """Who or what a Reference means: its identifier, that of the resource it points to, or its id.
 
         A reference to another server stays whole, since ids are unique only within one.
         """

@@ -1,15 +1,15 @@
 """FHIR in XML as the same plain values that its JSON gives.
 
-Every element becomes a list under its name, which `fhir_values` goes through as it does through single values;
-a narrative stays the XHTML that the source holds.
+Every element becomes a list under its name, which `fhir_values` goes through as through single values; a
+narrative stays the XHTML that the source holds.
 """
 
 from typing import TYPE_CHECKING, Any
 
-from converter.sources.xml_text import Region
-
 if TYPE_CHECKING:
     from lxml.etree import _Element
+
+    from converter.sources.xml_text import Region
 
 NAMESPACE = "http://hl7.org/fhir"
 _HOLDERS = frozenset(("resource", "contained"))

@@ -76,7 +76,7 @@ def _patient(segment: Segment | None) -> str:
 
 
 def _author(group: Group) -> str:
-    """The document's originator or primary provider (TXA-9, TXA-5), the interpreter (OBR-32), the observer."""
+    """The document's originator or provider (TXA-9, TXA-5), the interpreter (OBR-32), the observer (OBX-16)."""
     named = _first((group.document, 9, 1), (group.document, 5, 1), (group.order, 32, 1))
     return named or _first(*((segment, 16, 1) for segment in _observations(group)))
 

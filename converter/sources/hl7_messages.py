@@ -1,7 +1,7 @@
 """Parts a file of HL7 version 2 into messages, one at a time, whether or not they stand in batches.
 
-Takes lines; gives each message with its segments, and what was wrong with the file: segments that belong to no
-message, batches whose count does not agree, lines that are no segments.
+Takes lines; gives each message with its segments, and what was wrong with the file: segments that belong to
+no message, batches whose count does not agree, lines that are no segments.
 """
 
 import re

@@ -172,8 +172,8 @@ def iso_time(written: str, zone: str = "") -> str:
     """A time stamp of HL7 in the form of ISO 8601, exactly as precise.
 
     Args:
-        written: `YYYY[MM[DD[HH[MM[SS[.S...]]]]]][+/-ZZZZ]` (version 2 TS, version 3 TS); anything else is given
-            back unchanged, so that it is said to be no date.
+        written: `YYYY[MM[DD[HH[MM[SS[.S...]]]]]][+/-ZZZZ]` (TS of version 2 and of version 3); anything
+            else is given back unchanged, so that it is said to be no date.
         zone: the message's zone, for a time of day that names none.
     """
     found = _TIME.fullmatch(written.strip())

@@ -5,13 +5,16 @@ Takes the segments of one note; gives the text with its origin. Observations tha
 """
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from converter.model import Diagnostic
 from converter.sources.attachments import Taken, from_base64, from_bytes
 from converter.sources.fields import Place
 from converter.sources.flow import Flow
 from converter.sources.hl7_segments import Part, Segment, component_of, plain, write
 from converter.sources.troubles import warning
+
+if TYPE_CHECKING:
+    from converter.model import Diagnostic
 
 _RUNNING = frozenset(("TX", "FT"))
 _TEXTS = _RUNNING | {"ST", "CF", "ED", "CE", "CWE", "CNE", ""}

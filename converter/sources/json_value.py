@@ -5,7 +5,7 @@ from typing import Any
 
 
 def parse_json(text: str) -> Any:
-    """The value of a text, or, as a `str`, why it is none; a JSON string comes in a list, to be told apart."""
+    """The value of a text, or, as a `str`, why it is none; a JSON string comes in a list."""
     try:
         value = json.loads(text)
     except json.JSONDecodeError as trouble:

@@ -1,8 +1,8 @@
 """Lays out the elements of HTML and of a CDA narrative block as plain lines.
 
-Takes the start, the end and the text of elements in order; gives a Flow. Paragraphs and line breaks are lines,
-list items have bullets, a table's row is one line with pipes between its cells. Scripts, styles and wording
-that is struck out are left out; the latter is counted.
+Takes the start, the end and the text of elements in order; gives a Flow. Paragraphs and line breaks are
+lines, list items have bullets, a table's row is one line with pipes between its cells. Scripts, styles and
+wording that is struck out are left out; the latter is counted.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -12,13 +12,18 @@ from converter.model import Diagnostic
 from converter.sources.flow import Flow, row_lines
 from converter.sources.troubles import error, warning
 
-_BLOCKS = frozenset(
-    "address article aside blockquote body caption center dd details dir div dl dt fieldset figcaption figure "
-    "footer form h1 h2 h3 h4 h5 h6 header hr html legend list main menu nav ol optgroup option p paragraph pre "
-    "section summary text ul".split()
-)
-_UNSEEN = frozenset("script style title template object iframe svg math audio video canvas".split())
-_NO_TEXT = frozenset("audio canvas iframe img input math object rendermultimedia svg textarea video".split())
+
+def _names(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+_BLOCKS = _names("""
+    address article aside blockquote body caption center dd details dir div dl dt fieldset figcaption figure
+    footer form h1 h2 h3 h4 h5 h6 header hr html legend list main menu nav ol optgroup option p paragraph pre
+    section summary text ul
+""")
+_UNSEEN = _names("script style title template object iframe svg math audio video canvas")
+_NO_TEXT = _names("audio canvas iframe img input math object rendermultimedia svg textarea video")
 _STRUCK = frozenset(("del", "s", "strike"))
 _ITEMS = frozenset(("li", "item"))
 _CELLS = frozenset(("td", "th"))

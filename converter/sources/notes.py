@@ -86,7 +86,7 @@ def _notes_of(item: Input, note_id: str, options: SourceOptions) -> NoteStream:
 
 @dataclass(frozen=True, slots=True)
 class _Named:
-    """What a file is called: in messages, as a note, as a path, by its suffix; and whether a person named it."""
+    """What a file is called: in messages, as a note, as a path, by its suffix; whether it was named itself."""
 
     name: str
     note_id: str

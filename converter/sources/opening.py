@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO, Protocol, cast
+from typing import TYPE_CHECKING, Any, BinaryIO, Protocol, cast
 
 if TYPE_CHECKING:
     from _typeshed import WriteableBuffer
@@ -148,7 +148,7 @@ class _Zstd:
             ) from error
 
 
-def _zstd_module():  # type: ignore[no-untyped-def] # one of two modules with the same names
+def _zstd_module() -> Any:
     """The standard library's module for zstd, from Python 3.14 on, or its backport."""
     from importlib import import_module
 

@@ -1,10 +1,11 @@
 """The way back from a note to the document it was taken out of, where markup was removed.
 
-A note's `origin` is a list of stretches (start in the note, start in the source, length). Offsets count Unicode
-code points. The source is the document as text: the file for CDA, HTML, RTF and HL7 version 2; the attachment
-or the narrative itself where it was packed into another document (base64, a JSON string). A stretch's characters
-are those of the source, except that white space may have become a space, and that a character written as a
-reference or an escape stands for the first character of it. Marks that only show a layout are in no stretch.
+A note's `origin` is a list of stretches (start in the note, start in the source, length). Offsets count
+Unicode code points (bytes for RTF). The source is the document as text: the file for CDA, HTML, RTF and HL7
+version 2; the attachment or the narratives themselves where they were packed into another document (base64, a
+JSON string). A stretch's characters are those of the source, except that white space may have become a space,
+and that a character written as a reference or an escape stands for the first character of it. Marks that only
+show a layout are in no stretch.
 """
 
 from bisect import bisect_right

@@ -25,7 +25,7 @@ _PLAIN = re.compile(
     r"VARCHAR|BLOB|ENUM.*|JSON|UUID|BOOLEAN|U?(TINY|SMALL|BIG|HUGE)?INT(EGER)?|FLOAT|DOUBLE|DECIMAL.*|DATE|TIME.*",
     re.IGNORECASE,
 )
-_SETTINGS = {
+_SETTINGS: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": "false",
     "autoload_known_extensions": "false",
     "temp_directory": "",
@@ -117,7 +117,7 @@ def _quoted(name: str) -> str:
 
 def _columns(types: Mapping[str, str], options: SourceOptions) -> dict[str, str]:
     """Our field -> the file's column; letter case decides only between two that differ in it."""
-    folded = {name.casefold(): name for name in reversed(types)}
+    folded = {name.casefold(): name for name in reversed(list(types))}
     found = {}
     for name in FIELDS:
         wanted = options.column(name)
@@ -142,7 +142,7 @@ def _header_troubles(
     if not _TEXTS.fullmatch(types[columns["text"]]):
         yield error(
             "no-text-column",
-            f"The column {columns['text']} holds no text but {types[columns['text']][:40]}, so no note was read.",
+            f"The column {columns['text']} holds {types[columns['text']][:40]} and no text, so no note was read.",
             source,
             hint=f"Its columns are: {seen}. Name the right one with --column text=NAME.",
         )
@@ -162,7 +162,7 @@ def _header_troubles(
 
 @contextmanager
 def _path_of(opened: Opened) -> Iterator[str | None]:
-    """A path that DuckDB can open: the file's own, or that of a copy in memory where the system has such files."""
+    """A path that DuckDB can open: the file's own, or that of a copy in memory where the system has those."""
     if opened.file is not None:
         yield _no_pattern(str(opened.file.absolute()))
         return

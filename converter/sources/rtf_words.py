@@ -24,16 +24,21 @@ SYMBOLS = {"~": "\xa0", "_": "\u2011", "{": "{", "}": "}", "\\": "\\"}
 LINE_ENDS = frozenset(("par", "line", "sect", "page", "column", "softline", "nestrow", "\r", "\n"))
 """Words after which the text goes on in a new line."""
 
-LEFT_OUT = frozenset(
-    "fonttbl colortbl stylesheet listtable listoverridetable rsidtbl revtbl info pict objdata fldinst template "
-    "generator themedata colorschememapping latentstyles datastore xmlnstbl filetbl bkmkstart bkmkend listname "
-    "leveltext levelnumbers pgptbl mmathPr nonshppict shprslt shpinst sp sn sv objclass objname userprops "
-    "docvar ffname ffdeftext ffl ffstattext ffhelptext pnseclvl nonesttables passwordhash xe tc ftnsep ftnsepc "
-    "ftncn aftnsep aftnsepc aftncn atnid atnauthor atndate atnref picprop blipuid".split()
-)
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+LEFT_OUT = _words("""
+    fonttbl colortbl stylesheet listtable listoverridetable rsidtbl revtbl info pict objdata fldinst template
+    generator themedata colorschememapping latentstyles datastore xmlnstbl filetbl bkmkstart bkmkend listname
+    leveltext levelnumbers pgptbl mmathPr nonshppict shprslt shpinst sp sn sv objclass objname userprops
+    docvar ffname ffdeftext ffl ffstattext ffhelptext pnseclvl nonesttables passwordhash xe tc ftnsep ftnsepc
+    ftncn aftnsep aftnsepc aftncn atnid atnauthor atndate atnref picprop blipuid
+""")
 """Groups that hold no text of the document."""
 
-ASIDE = frozenset("header headerl headerr headerf footer footerl footerr footerf annotation".split())
+ASIDE = _words("header headerl headerr headerf footer footerl footerr footerf annotation")
 """Groups that hold text beside the document: page heads and feet, comments. Left out, and said."""
 
 NUMBERS = frozenset(("listtext", "pntext"))

@@ -1,7 +1,7 @@
 """XML as text: its root, its elements with their places, and its safe parsing.
 
-lxml decides whether a document is well formed and what its elements say, with entities, document types and the
-network shut off. Where each element and each piece of text stands in the source is found by a scan of the
+lxml decides whether a document is well formed and what its elements say, with entities, document types and
+the network shut off. Where each element and each piece of text stands is found by a scan of the
 source, which is sound only for a document that lxml has passed.
 """
 
@@ -120,6 +120,17 @@ def _depth(root: "_Element") -> int:
         depth += 1 if event == "start" else -1
         deepest = max(deepest, depth)
     return deepest
+
+
+def text_inside(element: "_Element") -> str:
+    """All text in an element."""
+    return "".join(str(piece) for piece in element.itertext())
+
+
+def line_of(element: "_Element") -> int | None:
+    """The line where an element starts."""
+    line: int | None = element.sourceline
+    return line
 
 
 def regions(root: "_Element", source: str) -> "dict[_Element, Region]":

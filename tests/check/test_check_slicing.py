@@ -111,7 +111,10 @@ def test_short_form_limits_a_choice() -> None:
     definition = profile(
         {"path": "Observation.valueQuantity", "min": 1}, {"path": "Observation.valueQuantity.code", "min": 1}
     )
-    assert profile_errors(observation(valueQuantity={"value": 1, "code": "a"}), definition) == []
+    assert (
+        profile_errors(observation(valueQuantity={"value": 1, "system": "urn:a", "code": "a"}), definition)
+        == []
+    )
     assert ("type-not-allowed", "Observation.value.ofType(string)") in profile_errors(
         observation(valueString="a"), definition
     )
