@@ -4,6 +4,7 @@ Takes an Assessment, for which patterns to show, and its note, for the date of t
 Nothing here is a code, an alert or a record: it never enters a FHIR resource, the archive or an export.
 """
 
+from converter.assess.plain import printable
 from converter.model import Assessment, Note
 from converter.words.anatomy import Causes, shipped_knowledge
 
@@ -16,7 +17,7 @@ def causes_text(assessment: Assessment, note: Note) -> str:
     found = {abnormality.code for abnormality in assessment.abnormalities}
     shown = [causes for causes in shipped_knowledge().causes if found.intersection(causes.shown)]
     when = note.authored[:10] if note.authored else "date not known"
-    lines = [f"Exam of {when}: {_HEADING}"]
+    lines = [f"Exam of {printable(when)}: {_HEADING}"]
     lines += [line for causes in shown for line in _lines(causes)] or [_NO_PATTERN]
     return "\n".join([*lines, assessment.caution])
 

@@ -70,7 +70,7 @@ def may_be_normal(strength: Strength, view: ExamView) -> bool:
         return True
     table = view.knowledge.comparison
     if strength.low is None or strength.high is None:
-        return strength.word is None or strength.word in table.may_be_normal_words
+        return set(strength.words) <= table.may_be_normal_words
     low, high = table.may_be_normal.get(strength.scale or "", (strength.low, strength.high))
     return low <= strength.low and strength.high <= high
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from converter.assess.plain import printable
 from converter.model.course import Change, Course, Visit
 from converter.model.record import diagnostic_to_record, plain_number
 
@@ -37,7 +38,7 @@ def course_grid(course: Course, *, why: bool = False) -> str:
         lines.append("  none found between exams that document the same reflex")
     lines += [f"  {diagnostic.message}." for diagnostic in course.diagnostics]
     lines.append(course.caution)
-    return "\n".join(lines)
+    return "\n".join(printable(line) for line in lines)
 
 
 def course_record(course: Course) -> dict[str, Any]:

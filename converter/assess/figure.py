@@ -10,6 +10,7 @@ from html import escape
 
 from converter.assess.exam_view import ExamView, view_of
 from converter.assess.options import AssessOptions
+from converter.assess.plain import printable
 from converter.assess.strength import Strength
 from converter.model import Assessment, Note, Reading
 from converter.words import Vocabulary
@@ -53,9 +54,9 @@ def figure_svg(assessment: Assessment, reading: Reading, note: Note, vocabulary:
     title = f"Reflexes, note {note.id}, exam {assessment.exam}, {when}"
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT + 60}" role="img" {_FONT}>',
-        f"<title>{escape(title)}</title>",
-        f"<desc>{escape(_in_words(view))}</desc>",
-        f'<text x="{_MIDDLE}" y="18" text-anchor="middle">{escape(title)}</text>',
+        f"<title>{_safe(title)}</title>",
+        f"<desc>{_safe(_in_words(view))}</desc>",
+        f'<text x="{_MIDDLE}" y="18" text-anchor="middle">{_safe(title)}</text>',
         *_body(),
         *_marks(view),
         *_plantar(view),
@@ -65,6 +66,10 @@ def figure_svg(assessment: Assessment, reading: Reading, note: Note, vocabulary:
         "</svg>",
     ]
     return "\n".join(lines)
+
+
+def _safe(text: str) -> str:
+    return escape(printable(text))
 
 
 def _in_words(view: ExamView) -> str:
@@ -98,11 +103,11 @@ def _mark(strength: Strength, x: int, y: int, sign: int) -> str:
     name = "" if strength.site == "jaw" else f"{strength.site} "
     short = strength.short
     value = short if len(short) <= _LONGEST else f"{short[: _LONGEST - 1]}…"
-    text = escape(name + (f"({value})" if strength.region else value))
+    text = _safe(name + (f"({value})" if strength.region else value))
     unsided = "" if strength.side != "unspecified" or strength.site == "jaw" else " ?"
     anchor = "start" if sign > 0 else "end"
     return (
-        f'<g class="{escape(strength.site)} {strength.side} {strength.level or "unknown"}">'
+        f'<g class="{_safe(strength.site)} {strength.side} {strength.level or "unknown"}">'
         f"{_shape(strength.level, x, y)}"
         f'<text x="{x + sign * 12}" y="{y + 4}" text-anchor="{anchor}">{text}{unsided}</text></g>'
     )
@@ -133,7 +138,7 @@ def _plantar(view: ExamView) -> Iterator[str]:
         for sign in {"left": (1,), "right": (-1,)}.get(finding.side, (-1, 1)):
             anchor = "start" if sign > 0 else "end"
             text = _PLANTAR[finding.response] + ("" if finding.side != "unspecified" else " ?")
-            yield f'<text x="{_MIDDLE + sign * 58}" y="406" text-anchor="{anchor}">{escape(text)}</text>'
+            yield f'<text x="{_MIDDLE + sign * 58}" y="406" text-anchor="{anchor}">{_safe(text)}</text>'
 
 
 def _legend() -> Iterator[str]:

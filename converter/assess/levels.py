@@ -73,7 +73,7 @@ def _draft(view: ExamView, group: list[Strength], counted: Counted) -> Draft:
     written, word = "; ".join(dict.fromkeys(strength.short for strength in group)), _IN_WORDS[code]
     shown = "" if written.lower() == word else f" ({written})"
     remark = "; the other side is not documented" if alone else ""
-    words = {strength.word for strength in group}
+    words = {word for strength in group for word in strength.words}
     return Draft(
         code=code,
         sites=(site,),
@@ -86,11 +86,11 @@ def _draft(view: ExamView, group: list[Strength], counted: Counted) -> Draft:
     )
 
 
-def _hpo_word(group: list[Strength], words: set[str | None]) -> str | None:
+def _hpo_word(group: list[Strength], words: set[str]) -> str | None:
     """The word that decides between the HPO terms for brisk and hyperactive: 3+ is conventionally brisk."""
     if words == {"hyperactive"}:
         return "hyperactive"
-    return "brisk" if group[0].level == "high" and words <= {"brisk", None} else None
+    return "brisk" if group[0].level == "high" and words <= {"brisk"} else None
 
 
 def _cautions(view: ExamView, counted: Counted) -> Iterator[Diagnostic]:

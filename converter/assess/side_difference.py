@@ -28,6 +28,7 @@ _WHY_POSSIBLE = {
     "plus": "the exam mixes grades with and without a plus, so the plus may be half a step",
     "range": "the ranges overlap",
     "word-and-number": "the word can stand for more than one grade",
+    "words": "one side is given more than one word",
 }
 
 

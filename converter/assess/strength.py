@@ -28,8 +28,8 @@ class Strength:
         low: lowest grade on `scale` it can stand for, or None.
         high: highest grade on `scale` it can stand for, or None.
         scale: the scale of the grades, or None.
-        word: the canonical word where there is no grade.
-        order: the word's place among the words.
+        words: the canonical words where there is no grade, weakest first.
+        orders: the lowest and highest place of the words among all words, or None where one has no place.
         plus: `none`, `trailing`, `leading`, or `several`.
         only_reinforced: present with a reinforcing manoeuvre alone.
         certain: the findings are stated without doubt and agree.
@@ -43,8 +43,8 @@ class Strength:
     low: float | None
     high: float | None
     scale: str | None
-    word: str | None
-    order: int | None
+    words: tuple[str, ...]
+    orders: tuple[int, int] | None
     plus: str
     only_reinforced: bool
     certain: bool
@@ -65,7 +65,7 @@ class Strength:
     def short(self) -> str:
         """The value for one side in its shortest form, e.g. `2+`, `1-2+`, `++`, `absent`, or as written."""
         if len({finding.level for finding in self.findings}) > 1 or self.low is None or self.high is None:
-            return self.word or self.written
+            return self.words[0] if len(self.words) == 1 else self.written
         if self.scale == "plus-count" and self.low == self.high and float(self.low).is_integer():
             return "+" * int(self.low) or "0"
         numbers = f"{self.low:g}" if self.low == self.high else f"{self.low:g}-{self.high:g}"
@@ -106,24 +106,22 @@ def merge(
     levels = {f.level for f in used}
     numbers = [f for f in used if f.grade_low is not None and f.grade_high is not None]
     scales = {f.scale for f in numbers}
-    words = sorted({f.descriptor for f in used if f.descriptor and f.grade_low is None})
+    said = {f.descriptor for f in used if f.descriptor} if not numbers else set()
+    words = tuple(sorted(said, key=lambda word: (_order(word, vocabulary) or 0, word)))
+    orders = [order for word in words if (order := _order(word, vocabulary)) is not None]
     disagree = len(levels) > 1
     one_scale = next(iter(scales)) if len(scales) == 1 else None
+    low, high = _hull(numbers) if one_scale else (None, None)
     level = _common_level(levels)
-    word = words[0] if len(words) == 1 and not numbers else None
     strength = Strength(
         site=site,
         side=side,
         level="low" if facilitated and level in (None, "absent", "low") else level,
-        low=min((f.grade_low for f in numbers if f.grade_low is not None), default=None)
-        if one_scale
-        else None,
-        high=max((f.grade_high for f in numbers if f.grade_high is not None), default=None)
-        if one_scale
-        else None,
+        low=low,
+        high=high,
         scale=one_scale,
-        word=word,
-        order=vocabulary.descriptors[word].order if word and word in vocabulary.descriptors else None,
+        words=words,
+        orders=(min(orders), max(orders)) if orders and len(orders) == len(words) else None,
         plus=_one_of({f.plus for f in numbers}),
         only_reinforced=facilitated,
         certain=not disagree and all(f.certainty == "stated" for f in used),
@@ -131,6 +129,18 @@ def merge(
         findings=ordered,
     )
     return strength, disagree
+
+
+def _hull(numbers: Sequence[Finding]) -> tuple[float, float]:
+    """The lowest and the highest grade of findings that all have one."""
+    lows = [finding.grade_low for finding in numbers if finding.grade_low is not None]
+    highs = [finding.grade_high for finding in numbers if finding.grade_high is not None]
+    return min(lows), max(highs)
+
+
+def _order(word: str, vocabulary: Vocabulary) -> int | None:
+    known = vocabulary.descriptors.get(word)
+    return known.order if known is not None else None
 
 
 def _common_level(levels: set[str | None]) -> str | None:
@@ -188,22 +198,26 @@ def _by_spans(one: tuple[float, float], two: tuple[float, float], step: float, w
 
 
 def _by_words(first: Strength, second: Strength) -> Compared:
-    if first.word == second.word and first.word is not None:
+    if first.words == second.words and first.words:
         return Compared("same", why="words")
-    if first.order is None or second.order is None:
+    if first.orders is None or second.orders is None:
         return Compared("unknown", why="no-table")
-    if first.order == second.order:
-        return Compared("same", why="words")
-    return Compared("sure", "first" if first.order < second.order else "second", why="words")
+    if first.orders[1] < second.orders[0]:
+        return Compared("sure", "first", why="words")
+    if second.orders[1] < first.orders[0]:
+        return Compared("sure", "second", why="words")
+    return Compared("same" if first.orders == second.orders else "possible", why="words")
 
 
 def _word_and_number(first: Strength, second: Strength, table: Comparison, step: float) -> Compared:
     if first.level is not None and first.level == second.level:
         return Compared("same", why="word-and-number")
     number, word = (first, second) if first.low is not None else (second, first)
-    stands_for = table.words.get(word.word or "", {}).get(number.scale or "")
-    if stands_for is None:
+    spans = [table.words.get(each, {}).get(number.scale or "") for each in word.words]
+    known = [span for span in spans if span is not None]
+    if not known or len(known) != len(spans):
         return Compared("unknown", why="no-table")
+    stands_for = min(low for low, _ in known), max(high for _, high in known)
     exact = _span(number, widened=False)
     one, two = (exact, stands_for) if number is first else (stands_for, exact)
     return _by_spans(one, two, step, "word-and-number")

@@ -9,6 +9,7 @@ from dataclasses import fields
 from typing import Any
 
 from converter.assess.making import SIDE_WORDS, listed, start_upper
+from converter.assess.plain import printable
 from converter.model import Abnormality, Assessment, Diagnostic, Finding, Note, NotExamined, Reading
 from converter.model.record import diagnostic_to_record, plain_number
 from converter.words.anatomy import shipped_knowledge
@@ -66,7 +67,7 @@ def summary_text(assessment: Assessment, reading: Reading, note: Note, *, why: b
         lines += _line(name, found, notes, quotes, current, why=why)
     lines.append(f"  {'Not examined':<13} {_not_examined(assessment.not_examined)}")
     lines.append(f"  {assessment.caution}")
-    return "\n".join(lines)
+    return "\n".join(printable(line) for line in lines)
 
 
 def summary_record(assessment: Assessment, reading: Reading, note: Note) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from converter.check.profiles import (
 )
 from converter.check.read import read_resources
 from converter.check.report import operation_outcome, summary_by_rule, table_rows
+from converter.check.second_opinion import second_opinion
 
 __all__ = [
     "RELEASES",
@@ -29,6 +30,7 @@ __all__ = [
     "load_definitions",
     "operation_outcome",
     "read_resources",
+    "second_opinion",
     "summary_by_rule",
     "table_rows",
 ]

@@ -5,6 +5,7 @@ from typing import Any
 
 from converter.check.findings import Findings, Scope
 from converter.check.library import Definitions
+from converter.check.note_place import with_note_places
 from converter.check.walk import Walker
 from converter.model import Diagnostic
 
@@ -44,4 +45,4 @@ class Checker:
             self._walker.resource(resource, path, found, Scope(resource, resource, path), profiles)
         except RecursionError:
             found.add("nested-too-deeply", path, f"{path} is nested too deeply to be checked.")
-        return found.diagnostics
+        return with_note_places(found.diagnostics, resource, path) if found.diagnostics else []

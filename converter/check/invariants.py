@@ -2,7 +2,7 @@
 
 Takes an invariant and a value; answers whether it holds, or None where it cannot be evaluated. Most
 expressions run on the fast reader of `paths`, the rest through the FHIRPath library, which loads when needed.
-An expression is prepared once. An empty answer breaks nothing: an invariant speaks of what is there.
+An expression is prepared once. An empty answer does not fulfil an invariant, as with the reference validator.
 """
 
 from collections.abc import Callable, Iterable
@@ -73,7 +73,7 @@ class Invariants:
         value = environment.context
         if invariant.step is not None:
             try:
-                return truth(invariant.step([value], environment)) is not False
+                return truth(invariant.step([value], environment)) is True
             except (UnreadableExpressionError, ArithmeticError, TypeError, ValueError):
                 pass
         return self._evaluated(invariant.expression, environment.kind, value, scope)
@@ -124,7 +124,7 @@ _COMPILED: dict[tuple[str, str], Any] = {}
 
 
 def evaluated(expression: str, kind: str, value: Any, scope: Scope, release: str) -> bool:
-    """Whether an expression holds, evaluated by the FHIRPath library."""
+    """Whether an expression is true for the FHIRPath library; any item but false counts as true."""
     from fhirpathpy import compile as compile_path
     from fhirpathpy.engine.nodes import ResourceNode
     from fhirpathpy.models import models
@@ -141,7 +141,7 @@ def evaluated(expression: str, kind: str, value: Any, scope: Scope, release: str
     create_node: Any = ResourceNode.create_node
     focus = value if isinstance(value, dict) and "resourceType" in value else create_node(_plain(value), kind)
     answer = _COMPILED[key](focus, {"resource": scope.resource, "rootResource": scope.container})
-    return not (len(answer) == 1 and answer[0] is False)
+    return bool(answer) and answer[0] is not False
 
 
 def _data(node: Any) -> Any:

@@ -1,6 +1,7 @@
 """Compares values of a resource with those a definition states: fixed, pattern, minimum and maximum.
 
-Takes JSON values; numbers compare as exact decimals, dates and times by instant where both say enough.
+Takes JSON values; numbers compare as exact decimals, dates and times by instant, as precisely as the less
+precise of the two.
 """
 
 import re
@@ -58,6 +59,9 @@ def comparable(one: Any, other: Any) -> tuple[Any, Any] | None:
     if _is_number(one) and _is_number(other):
         return Decimal(str(one)), Decimal(str(other))
     if isinstance(one, str) and isinstance(other, str):
+        shorter = min(len(one), len(other))
+        if shorter <= len("YYYY-MM-DD") and _DATE.match(one[:shorter]) and _DATE.match(other[:shorter]):
+            one, other = one[:shorter], other[:shorter]
         first, second = _instant(one), _instant(other)
         if first is not None and second is not None:
             return first, second

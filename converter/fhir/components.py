@@ -74,6 +74,8 @@ def _grade(finding: Finding, base: str, vocabulary: Vocabulary) -> list[dict[str
     if scale is None:
         return []
     low, high = finding.grade_low, finding.grade_high
+    if low is not None and high is not None:
+        low, high = sorted((low, high))  # "3 to 2" is the range from 2 to 3
     ends = {"grade-ordinal": low} if low == high else {"grade-low": low, "grade-high": high}
     numbers = [
         component(base, code, {"valueQuantity": score(grade)})

@@ -7,13 +7,13 @@ from converter.fhir.context import Context
 from converter.fhir.identity import derived_system, logical
 from converter.fhir.narrative import narrative
 from converter.fhir.terms import LOINC, coding, concept, other_systems
-from converter.fhir.text import fhir_string
+from converter.fhir.text import fhir_identifier
 
 
 def document_reference(context: Context) -> dict[str, Any]:
     """The DocumentReference of the note, with the SHA-256 of its text as an identifier."""
     note, uuid = context.note, context.uuid("document")
-    value = fhir_string(note.id)
+    value = fhir_identifier(note.id)
     text = narrative([f"Note {value or ''} of {context.effective or 'unknown date'}."])
     resource = context.head("DocumentReference", uuid, "reflex-note", text)
     if value is not None:

@@ -8,7 +8,7 @@ import json
 from typing import Any
 from uuid import UUID, uuid5
 
-from converter.fhir.text import fhir_string, fhir_uri
+from converter.fhir.text import fhir_identifier, fhir_uri
 
 NAMESPACE = UUID("6f1c1f0e-4b0b-5e0a-9a55-7d8a0b5c2e11")
 """The namespace of every identifier made here. It must never change."""
@@ -48,7 +48,7 @@ def literal(resource_type: str, uuid: str) -> dict[str, Any]:
 
 def logical(resource_type: str, system: str, value: str) -> dict[str, Any] | None:
     """A reference by identifier alone, or None where the identifier is blank."""
-    text = fhir_string(value)
+    text = fhir_identifier(value)
     if text is None:
         return None
     return {"type": resource_type, "identifier": {"system": fhir_uri(system), "value": text}}

@@ -21,7 +21,13 @@ def _refuse(value: object) -> object:
     raise TypeError(f"a {type(value).__name__} has no place in FHIR JSON")
 
 
-_FAST = json.JSONEncoder(ensure_ascii=False, allow_nan=False, separators=(",", ":"), default=_refuse)
+_FAST = json.JSONEncoder(
+    ensure_ascii=False,
+    allow_nan=False,
+    check_circular=False,  # a resource is a tree
+    separators=(",", ":"),
+    default=_refuse,
+)
 
 
 def json_text(resource: dict[str, Any]) -> str:

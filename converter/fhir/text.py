@@ -21,6 +21,15 @@ def fhir_string(text: str | None) -> str | None:
     return _FORBIDDEN.sub("\ufffd", _ODD_SPACE.sub(" ", text))
 
 
+def fhir_identifier(text: str) -> str | None:
+    """An identifier as a FHIR string, or None for a blank one.
+
+    One that no FHIR string can hold is percent-encoded rather than mended, so that two never become one.
+    """
+    mended = fhir_string(text)
+    return mended if mended in (None, text) else quote(text, safe=" ", errors="surrogatepass")
+
+
 def fhir_uri(text: str) -> str:
     """Text as a URI, without characters that no URI holds; one that is already fit is unchanged."""
     return quote(text, safe="!#$%&'()*+,/:;=?@[]~-._", errors="replace")

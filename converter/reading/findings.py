@@ -241,7 +241,7 @@ def _mixed_plus(found: list[Finding]) -> list[Diagnostic]:
                 Diagnostic(
                     code="mixed-plus",
                     severity=Severity.WARNING,
-                    message="One exam has grades with and without a plus; a plus alone makes no sure difference.",
+                    message="Grades with and without a plus in one exam: a plus alone makes no sure difference.",
                     start=min(f.start for f in graded),
                     end=max(f.end for f in graded),
                 )

@@ -69,7 +69,8 @@ def sentences_of(text: str, tokens: list[Token]) -> Iterator[Sentence]:
 def _sentence(text: str, tokens: list[Token], new_block: bool, new_line: bool, *, closed: bool) -> Sentence:
     end_of_heading = next((i for i, token in enumerate(tokens[:8]) if token.kind == "colon"), None)
     lead = tokens[:end_of_heading] if end_of_heading is not None else []
-    heading = bool(lead) and (new_line or _capitalised(text, tokens[0]))
+    filled = end_of_heading == 0 and new_line
+    heading = filled or (bool(lead) and (new_line or _capitalised(text, tokens[0])))
     foreign = heading and not any(token.kind in _REFLEXIVE for token in lead)
     history = any(token.kind == "heading_other" and token.meaning == "history" for token in lead)
     return Sentence(tokens, foreign, history, new_block, new_line, closed)

@@ -5,7 +5,7 @@ from converter.reading.grammar.parts import Draft
 from converter.reading.tokens import Token
 
 _CLAUSE_ENDS = frozenset({"comma", "but", "and", "open", "close", "now"})
-_MANNER = frozenset({"position", "technique", "manoeuvre", "reinforcement", "quality"})
+_MANNER = frozenset({"position", "technique", "manoeuvre", "reinforcement", "quality", "before"})
 
 
 def apply_statuses(p: Parser, has_now: bool) -> None:
@@ -113,9 +113,10 @@ def _manner(p: Parser, token: Token) -> None:
     """How it was elicited, said apart from the value: of the finding before, else of those after."""
     before = [draft for draft in p.drafts if _end(draft) <= token.start]
     reached = _with_same_value(before) if before else p.drafts
+    name = "comparison" if token.kind == "before" else token.kind
     for draft in reached:
-        if getattr(draft.details, token.kind) is None:
-            setattr(draft.details, token.kind, token.meaning or None)
+        if getattr(draft.details, name) is None:
+            setattr(draft.details, name, token.meaning or None)
             draft.used = [*draft.used, (token, "detail")]
             token.used = "detail"
 

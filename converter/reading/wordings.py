@@ -8,13 +8,13 @@ from converter.reading.tokens import tokens_of_note
 from converter.words import Vocabulary, Word
 from converter.words.phrases import tokens_of
 
-_WRITTEN = "a grade, a pair of grades or a number of beats"
+_WRITTEN = "a grade, a pair of grades or a number of times"
 
 
 def reads_as(wording: str, vocabulary: Vocabulary) -> Word | str | None:
     """The row that a note with these words alone meets, what else they are read as, or None for neither."""
     tokens = tokens_of_note(wording, vocabulary)
-    if len(tokens) == 1 and tokens[0].kind in VALUES and not tokens[0].meaning:
+    if len(tokens) == 1 and tokens[0].kind in VALUES | {"other"} and not tokens[0].meaning:
         return _WRITTEN
     if len(tokens) > 1:
         pieces = " and ".join(repr(wording[token.start : token.end]) for token in tokens)

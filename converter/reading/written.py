@@ -66,7 +66,8 @@ _SIDE_LETTER = re.compile(r"(?:^|[^\w.])[RLrl]\Z")
 _NOT_BEFORE = re.compile(
     r"[A-Za-z0-9%°²]|[.:,/]\d|[-–]\d|\s?(?:mm|cm|mg|ml|kg|lb|hrs?|hours?|days?|wks?|weeks?|months?|mo|years?|yrs?|yo|"
     r"minutes?|mins?|sec|times|vax|doses?|inch|inches|feet|ft|st|nd|rd|th|degrees|per|visits?|episodes?|"
-    r"x\s?\d|liters?|jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|january|february|march|april|june|july|august|september|october|november|december|tablets?|pills?|units?|sets?|reps?|steps?|fingers?|cans?|vessels?)\b",
+    r"jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|january|february|march|april|june|july|august|"
+    r"september|october|november|december|x\s?\d|liters?|tablets?|pills?|units?|sets?|reps?|steps?|fingers?|cans?|vessels?)\b",
     re.IGNORECASE,
 )
 _ATOM = re.compile(
@@ -84,6 +85,8 @@ _RANGE = re.compile(r"\s?(?:[-–—]|to|or)\s?(?=[+\d])")
 _OUT_OF = re.compile(
     r"\s?(?:out\s+of|of)\s+(?:a\s+possible\s+)?\+?(?P<n>[45]|IV|V|four|five)\+?(?![\w/])", re.IGNORECASE
 )
+_COUNTED_RANGE = re.compile(r"\s?(?:to|or|-|–)\s?(?P<high>\+{2,5})(?![\w+/])")
+_TO_TRACE = re.compile(r"\s?(?:-|–|to)\s?trace\b", re.IGNORECASE)
 _SLASH = re.compile(r"\s?/\s?")
 _SIDE_WORD = re.compile(r"(?:trace|tr|absent|nil)\b|[-–](?![\w+])|(?:↓|↑)", re.IGNORECASE)
 _NUMBER_WORD = "|".join(_MORE)
@@ -185,19 +188,29 @@ def _numbered(match: re.Match[str]) -> Written:
 
 def _range_at(text: str, start: int) -> tuple[Written | None, int]:
     low, end = _atom_at(text, start)
-    if low is None or (low.counted and text[end : end + 1].isdigit()):
+    if low is None or low.low is None or (low.counted and text[end : end + 1].isdigit()):
         return None, start
-    trace = re.compile(r"\s?(?:-|–|to)\s?trace\b", re.IGNORECASE).match(text, end)
-    if trace and low.low is not None:
+    trace = _TO_TRACE.match(text, end)
+    if trace:
         return Written(low=0.5, high=low.low, plus=low.plus), trace.end()
+    if low.counted:
+        return _counted_range(text, low, end)
     between = _RANGE.match(text, end)
-    if between and not low.counted:
+    if between:
         high, high_end = _atom_at(text, between.end())
-        if high is not None and high.low is not None and low.low is not None and not high.counted:
+        if high is not None and high.low is not None and not high.counted:
             plus = high.plus if high.plus != "none" else low.plus
             ends = sorted((low.low, abs(high.low) if low.low >= 0 else high.low))
             return Written(low=ends[0], high=ends[1], plus=plus, bare=plus == "none"), high_end
     return low, end
+
+
+def _counted_range(text: str, low: Written, end: int) -> tuple[Written, int]:
+    """As in "+ to ++": a range of plus signs."""
+    more = _COUNTED_RANGE.match(text, end)
+    if not more:
+        return low, end
+    return Written(low=low.low, high=float(len(more["high"])), counted=True), more.end()
 
 
 def _with_second(text: str, value: Written, end: int) -> tuple[Written | Pair, int] | None:

@@ -19,7 +19,6 @@ ReadsAs = Callable[[str, Vocabulary], Word | str | None]
 
 _ALIKE = 0.85
 _LONG_ENOUGH = 5
-_NAMED = frozenset({"trigger", "joint", "toes", "root"})
 _MOST = 3
 
 
@@ -104,10 +103,6 @@ def check_files(
 
 def _doubts(row: Word, vocabulary: Vocabulary, reads_as: ReadsAs) -> Iterator[Diagnostic]:
     yield from _strange_flags(row)
-    if row.role == "site" and not row.flags & _NAMED:
-        said = f"{row.phrase!r} is a reflex without trigger or joint; a sentence with it alone is not read."
-        hint = "Flag it `trigger` if it speaks of reflexes by itself, `joint` if it needs a reflex context."
-        yield problem_at(row, "no-context-flag", said, hint, severity=Severity.WARNING)
     if OVERRIDE in row.flags and not _overrides(row):
         said = f"{row.phrase!r} is flagged override, but no shipped row says anything else about it."
         yield problem_at(row, "overrides-nothing", said, severity=Severity.WARNING)

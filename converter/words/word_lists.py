@@ -41,6 +41,7 @@ _MEANINGS: Mapping[str, frozenset[str]] = {
     "reinforcement": frozenset({"only_with", "even_with", ""}),
 }
 """Roles whose meanings are few; those of sites, values and scales come from the tables."""
+_NOTATION = re.compile(r"(?:\[[^\[\]()]*\]|\([^\[\]()]*\)|[^\[\]()])+")
 _ROOT = re.compile(r"root=(?:C[1-8]|T(?:[1-9]|1[0-2])|[LS][1-5])")
 
 
@@ -194,6 +195,9 @@ def _word(row: Mapping[str | None, str | None], name: str) -> Word | Diagnostic:
     if not cells["phrase"] or cells["role"] not in ROLES:
         said = f"A row needs a phrase and a known role, not {cells['phrase']!r} as {cells['role']!r}."
         return problem("unknown-role", name, line, said)
+    if not _NOTATION.fullmatch(cells["phrase"]):
+        said = f"{cells['phrase']!r}: brackets must be closed, and none stands inside another."
+        return problem("bad-notation", name, line, said)
     flags = frozenset(cells.pop("flags").split())
     if cells["role"] in _SPEAKING and not flags & _BY_ITSELF:
         flags |= {"trigger"}

@@ -88,8 +88,8 @@ def items(draw: st.DrawFn) -> tuple[Note, Reading, tuple[Assessment, ...]]:
     return about, reading, tuple(draw(st.lists(ASSESSMENTS, max_size=2)))
 
 
-@given(st.lists(items(), max_size=4, unique_by=lambda item: (item[0].system, item[0].id)))
-@settings(max_examples=20, deadline=None)
+@given(st.lists(items(), min_size=1, max_size=6, unique_by=lambda item: (item[0].system, item[0].id)))
+@settings(max_examples=12, deadline=None)
 def test_what_was_loaded_comes_back_as_it_was(tmp_path_factory: Any, loaded: list[Any]) -> None:
     with new_archive(tmp_path_factory.mktemp("law"), *loaded) as archive:
         assert list(stored_readings(archive)) == loaded

@@ -90,13 +90,13 @@ def gists(findings: list[Finding], *, mirror: bool = False) -> set[tuple[object,
     return {gist(abnormality, places, mirror=mirror) for abnormality in found.abnormalities}
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200, deadline=None, derandomize=True)
 @given(exams)
 def test_mirroring_the_exam_mirrors_the_assessment(findings: list[Finding]) -> None:
     assert gists(findings) == gists(mirrored(findings), mirror=True)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100, deadline=None, derandomize=True)
 @given(exams)
 def test_mirroring_the_exam_mirrors_the_candidates(findings: list[Finding]) -> None:
     here, there = reading(findings), reading(mirrored(findings))
@@ -112,7 +112,7 @@ def test_mirroring_the_exam_mirrors_the_candidates(findings: list[Finding]) -> N
     }
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150, deadline=None, derandomize=True)
 @given(exams, st.randoms(use_true_random=False))
 def test_the_order_of_findings_never_matters(findings: list[Finding], random: Any) -> None:
     read = reading(findings)
@@ -123,7 +123,7 @@ def test_the_order_of_findings_never_matters(findings: list[Finding], random: An
     assert one == two
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300, deadline=None, derandomize=True)
 @given(st.lists(stretch(at=st.sampled_from(MAIN)), max_size=6), st.data())
 def test_a_finding_on_another_limb_never_makes_a_pattern_more_focal(
     findings: list[Finding], data: Any
@@ -137,7 +137,8 @@ def test_a_finding_on_another_limb_never_makes_a_pattern_more_focal(
         return
     kind, side = data.draw(st.sampled_from(free))
     at = st.sampled_from([site for site in MAIN if LIMB[site] == kind])
-    added = data.draw(stretch(at=at, side=st.just(side)))
+    a_sign = sign().filter(lambda each: LIMB[each.site] == kind).map(lambda each: replace(each, side=side))
+    added = data.draw(st.one_of(stretch(at=at, side=st.just(side)), a_sign))
     after = assess(*findings, added)
     for direction in ("reduced", "increased"):
         old, new = _focality(before, direction), _focality(after, direction)
@@ -157,7 +158,7 @@ def _focality(found: Assessment, direction: str) -> int | None:
     return ranks[0] if ranks else None
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80, deadline=None, derandomize=True)
 @given(st.lists(exams, min_size=1, max_size=3), st.permutations(["ex-1", "ex-2", "ex-3"]))
 def test_renaming_examiners_changes_nothing_but_their_names(
     all_findings: list[list[Finding]], names: list[str]
@@ -175,7 +176,7 @@ def test_renaming_examiners_changes_nothing_but_their_names(
     assert [replace(v, author=None) for v in one.visits] == [replace(v, author=None) for v in two.visits]
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80, deadline=None, derandomize=True)
 @given(exams)
 def test_one_examiner_or_two_changes_only_the_examiner_note(findings: list[Finding]) -> None:
     def changes(second: str) -> list[Any]:
@@ -189,7 +190,7 @@ def test_one_examiner_or_two_changes_only_the_examiner_note(findings: list[Findi
     assert changes("ex-1") == changes("ex-2")
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150, deadline=None, derandomize=True)
 @given(exams)
 def test_every_abnormality_rests_on_findings_of_the_exam(findings: list[Finding]) -> None:
     read = reading(findings)

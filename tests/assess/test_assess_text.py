@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
@@ -112,6 +113,12 @@ def test_a_normal_exam_has_no_causes() -> None:
     assert "No pattern" in causes_text(assess(both("patellar", 2)), note())
 
 
+def test_text_of_a_note_cannot_steer_a_terminal() -> None:
+    text = summary([replace(finding("patellar", "left", 0), quote="left knee \x1b[31m0")])
+    assert "\x1b" not in text
+    assert "left knee \N{REPLACEMENT CHARACTER}[31m0" in text
+
+
 def figure(*findings: Finding) -> str:
     read = reading(findings)
     return figure_svg(assess_reading(read, note(), VOCABULARY)[0], read, note(), VOCABULARY)
@@ -146,6 +153,6 @@ def test_the_patient_faces_the_reader() -> None:
 
 
 def test_text_of_a_note_cannot_break_the_drawing() -> None:
-    drawing = figure(finding("patellar", "left", 3, as_written='3+ <script>"&'))
+    drawing = figure(finding("patellar", "left", 3, as_written='3+ <script>"&\x0b', descriptor="x"))
     ElementTree.fromstring(drawing)
     assert "<script" not in drawing

@@ -92,7 +92,12 @@ def main() -> int:
     seconds_to_read(LEAD + "2+")
     slow = 0
     for name in given.names or PIECES:
-        figures = list(measured(PIECES[name], given.size, given.limit))
+        try:
+            figures = list(measured(PIECES[name], given.size, given.limit))
+        except RecursionError as error:
+            slow += 1
+            print(f"RAISES {name:18} {error}", flush=True)
+            continue
         steps = growth(figures)
         bad = len(figures) < len(STEPS) or any(step > SUPERLINEAR for step in steps)
         slow += bad

@@ -124,8 +124,8 @@ def test_primitive_lists_keep_their_extras_aligned() -> None:
         ),
         (
             {"path": "Observation.effectiveDateTime", "maxValueDateTime": "2024-06"},
-            {"effectiveDateTime": "2024-05-31"},
-            {"effectiveDateTime": "2024-06-02"},
+            {"effectiveDateTime": "2024-06-30"},
+            {"effectiveDateTime": "2024-07-01"},
             "above-maximum",
         ),
         (

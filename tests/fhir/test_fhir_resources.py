@@ -190,6 +190,14 @@ def test_identifier_spaces_of_a_source_named_by_a_urn_are_no_broken_urns() -> No
     assert system == "https://plexor.example/fhir/identifier/patient/urn:oid:1.2.3"
 
 
+def test_identifiers_that_no_string_can_hold_stay_apart() -> None:
+    told = [
+        built(note=note(patient=f"pt{mark}3"))[0]["subject"]["identifier"]["value"]
+        for mark in "\x00\x01\u00a0 "
+    ]
+    assert told == ["pt%003", "pt%013", "pt%C2%A03", "pt 3"]
+
+
 def test_patient_that_is_not_listed_is_said() -> None:
     chosen = options(subject="literal", patient_ids={})
     resources, doubts = rendered(options=chosen)

@@ -71,6 +71,12 @@ def test_range_has_two_ends_and_no_single_code() -> None:
     assert term(resource, "scale") == "bedside"
 
 
+def test_range_that_is_written_downwards_has_its_ends_in_order() -> None:
+    resource = observation(graded(3, grade_high=2.0, as_written="3 to 2"))
+    assert resource["valueCodeableConcept"] == {"text": "3 to 2"}
+    assert (quantity(resource, "grade-low"), quantity(resource, "grade-high")) == (2, 3)
+
+
 @pytest.mark.parametrize(
     "off",
     [

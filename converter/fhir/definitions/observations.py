@@ -230,6 +230,17 @@ def _abnormality(base: str) -> dict[str, Any]:
         element("Observation.method", min=1, short="The rule and its source"),
         element("Observation.device", min=1, type=typed("Reference", targets=("Device",))),
         element("Observation.derivedFrom", mustSupport=True),
+        *_abnormality_components(base),
+    ]
+    description = (
+        "An abnormality that a rule found, derived from the findings it rests on. It is not a diagnosis; a "
+        "licensed clinician confirms it under local policy."
+    )
+    return structure(base, "reflex-abnormality", "Reflex abnormality", description, "Observation", elements)
+
+
+def _abnormality_components(base: str) -> list[dict[str, Any]]:
+    return [
         element("Observation.component", slicing=sliced("pattern", "code")),
         *_concept(base, "reflex", "reflex", "required", "*"),
         *_concept(base, "level", "level", "required"),
@@ -244,11 +255,6 @@ def _abnormality(base: str) -> dict[str, Any]:
         *_modifier(base),
         *_concept(base, "certainty", "certainty", "required"),
     ]
-    description = (
-        "An abnormality that a rule found, derived from the findings it rests on. It is not a diagnosis; a "
-        "licensed clinician confirms it under local policy."
-    )
-    return structure(base, "reflex-abnormality", "Reflex abnormality", description, "Observation", elements)
 
 
 def _modifier(base: str) -> list[dict[str, Any]]:

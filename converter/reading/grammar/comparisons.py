@@ -3,7 +3,7 @@
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.other_sides import on_side
 from converter.reading.grammar.parser import Parser
-from converter.reading.grammar.parts import Details, Phrase, Target
+from converter.reading.grammar.parts import Details, Phrase, Target, Used
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.target_heads import resolve_side, target_at
 from converter.reading.grammar.targets import targets_at
@@ -12,7 +12,10 @@ from converter.reading.grammar.targets import targets_at
 def side_against_side(p: Parser) -> bool:
     """One side set against the other: "brisker at the left knee than the right", "knee jerks R>L", "R = L".
 
-    side_against_side = [ targets [ link ] ] ( more phrase [ at ] side | side compare side ) [ than side ] ;
+    side_against_side = [ targets [ link ] ] SIDE compare SIDE [ value ]
+                      | targets [ link ] phrase [ "," ] SIDE compare SIDE
+                      | ( MORE | LESS ) phrase [ AT ] targets [ THAN [ AT ] [ SIDE ] [ target ] ] ;
+    compare = ">" | "<" | "=" | ( MORE | LESS ) THAN ;
     """
     return _by_mark(p) or _by_words(p)
 
@@ -37,45 +40,48 @@ def _by_mark(p: Parser) -> bool:
 
 
 def _compare(p: Parser, targets: list[Target], phrase: Phrase, index: int) -> bool:
-    first = p.tokens[index]
     other = p.skip(index + 2, "than")
     if p.kind(other) != "side" or all(target.foreign or "toes" in target.flags for target in targets):
         return False
-    kind = p.kind(index + 1)
-    used = phrase.used + [(token, "comparison") for token in p.tokens[index : other + 1]]
-    more = kind in ("greater", "more")
+    used = [(token, "comparison") for token in p.tokens[index : other + 1]]
+    p.index = p.skip(other + 1, "close")
     for target in targets:
         if target.foreign:
             continue
-        target.side = "both" if kind == "equals" else first.meaning
-        if phrase.value is not None and p.drafts and kind != "equals":
-            target.side = first.meaning
-        details = Details(
-            comparison="equal"
-            if kind == "equals"
-            else "greater_than_other_side"
-            if more
-            else "less_than_other_side"
-        )
-        if phrase.value is not None:
-            target.side = "unspecified" if kind != "equals" else "both"
-            phrase.used = used
-            draft(p, [target], phrase)
-            target.side = first.meaning
-        after = phrase_at(p, p.skip(other + 1, "comma", "close")) if kind == "equals" else None
-        if after is not None:
-            after[0].used += used
-            draft(p, [target], after[0])
-            p.index = after[1]
-            return True
-        if kind == "equals":
-            add_bare(
-                p, target, None, used, implied="symmetric" if phrase.value is None else None, details=details
-            )
+        if p.kind(index + 1) == "equals":
+            _equal(p, target, phrase, used, other)
         else:
-            add_bare(p, target, None, used, implied=None, details=details)
-    p.index = p.skip(other + 1, "close")
+            _unequal(p, target, phrase, used, index)
     return True
+
+
+def _equal(p: Parser, target: Target, phrase: Phrase, used: Used, other: int) -> None:
+    """As in "R = L", with the value before or after it, or none."""
+    target.side = "both"
+    after = phrase_at(p, p.skip(other + 1, "comma", "close")) if phrase.value is None else None
+    if after is not None:
+        phrase, p.index = after
+    phrase.used = phrase.used + used
+    if phrase.value is not None or phrase.pair is not None:
+        draft(p, [target], phrase)
+        return
+    add_bare(p, target, None, used, implied="symmetric", details=Details(comparison="equal"))
+
+
+def _unequal(p: Parser, target: Target, phrase: Phrase, used: Used, index: int) -> None:
+    """As in "R>L": a finding for the side named first, with the value if that side was said to have it."""
+    side = p.tokens[index].meaning
+    more = p.kind(index + 1) in ("greater", "more")
+    comparison = "greater_than_other_side" if more else "less_than_other_side"
+    if phrase.value is not None and target.side == side:
+        phrase.details.comparison = comparison
+        phrase.used = phrase.used + used
+        draft(p, [target], phrase)
+        return
+    if phrase.value is not None:
+        phrase.used = phrase.used + used
+        draft(p, [on_side(target, "unspecified")], phrase)
+    add_bare(p, on_side(target, side), None, used, details=Details(comparison=comparison))
 
 
 def _by_words(p: Parser) -> bool:

@@ -42,8 +42,8 @@ class _Denial:
 def denied(p: Parser) -> bool:
     """What is not there; the denial reaches over a list, and ends where something has a value of its own.
 
-    denied = no { word | value | side } target { ( "," | "or" | "and" ) { word | value } target }
-             [ "can be" elicited ] [ [ "," ] side ] ;
+    denied = NO [ denied_value ] target { ( "," | AND ) [ denied_value ] target } [ VALUE ] [ [ "," ] SIDE ] ;
+    denied_value = VALUE | RESPONSE | COUNT | CLONUS_WORD | WORD ;
     """
     if p.kind(p.index) != "no" or p.has(p.index, "after"):
         return False
@@ -85,6 +85,8 @@ def _step(p: Parser, index: int, denial: _Denial) -> int | None:
     found = target_at(p, index) if kind in _NAMES else None
     if found is None:
         denial.between.append(p.tokens[index])
+        if kind == "other":
+            denial.value = None
         return index + 1
     return _deny(p, found[0], found[1], denial)
 
@@ -98,6 +100,8 @@ def _join(p: Parser, index: int, denial: _Denial) -> None:
 
 
 def _deny(p: Parser, target: Target, after: int, denial: _Denial) -> int | None:
+    if "toes" in target.flags and (denial.value is None or denial.value.response is None):
+        target.foreign = True
     if denial.targets:
         clonus_joint(p, denial.targets[-1][0], target, after)
     if _is_its_own(p, target, after, denial.joined):

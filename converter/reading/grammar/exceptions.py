@@ -11,7 +11,7 @@ from converter.reading.grammar.targets import targets_at
 def exception(p: Parser) -> bool:
     """What the value before does not hold for, with its own value or without.
 
-    exception = except ( [ at ] phrase [ at ] targets | targets [ [ link ] phrase ] ) ;
+    exception = EXCEPT [ AT ] ( phrase [ AT ] targets | targets [ link phrase ] ) ;
     """
     if p.kind(p.index) != "except":
         return False
@@ -75,7 +75,7 @@ def _excepted(p: Parser, target: Target, mark: tuple[object, str]) -> None:
 def otherwise(p: Parser) -> bool:
     """The rest: "left ankle absent, otherwise 2+".
 
-    otherwise = otherwise_word [ "is" ] phrase [ [ at ] targets ] ;
+    otherwise = OTHERWISE [ REFLEX ] [ IS | ":" | "," ] phrase [ [ AT ] targets ] ;
     """
     if p.kind(p.index) != "otherwise":
         return False

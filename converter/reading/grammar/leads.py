@@ -14,7 +14,7 @@ _MINUS_FOUR_TO_FOUR = re.compile(r"[-–−]\s?4\s*(?:to|\.\.+|-|–)\s*\+?\s?4"
 def legend(p: Parser) -> bool:
     """A legend of the grades: it tells the scale and is no finding.
 
-    legend = legend_word { any } ;
+    legend = LEGEND { WORD | value | ":" | "=" | "," | "-" } ;
     """
     if p.kind(p.index) != "legend":
         return False
@@ -37,7 +37,7 @@ def legend(p: Parser) -> bool:
 def pair_order(p: Parser) -> bool:
     """Which side the first of two values belongs to: "(R/L)".
 
-    pair_order = "R/L" | "L/R" ;
+    pair_order = "(" SIDE_REF ")" | SIDE_REF [ ":" ] ;
     """
     if p.kind(p.index) != "side_ref":
         return False
@@ -51,7 +51,7 @@ def pair_order(p: Parser) -> bool:
 def planned(p: Parser) -> bool:
     """A plan or a test without a result: "will recheck reflexes".
 
-    planned = plan { word } targets ;
+    planned = FUTURE { WORD | AT } targets ;
     """
     if p.kind(p.index) != "future":
         return False
@@ -75,7 +75,7 @@ def planned(p: Parser) -> bool:
 def lead_side(p: Parser) -> bool:
     """A side that leads what follows: "Right: biceps 2+, knee 2+", "On the left, ...".
 
-    lead_side = side ":" | at side "," ;
+    lead_side = SIDE ":" | AT SIDE "," | "(" SIDE ")" ;
     """
     index = p.skip(p.index, "at", "open", "bullet", "pipe")
     if p.kind(index) != "side" or p.tokens[index].meaning not in ("left", "right", "both"):
@@ -115,7 +115,7 @@ def _leads_block(p: Parser, after: int) -> bool:
 def lead_region(p: Parser) -> bool:
     """A region that leads what follows: "In the legs, reflexes are absent", "the lower limb had ...".
 
-    lead_region = [ at ] [ side ] region ( "," | ":" | has ) ;
+    lead_region = [ AT ] [ SIDE ] REGION [ REFLEX ] ":" | AT [ SIDE ] REGION "," | [ SIDE ] REGION "had" ;
     """
     start = p.skip(p.index, "at")
     begins = p.index <= 2 or p.kind(p.index - 1) == "comma"

@@ -11,8 +11,10 @@ from converter.reading.grammar.targets import targets_at
 def respectively(p: Parser) -> bool:
     """As many values as names, in the same order.
 
-    respectively = targets [ link ] value { "," value } [ "respectively" ]
-                 | value { "," value } [ at ] targets "respectively" ;
+    respectively = targets [ link ] values [ RESPECTIVELY ]
+                 | values AT targets RESPECTIVELY
+                 | target [ link ] values AT SIDE RESPECTIVELY ;
+    values = value { "," value } AND value ;
     """
     return _names_then_values(p) or _values_then_names(p)
 

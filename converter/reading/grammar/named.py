@@ -17,8 +17,9 @@ _NEAR = 3
 def named_value(p: Parser) -> bool:
     """Named reflexes, then their value, then perhaps places or the other side's value.
 
-    named_value = targets [ link ] phrase [ [ at ] targets ] { [ "," | "and" | "but" ] side_value } ;
-    link = "is" | ":" | "=" | "-" | "," ;
+    named_value = targets [ link ] phrase [ places ] { joint side_value } ;
+    link = IS | ":" | "=" | "-" | "," ;
+    joint = "," | AND | BUT ;
     """
     targets, index = targets_at(p, p.index, after_value=False)
     if not targets:
@@ -127,7 +128,7 @@ def _may_take(p: Parser, index: int, linked: int, targets: list[Target]) -> bool
     """A lone digit is a grade only right after the name or a link."""
     token = p.tokens[linked] if linked < len(p.tokens) else None
     bare = token is not None and getattr(token.written, "bare", False)
-    if bare and not (linked > index or targets[-1].specific or targets[-1].general):
+    if bare and linked == index and targets[-1].foreign:
         return False
     far = linked == index and linked < len(p.tokens) and _gap(p, targets, linked) > _NEAR
     return not (bare and far)

@@ -22,7 +22,7 @@ _CARRY = frozenset({"comma", "and", "but", "slash", "with", "open", "close"})
 def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
     """The other side's value for the same reflexes.
 
-    side_value = [ at ] side [ "is" ] phrase | phrase [ at ] side ;
+    side_value = [ AT ] SIDE [ IS | ":" ] phrase | phrase [ AT ] SIDE ;
     """
     while True:
         start = p.skip(index, *_CARRY)

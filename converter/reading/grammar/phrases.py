@@ -24,7 +24,11 @@ _JOINERS = frozenset({"comma", "and", "but", "slash", "with", "anaphor", "is", "
 def phrase_at(p: Parser, start: int, sided: bool = False) -> tuple[Phrase, int] | None:
     """Read a value phrase.
 
-    phrase = { doubt | manner | side } value { joiner ( value | side | manner | "(" comparison ")" ) } ;
+    phrase = { UNCERTAIN | NO | MORE | LESS | manner } value { more } | manner { more } ;
+    more = [ "," | AND | BUT | WITH ] value | AT value | "to" value | "/" value | [ "," ] SIDE | [ ONLY ] AT SIDE
+         | "(" SIDE ")" | [ "," | AND | WITH | AT ] manner | NO manner | THAN ( PAST | BEFORE | SIDE ) | "=" [ SIDE ] ;
+    value = GRADE | PAIR | COUNT | VALUE | RESPONSE | POLARITY ;
+    manner = REINFORCEMENT | MANOEUVRE | POSITION | TECHNIQUE | QUALITY | CLONUS_WORD | BEFORE ;
 
     Two values become one where they say the same thing twice: a number beats a word, and a word for strength
     beats "symmetric", "present" and their like.
@@ -229,6 +233,11 @@ def _to(p: Parser, index: int, phrase: Phrase) -> int | None:
         phrase.used.append((token, "value"))
         return index + 2
     trace = phrase.value is not None and phrase.value.descriptor == "trace"
+    if isinstance(token.written, Pair) and trace and token.written.second.low in (4, 5):
+        maximum = int(token.written.second.low)
+        phrase.value = replace(token.written.first, low=0.5, denominator=maximum)
+        phrase.used.append((token, "value"))
+        return index + 2
     if isinstance(token.written, Written) and token.written.graded and trace:
         phrase.value = replace(token.written, low=0.5)
         phrase.used.append((token, "value"))
@@ -261,10 +270,18 @@ def _detail(token: Token, phrase: Phrase) -> None:
     elif token.kind == "clonus_word":
         details.sustained = token.meaning == "sustained"
     elif token.kind == "before":
-        details.comparison = token.meaning or details.comparison
+        details.comparison = token.meaning or _than_before(token, phrase) or details.comparison
     else:
         setattr(details, token.kind, token.meaning)
     phrase.used.append((token, role))
+
+
+def _than_before(token: Token, phrase: Phrase) -> str | None:
+    """As in "brisker than before"; the value says in which direction."""
+    if "than" not in token.flags or phrase.value is None:
+        return None
+    weaker = phrase.value.descriptor in ("absent", "trace", "diminished")
+    return "less_than_before" if weaker else "greater_than_before"
 
 
 def _side(p: Parser, index: int, at: int, phrase: Phrase) -> int | None:

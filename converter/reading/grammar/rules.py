@@ -38,6 +38,11 @@ RULES: tuple[Rule, ...] = (
 def read_sentence(p: Parser, without: frozenset[str] = frozenset()) -> None:
     """Read one sentence: at each token the first rule that fits takes its part.
 
+    sentence = { legend | pair_order | planned | lead_side | lead_region | exception | otherwise
+               | side_against_side | denied | untested | respectively | named_value | untested_named
+               | value_named | sign_named | value_alone | joiner | WORD } ;
+    joiner = "," | AND | BUT | WITH | NOW | PAST | FAMILY | IF | UNCERTAIN | "(" | ")" ;
+
     Args:
         p: the sentence; its drafts and used tokens are filled in.
         without: names of rules to leave out, for tests.

@@ -11,7 +11,7 @@ from converter.reading.grammar.targets import targets_at
 def sign_named(p: Parser) -> bool:
     """A sign, or an abnormal state, whose mention alone is the finding: "left ankle clonus", "areflexia".
 
-    sign_named = targets [ [ at ] targets ] ;
+    sign_named = targets [ places ] [ "," SIDE ] ;
     """
     targets, index = targets_at(p, p.index, after_value=False)
     present = [target for target in targets if _is_finding_alone(target)]

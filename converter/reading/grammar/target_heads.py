@@ -15,8 +15,9 @@ _FOREIGN = frozenset({"other_exam", "look_alike"})
 def target_at(p: Parser, start: int) -> tuple[Target, int] | None:
     """Read one target.
 
-    target = { side } ( site [ reflex ] | region [ reflex ] | reflex | condition )
-             [ [ at ] side [ region ] ] ;
+    target = { SIDE | UNCERTAIN } head [ [ AT ] SIDE [ REGION ] | "(" SIDE ")" | AT REGION ] ;
+    head = SITE [ "(" SITE ")" ] { REFLEX } | REGION [ REFLEX | CONDITION ] | REFLEX [ REFLEX ] | CONDITION | ANAPHOR
+         | OTHER_EXAM | LOOK_ALIKE ;
     """
     used: Used = []
     side, index = _sides_at(p, start, used)

@@ -9,7 +9,7 @@ from converter.reading.grammar.target_heads import CLONUS_AT, target_at
 def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], int]:
     """Read a list of targets.
 
-    targets = target { ( "," | "and" | "/" ) [ at ] target } ;
+    targets = target { ( "," | AND | "/" ) [ AT ] target } ;
 
     Args:
         p: the sentence.

@@ -12,7 +12,8 @@ from converter.reading.tokens import Token
 def untested(p: Parser) -> bool:
     """Reflexes that were not tested, with the reason.
 
-    untested = targets [ "is" ] not_tested [ because reason ] ;
+    untested = targets [ link ] UNTESTED [ because ] ;
+    because = [ REASON ] ( REASON | WORD { WORD } ) ;
     """
     targets, index = targets_at(p, p.index, after_value=False)
     linked = p.skip(index, *LINKS, "comma", "slash", "open")
@@ -25,7 +26,7 @@ def untested(p: Parser) -> bool:
 def untested_named(p: Parser) -> bool:
     """What could not be tested, named after: "unable to test ankle jerks because of casts".
 
-    untested_named = not_tested targets [ because reason ] ;
+    untested_named = UNTESTED [ AT ] targets [ because ] ;
     """
     if p.kind(p.index) != "untested":
         return False

@@ -13,7 +13,7 @@ from converter.reading.grammar.targets import targets_at
 def value_named(p: Parser) -> bool:
     """A value, then the reflexes it holds for, then perhaps the other side's value.
 
-    value_named = [ [ at ] side ] phrase [ at | "only" ] targets { [ "," | "and" | "but" ] side_value } ;
+    value_named = [ [ AT ] SIDE ] phrase [ AT | ONLY ] targets [ "," SIDE ] { joint side_value } ;
     """
     lead, start = _lead_side(p)
     found = phrase_at(p, start, sided=lead is not None)
