@@ -126,9 +126,8 @@ def _read_note(batch: Batch, item: Read) -> None:
     kept = Version(number, batch.next_reading, *told_by, seen=True)
     batch.known.setdefault(NoteKey(note.system, note.id), []).append(kept)
     _new_reading(batch, reading, kept, tables)
-    _log(
-        batch, ended or ("with_findings" if reading.findings else "without_findings"), kept.note, kept.reading
-    )
+    fate = "with_findings" if reading.findings else "without_findings"
+    _log(batch, ended or fate, kept.note, kept.reading)
 
 
 def _end_earlier(batch: Batch, note: Note, version: Version | None) -> str | None:

@@ -102,9 +102,9 @@ def _connect(path: Path, read_only: bool) -> "duckdb.DuckDBPyConnection":
 
 
 def _why_not_opened(path: Path, message: str, read_only: bool) -> str:
-    if "different configuration" in message:
+    if "with a different configuration than" in message:
         return f"{path}: this program already has the archive open in another way; close that first."
-    if "lock" in message:
+    if "Could not set lock" in message:
         holder = _HOLDER.search(message)
         other = f"another program (process {holder[1]})" if holder else "another program"
         wish = "reading" if read_only else "writing"
@@ -113,7 +113,7 @@ def _why_not_opened(path: Path, message: str, read_only: bool) -> str:
         return f"{path}: this file is no plexor archive."
     if "Permission denied" in message:
         return f"{path}: you may not open this file."
-    if "directory" in message:
+    if "Is a directory" in message or "No such file or directory" in message:
         return f"{path}: this is a folder, or lies in a missing folder; give the path of an archive file."
     return f"{path}: the archive cannot be opened; it may be damaged, or written by a newer DuckDB."
 

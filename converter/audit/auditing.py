@@ -55,7 +55,9 @@ class AuditOptions:
     program: str = ""
 
 
-def audit_notes(read: Iterable[Read], vocabulary: Vocabulary, options: AuditOptions, *, has_text: bool) -> Audit:
+def audit_notes(
+    read: Iterable[Read], vocabulary: Vocabulary, options: AuditOptions, *, has_text: bool
+) -> Audit:
     """Audit how the examinations in notes are documented.
 
     Args:

@@ -12,23 +12,56 @@ from converter.audit.values import DIMENSIONS, NOT_STATED, YES, Figure, NoteFact
 
 ALL = "all"
 
-_FIRST = {"reflexes": 0, "exam": 1, "note": 2}
-"""What the report is about is settled first, so that a few notes without it do not hide the rest; each of
-these is settled together with the narrower one before it."""
+_FUNNEL = ("reflexes", "exam", "note")
+"""Settled first and in this order, the narrowest first: a few notes without reflexes must not hide what the
+report is about. Each is settled together with the one before it."""
+
+
+@dataclass(slots=True)
+class _Tally:
+    """One number: how many, and who stands behind it, by combination of groups."""
+
+    counts: Counter[tuple[str, ...]] = field(default_factory=Counter)
+    persons: dict[tuple[str, ...], set[int]] = field(default_factory=lambda: defaultdict(set))
+
+    def add(self, groups: tuple[str, ...], person: int, times: int) -> None:
+        """Count a note."""
+        self.counts[groups] += times
+        self.persons[groups].add(person)
+
+    def add_all(self, other: "_Tally") -> None:
+        """Count everything that another number counts."""
+        self.counts.update(other.counts)
+        for groups, persons in other.persons.items():
+            self.persons[groups] |= persons
+
+    def by_place(self) -> Counter[Place]:
+        """How many at each place."""
+        found: Counter[Place] = Counter()
+        for groups, number in self.counts.items():
+            for place in _places(groups):
+                found[place] += number
+        return found
+
+    def universe(self) -> Universe:
+        """Who stands behind it, by place."""
+        universe = Universe()
+        for groups, persons in self.persons.items():
+            universe.add(_places(groups), persons)
+        return universe
 
 
 @dataclass(slots=True)
 class _Numbers:
-    """The numbers of one figure: how many by category and place, and who stands behind them."""
+    """The numbers of one figure, by category, and its denominator."""
 
-    counts: dict[str, Counter[Place]] = field(default_factory=lambda: defaultdict(Counter))
-    persons: dict[str, Universe] = field(default_factory=lambda: defaultdict(Universe))
-    of: Counter[Place] = field(default_factory=Counter)
-    of_persons: Universe = field(default_factory=Universe)
-    rest: Universe = field(default_factory=Universe)
+    tallies: dict[str, _Tally] = field(default_factory=lambda: defaultdict(_Tally))
+    of: _Tally = field(default_factory=_Tally)
 
 
-def count(facts: Sequence[NoteFacts], figures: Sequence[Figure], least: int, has_text: bool) -> tuple[Result, ...]:
+def count(
+    facts: Sequence[NoteFacts], figures: Sequence[Figure], least: int, has_text: bool
+) -> tuple[Result, ...]:
     """Count the figures.
 
     Args:
@@ -40,23 +73,19 @@ def count(facts: Sequence[NoteFacts], figures: Sequence[Figure], least: int, has
     persons = _persons(facts)
     groups = _groups(facts)
     known = {figure.figure: figure for figure in figures if has_text or not figure.text}
-    shown: dict[str, set[Place]] = {}
-    numbers: dict[str, _Numbers] = {}
     safe: dict[str, dict[str, set[Place]]] = {}
-    for name in sorted(known, key=lambda name: _FIRST.get(name, len(_FIRST))):
-        numbers[name] = _numbers(facts, persons, known[name])
-        safe[name] = _safe(known[name], numbers, shown, known, least)
-        shown[name] = safe[name][_denominator(known[name])] if known[name].of is None else safe[name].get(YES, set())
-    return tuple(
-        Result(
-            figure=figure,
-            counted=figure.figure in known,
-            rows=tuple(_rows(figure, numbers[figure.figure], safe[figure.figure], shown, groups))
-            if figure.figure in known
-            else (),
-        )
-        for figure in figures
-    )
+    results: dict[str, Result] = {}
+    funnel = [name for name in _FUNNEL if name in known]
+    safe.update(_safe_funnel(facts, persons, funnel, least))
+    for figure in known.values():
+        numbers = _numbers(facts, persons, figure)
+        of = safe[figure.of].get(YES, set()) if figure.of else _safe_denominator(figure, numbers, safe, least)
+        if figure.figure not in safe:
+            rest = _without(facts, persons, figure.of, figure.figure) if figure.is_share else None
+            safe[figure.figure] = _safe(numbers, rest, of, least)
+        rows = _rows(figure, numbers, safe[figure.figure], of, groups)
+        results[figure.figure] = Result(figure=figure, counted=True, rows=tuple(rows))
+    return tuple(results.get(figure.figure) or Result(figure=figure, counted=False) for figure in figures)
 
 
 def patients_named(facts: Iterable[NoteFacts]) -> bool:
@@ -76,96 +105,109 @@ def _groups(facts: Iterable[NoteFacts]) -> dict[str, list[str]]:
     for one in facts:
         for dimension, group in zip(DIMENSIONS, one.groups, strict=True):
             found[dimension].add(group)
-    return {name: sorted(these, key=lambda group: (group == NOT_STATED, group)) for name, these in found.items()}
+    return {
+        name: sorted(these, key=lambda group: (group == NOT_STATED, group)) for name, these in found.items()
+    }
 
 
-def _chain(figure: Figure, known: Mapping[str, Figure]) -> tuple[str, ...]:
-    """The shares around a figure that are published with it: its denominators, or what is settled before it."""
-    if figure.figure in _FIRST:
-        return _BELOW.get(figure.figure, ())
-    above = known.get(figure.of or "")
-    return (*_above(above, known), above.figure) if above else ()
+def _places(groups: tuple[str, ...]) -> tuple[Place, ...]:
+    return (ALL, ALL), *zip(DIMENSIONS, groups, strict=True)
 
 
-def _above(figure: Figure, known: Mapping[str, Figure]) -> tuple[str, ...]:
-    above = known.get(figure.of or "")
-    return (*_above(above, known), above.figure) if above else ()
-
-
-def _cells(facts: Sequence[NoteFacts], persons: Sequence[int], figure: Figure, chain: tuple[str, ...]) -> _Cells:
-    cells: _Cells = {}
-    for one, person in zip(facts, persons, strict=True):
-        for counted, weight in _counted(one, figure, chain):
-            key = (one.groups, counted)
-            number, behind = cells.setdefault(key, (0, set()))
-            behind.add(person)
-            cells[key] = (number + weight, behind)
-    return cells
-
-
-def _counted(
-    one: NoteFacts, figure: Figure, chain: tuple[str, ...]
-) -> Iterator[tuple[tuple[tuple[str, str], ...], int]]:
-    """The (figure, category) that a note counts in together: the shares around the figure, and the figure."""
-    reached = tuple((name, YES) for name in chain if name in one.marks)
-    inside = figure.of is None or figure.of in one.marks
-    if figure.is_share:
-        mine = ((figure.figure, YES),) if inside and figure.figure in one.marks else ()
-        if reached or mine:
-            yield (*reached, *mine), 1
-        return
-    spread = [(category, times) for name, category, times in one.spreads if name == figure.figure]
-    if reached and not (inside and spread):
-        yield reached, 1
-        return
-    denominator = reached or ((figure.figure, _OF),)
-    for category, times in spread:
-        yield (*denominator, (figure.figure, category)), times
-
-
-def _column(groups: tuple[str, ...], counted: tuple[tuple[str, str], ...]) -> tuple[Name, ...]:
-    return tuple((*which, *place) for which in counted for place in _places(groups))
-
-
-def _places(groups: tuple[str, ...]) -> Iterator[tuple[str, str]]:
-    yield ALL, ALL
-    yield from zip(DIMENSIONS, groups, strict=True)
-
-
-def _numbers(figure: str, cells: _Cells) -> Counter[Name]:
-    """The numbers of one figure, none of them hidden so far."""
-    numbers: Counter[Name] = Counter()
-    for (groups, counted), (number, _) in cells.items():
-        for name in _column(groups, counted):
-            if name[0] == figure:
-                numbers[name] += number
+def _numbers(facts: Sequence[NoteFacts], persons: Sequence[int], figure: Figure) -> _Numbers:
+    numbers = _Numbers()
+    for category, one, person, times in _counted(facts, persons, figure):
+        numbers.tallies[category].add(one.groups, person, times)
+    if figure.unit == "notes":
+        for one, person in zip(facts, persons, strict=True):
+            if (figure.of or figure.figure) in one.marks:
+                numbers.of.add(one.groups, person, 1)
+    else:
+        for tally in numbers.tallies.values():
+            numbers.of.add_all(tally)
     return numbers
 
 
+def _counted(
+    facts: Sequence[NoteFacts], persons: Sequence[int], figure: Figure
+) -> Iterator[tuple[str, NoteFacts, int, int]]:
+    """Each category in which a note counts, with the note, its patient, and how often."""
+    for one, person in zip(facts, persons, strict=True):
+        if figure.of is not None and figure.of not in one.marks:
+            continue
+        if figure.is_share:
+            if figure.figure in one.marks:
+                yield YES, one, person, 1
+        else:
+            for name, category, times in one.spreads:
+                if name == figure.figure:
+                    yield category, one, person, times
+
+
+def _without(
+    facts: Sequence[NoteFacts], persons: Sequence[int], inside: str | None, outside: str
+) -> Universe:
+    """Who is left of a denominator without the share."""
+    rest = _Tally()
+    for one, person in zip(facts, persons, strict=True):
+        if inside in one.marks and outside not in one.marks:
+            rest.add(one.groups, person, 1)
+    return rest.universe()
+
+
+def _safe_funnel(
+    facts: Sequence[NoteFacts], persons: Sequence[int], funnel: Sequence[str], least: int
+) -> dict[str, dict[str, set[Place]]]:
+    """Where the numbers of the funnel may be published, each together with the narrower one."""
+    safe: dict[str, dict[str, set[Place]]] = {}
+    narrower: str | None = None
+    for name in funnel:
+        number = _Tally()
+        for one, person in zip(facts, persons, strict=True):
+            if name in one.marks:
+                number.add(one.groups, person, 1)
+        rest = None if narrower is None else _without(facts, persons, name, narrower)
+        published = safe[narrower][YES] if narrower else set()
+        safe[name] = {YES: publishable(number.universe(), rest, published, least)}
+        narrower = name
+    return safe
+
+
+def _safe_denominator(
+    figure: Figure, numbers: _Numbers, safe: Mapping[str, Mapping[str, set[Place]]], least: int
+) -> set[Place]:
+    """Where the denominator of a figure without a wider one may be published."""
+    if figure.figure in safe:
+        return safe[figure.figure][YES]
+    return publishable(numbers.of.universe(), None, (), least)
+
+
+def _safe(numbers: _Numbers, rest: Universe | None, of: set[Place], least: int) -> dict[str, set[Place]]:
+    """Where each category of a figure may be published."""
+    universes = {category: tally.universe() for category, tally in numbers.tallies.items()}
+    safe = {category: publishable(one, rest, of, least) for category, one in universes.items()}
+    return safe if rest is not None else without_small_rests(universes, safe, of, least)
+
+
 def _rows(
-    figure: Figure, numbers: Mapping[Name, int], safe: frozenset[Name], groups: Mapping[str, Sequence[str]]
+    figure: Figure,
+    numbers: _Numbers,
+    safe: Mapping[str, set[Place]],
+    of: set[Place],
+    groups: Mapping[str, Sequence[str]],
 ) -> Iterator[Row]:
-    own = _denominator(figure)
+    counts = {category: tally.by_place() for category, tally in numbers.tallies.items()}
+    denominators = numbers.of.by_place()
     for place in ((ALL, ALL), *((name, one) for name, these in groups.items() for one in these)):
+        shown = {
+            category: _shown(counts.get(category, Counter())[place], place in safe.get(category, ()))
+            for category in figure.categories
+        }
         yield Row(
-            dimension=place[0],
-            group=place[1],
-            counts={
-                category: _shown((figure.figure, category, *place), numbers, safe)
-                for category in figure.categories
-            },
-            of=_shown((*own, *place), numbers, safe),
+            dimension=place[0], group=place[1], counts=shown, of=_shown(denominators[place], place in of)
         )
 
 
-def _denominator(figure: Figure) -> tuple[str, str]:
-    """The figure and category that a figure is counted out of."""
-    if figure.of:
-        return figure.of, YES
-    return figure.figure, YES if figure.is_share else _OF
-
-
-def _shown(name: Name, numbers: Mapping[Name, int], safe: frozenset[Name]) -> int | None:
+def _shown(number: int, safe: bool) -> int | None:
     """A number, or None where it is hidden; nothing at all is nobody's secret."""
-    number = numbers[name]
-    return number if not number or name in safe else None
+    return number if safe or not number else None

@@ -47,7 +47,9 @@ def headings() -> Mapping[str, tuple[str, tuple[str, ...]]]:
 
 def published() -> tuple[Published, ...]:
     """The published figures."""
-    return tuple(Published(**{**row, "beside": tuple(row["beside"])}) for row in _load("published.toml")["row"])
+    return tuple(
+        Published(**{**row, "beside": tuple(row["beside"])}) for row in _load("published.toml")["row"]
+    )
 
 
 def _load(name: str) -> dict[str, Any]:
@@ -112,5 +114,3 @@ def _plus() -> Figure:
         unit="grades",
         categories=PLUS_CATEGORIES,
     )
-
-

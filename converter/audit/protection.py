@@ -40,14 +40,14 @@ class Universe:
         default_factory=lambda: defaultdict(lambda: defaultdict(lambda: defaultdict(set)))
     )
 
-    def add(self, places: Iterable[Place], person: int) -> None:
-        """Count a person once at a place in each dimension."""
+    def add(self, places: Iterable[Place], persons: set[int]) -> None:
+        """Count persons once at a place in each dimension."""
         places = tuple(places)
         for dimension, group in places:
-            self.persons[dimension, group].add(person)
+            self.persons[dimension, group] |= persons
             for other, other_group in places:
                 if other != dimension:
-                    self.cells[dimension, other][group][other_group].add(person)
+                    self.cells[dimension, other][group][other_group] |= persons
 
     def small(self, least: int) -> set[Place]:
         """The places with somebody, but too few."""
@@ -58,7 +58,9 @@ class Universe:
         return len(self.persons[place]) if place in self.persons else 0
 
 
-def publishable(number: Universe, rest: Universe | None, published: Iterable[Place], least: int) -> set[Place]:
+def publishable(
+    number: Universe, rest: Universe | None, published: Iterable[Place], least: int
+) -> set[Place]:
     """The places at which a number may be published.
 
     Args:
@@ -68,7 +70,7 @@ def publishable(number: Universe, rest: Universe | None, published: Iterable[Pla
         least: how many persons a number, or a difference of numbers, must rest on; 1 hides nothing.
     """
     with_rest = set(published)
-    shown = {place for place in number.persons if place not in number.small(least)}
+    shown = set(number.persons) - number.small(least)
     if rest is not None:
         shown -= rest.small(least) & with_rest
     while weak := {
@@ -97,10 +99,9 @@ def without_small_rests(
     for place in of:
         here = {name: one for name, one in by_category.items() if one.size(place)}
         while True:
-            hidden = [one.persons[place] for name, one in here.items() if place not in kept[name]]
-            few = 0 < len(set().union(*hidden)) < least
+            hidden = (one.persons[place] for name, one in here.items() if place not in kept[name])
             open_ = [name for name in here if place in kept[name]]
-            if not few or not open_:
+            if not open_ or not _few(hidden, least):
                 break
             kept[min(open_, key=lambda name: (here[name].size(place), name))].discard(place)
     return kept
@@ -114,16 +115,22 @@ def _undone(universe: Universe, shown: set[Place], least: int) -> Iterator[set[P
             if (dimension, group) not in shown:
                 continue
             inside = {part for part in parts if (other, part) in shown and len(across[part]) == 1}
-            left = _together(persons for part, persons in parts.items() if part not in inside)
-            if inside and 0 < len(left) < least:
+            left = (persons for part, persons in parts.items() if part not in inside)
+            if inside and _few(left, least):
                 yield {(dimension, group), *((other, part) for part in inside)}
             if all((other, part) in shown for part in parts):
-                beyond = _together(
+                beyond = (
                     persons for part in parts for name, persons in across[part].items() if name != group
                 )
-                if 0 < len(beyond) < least:
+                if _few(beyond, least):
                     yield {(dimension, group), *((other, part) for part in parts)}
 
 
-def _together(persons: Iterable[set[int]]) -> set[int]:
-    return set().union(*persons)
+def _few(persons: Iterable[set[int]], least: int) -> bool:
+    """Whether these are somebody, but too few."""
+    together: set[int] = set()
+    for some in persons:
+        together |= some
+        if len(together) >= least:
+            return False
+    return bool(together)

@@ -69,7 +69,9 @@ def _fingerprint(words: Iterable[str]) -> str:
 
 @cache
 def _patterns() -> Mapping[str, re.Pattern[str]]:
-    return {name: re.compile("|".join(_forms(words)), re.IGNORECASE) for name, (_, words) in headings().items()}
+    return {
+        name: re.compile("|".join(_forms(words)), re.IGNORECASE) for name, (_, words) in headings().items()
+    }
 
 
 def _forms(words: Iterable[str]) -> Iterator[str]:

@@ -13,7 +13,7 @@ from typing import Any
 from converter.check.findings import Scope
 from converter.check.footprint import footprint
 from converter.check.library import Library
-from converter.check.path_parser import UnreadableExpressionError, parsed
+from converter.check.path_parser import UnreadableExpressionError, UnsupportedExpressionError, parsed
 from converter.check.paths import Environment, Step, compiled_tree, truth
 from converter.check.references import resolve
 
@@ -106,17 +106,11 @@ class Invariants:
 
 
 def is_readable(expression: str) -> bool:
-    """Whether an expression can be evaluated at all, fast or by the FHIRPath library."""
+    """Whether an expression is well formed, as far as that can be told."""
     try:
-        compiled_tree(parsed(expression))
-    except UnreadableExpressionError:
-        from fhirpathpy import parser
-
-        parse: Any = parser.parse
-        try:
-            parse(expression)
-        except Exception:  # the library's parser raises bare exceptions
-            return False
+        parsed(expression)
+    except UnreadableExpressionError as error:
+        return isinstance(error, UnsupportedExpressionError)
     return True
 
 

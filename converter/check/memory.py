@@ -11,10 +11,11 @@ from typing import Any
 from converter.check.findings import Findings
 from converter.check.shapes import Slot
 
-MOST_TRIES = 512
+MOST_TRIES = 4096
 """So many more misses than hits, and a slot's values are taken to differ each time; they are not sought."""
 
 _MOST_VALUES = 4096
+_SHORT, _MOST_SHORT = 64, 32_768
 _LONGEST_VALUE = 1000
 _INDEX = re.compile(r"\[\d+\]")
 
@@ -55,7 +56,9 @@ def remember(
 ) -> None:
     """Remember a value that was just checked, if nothing was found and nothing beyond it decided."""
     found_before, scope_before, place_before = before
-    if found.count != found_before or uses.scope != scope_before or len(slot.known) >= _MOST_VALUES:
+    if found.count != found_before or uses.scope != scope_before:
+        return
+    if len(slot.known) >= (_MOST_SHORT if len(key) < _SHORT else _MOST_VALUES):
         return
     if uses.place != place_before:
         slot.placed = True

@@ -1,7 +1,7 @@
 """Says where in the note a faulty resource came from, so that a person can look there.
 
-Takes the diagnostics of a resource whose findings carry the extension `source-words`; gives them with the first
-and last character of the finding's words.
+Takes the diagnostics of a resource whose findings carry the extension `source-words`; gives them with the
+first and last character of the finding's words.
 """
 
 from collections.abc import Iterable, Iterator

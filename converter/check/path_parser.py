@@ -15,7 +15,11 @@ Tree = tuple[Any, ...]
 
 
 class UnreadableExpressionError(ValueError):
-    """An expression, or a part of the language, that is not read here."""
+    """An expression that is not well formed, or a part of the language that is not read here."""
+
+
+class UnsupportedExpressionError(UnreadableExpressionError):
+    """A well-formed part of the language that is not read here."""
 
 
 _TOKEN = re.compile(
@@ -127,7 +131,7 @@ class _Parser:
         if kind == "number":
             self._take()
             if self.kind == "string" or self.text in ("year", "years", "month", "months", "day", "days"):
-                raise UnreadableExpressionError("quantity literals are not read here")
+                raise UnsupportedExpressionError("quantity literals are not read here")
             return ("literal", Decimal(text) if "." in text else int(text))
         if kind == "date":
             self._take()
@@ -137,7 +141,7 @@ class _Parser:
             return ("variable", text[1:].strip("`'"))
         if kind == "this":
             if self._take() != "$this":
-                raise UnreadableExpressionError(f"{text} is not read here")
+                raise UnsupportedExpressionError(f"{text} is not read here")
             return ("this",)
         if kind == "operator" and text == "(":
             self._take()

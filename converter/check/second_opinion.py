@@ -18,7 +18,7 @@ def second_opinion(resource: Json) -> list[Diagnostic]:
     kind = resource.get("resourceType")
     try:
         model: Any = get_fhir_model_class(str(kind))
-    except (KeyError, LookupError):
+    except (LookupError, ValueError, AttributeError):
         return [_opinion(str(kind), f"{kind!r} is not a type of resource")]
     try:
         model.model_validate(resource)
@@ -29,7 +29,7 @@ def second_opinion(resource: Json) -> list[Diagnostic]:
     return []
 
 
-def _path(kind: str, steps: tuple[Any, ...]) -> str:
+def _path(kind: str, steps: Any) -> str:
     return kind + "".join(f"[{step}]" if isinstance(step, int) else f".{step}" for step in steps)
 
 

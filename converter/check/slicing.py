@@ -39,18 +39,20 @@ class Slice:
         slots: its slots by type.
         tests: what an item must fulfil to belong to it; all of them.
         slicer: how its own items are sliced again, or None.
+        choice: whether the element is one of several types.
+        only: its slot where it is not.
     """
 
     element: Element
     slots: dict[str, Slot]
     tests: list[Discriminator]
     slicer: "Slicer | None"
+    choice: bool = False
+    only: Slot | None = None
 
     def slot_of(self, item: Item) -> Slot | None:
         """The slot that reads an item in this slice; of a choice, only one of the item's own type."""
-        if self.element.is_choice:
-            return self.slots.get(item.slot.type)
-        return next(iter(self.slots.values()), None)
+        return self.slots.get(item.slot.type) if self.choice else self.only
 
     def takes(self, walker: "Walker", item: Item, scope: Scope) -> bool:
         """Whether an item belongs to this slice."""
@@ -117,11 +119,13 @@ def _slicer(walker: "Walker", group: Group, element: Element) -> Slicer:
         }
         inner = _slicer(walker, group, one) if one.slices else None
         tests = discriminators(walker.library, slicing, one)
-        slicer.slices.append(Slice(one, slots, tests, inner))
+        only = next(iter(slots.values()), None)
+        slicer.slices.append(Slice(one, slots, tests, inner, one.is_choice, only))
     names = [one.element.slice_name for one in slicer.slices]
     slicer.default = names.index("@default") if "@default" in names else None
     slicer.paths = _paths(slicer)
-    if slicer.paths and len(slicer.paths) == 1 and [step.kind for step in slicer.paths[0]] == ["member"]:
+    kinds = [step.kind for step in slicer.paths[0]] if slicer.paths and len(slicer.paths) == 1 else []
+    if slicer.paths and kinds == ["member"] and not element.is_choice:
         slicer.single = slicer.paths[0][0].name
     return slicer
 
@@ -146,7 +150,10 @@ def _sort(
     if slicer.ordered or slicer.rules == "openAtEnd":
         _check_order(slicer, items, order, found)
     for one, own in zip(slicer.slices, taken, strict=True):
-        _check_count(slicer, one, own, place, found)
+        if not one.element.min <= len(own) <= one.element.max:
+            _say_count(slicer, one, len(own), place, found)
+        if not own and one.slicer is None:
+            continue
         if one.slicer is not None:
             _sort(walker, one.slicer, own, place, found, scope)
             continue
@@ -171,7 +178,7 @@ def _number(walker: "Walker", slicer: Slicer, item: Item, scope: Scope) -> int |
 
 def _deciding(slicer: Slicer, item: Item, scope: Scope) -> bytes | str | None:
     """What decides on an item, as a key: mostly one element, such as the address of an extension."""
-    if slicer.single is not None and type(item.value) is dict and not slicer.element.is_choice:
+    if slicer.single is not None and type(item.value) is dict:
         value = item.value.get(slicer.single)
         if type(value) is str:
             return value
@@ -237,10 +244,8 @@ def _check_order(slicer: Slicer, items: list[Item], order: list[int | None], fou
         highest = max(highest, number)
 
 
-def _check_count(slicer: Slicer, one: Slice, own: list[Item], place: str, found: Findings) -> None:
-    element, count = one.element, len(own)
-    if element.min <= count <= element.max:
-        return
+def _say_count(slicer: Slicer, one: Slice, count: int, place: str, found: Findings) -> None:
+    element = one.element
     most = "*" if element.max >= UNBOUNDED else str(element.max)
     expected = f"{element.slice_name}: {element.min}..{most}"
     if count < element.min:

@@ -224,7 +224,8 @@ class Walker:
             check_slices(self, group, value, path, found, scope)
         if self.must_support:
             check_supported(shape, value, path, found)
-        self.rules.check_invariants(shape, value, path, found, scope)
+        if shape.invariants != ():
+            self.rules.check_invariants(shape, value, path, found, scope)
 
     def _list(
         self, slot: Slot, items: list[Any], parent: Json, path: str, found: Findings, scope: Scope

@@ -42,32 +42,37 @@ _SAID_ALREADY = "unread-wording"
 _SHOWN = ("reflex", "side", "value", "level", "status", "words")
 
 
+_Format = Annotated[
+    Format,
+    typer.Option(
+        "--format",
+        help="text for people, json or jsonl with one record a note, csv with one row a finding. In CSV, "
+        "text beginning with = + - or @ (a grade written +2, say) gets an apostrophe before it, so that "
+        "no spreadsheet changes it.",
+    ),
+]
+_Marked = Annotated[
+    bool, typer.Option("--marked", help="Show each note with findings and unread wording marked in place.")
+]
+_UnreadOnly = Annotated[
+    bool, typer.Option("--unread-only", help="List unread wording over all notes, most frequent first.")
+]
+_Against = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="OLD.jsonl",
+        help="List which findings changed, appeared or vanished since these records were written. INPUT "
+        "is notes, or one newer file of records.",
+    ),
+]
+
+
 def read(
     inputs: Inputs,
-    format_: Annotated[
-        Format,
-        typer.Option(
-            "--format",
-            help="text for people, json or jsonl with one record a note, csv with one row a finding. In CSV, "
-            "text beginning with = + - or @ (a grade written +2, say) gets an apostrophe before it, so that "
-            "no spreadsheet changes it.",
-        ),
-    ] = Format.TEXT,
-    marked: Annotated[
-        bool,
-        typer.Option("--marked", help="Show each note with findings and unread wording marked in place."),
-    ] = False,
-    unread_only: Annotated[
-        bool, typer.Option("--unread-only", help="List unread wording over all notes, most frequent first.")
-    ] = False,
-    against: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="OLD.jsonl",
-            help="List which findings changed, appeared or vanished since these records were written. INPUT "
-            "is notes, or one newer file of records.",
-        ),
-    ] = None,
+    format_: _Format = Format.TEXT,
+    marked: _Marked = False,
+    unread_only: _UnreadOnly = False,
+    against: _Against = None,
     out: Out = None,
     config: Config = None,
     input_format: InputFormat = None,
@@ -150,7 +155,7 @@ def _show(
         notes, findings, unread = notes + 1, findings + len(reading.findings), unread + len(reading.unread)
         show_heading(stream, note)
         if marked:
-            show_marked(stream, note, reading)
+            show_marked(stream, note, reading, vocabulary)
         if reading.findings:
             _show_shorthand(stream, reading, vocabulary)
             show_table(stream, _SHOWN, [_cells(finding) for finding in reading.findings])

@@ -27,14 +27,15 @@ _MEANS = {
 _EMPTY: tuple[object, ...] = (None, False, "none", [])
 
 
-def show_marked(stream: TextIO, note: Note, reading: Reading) -> None:
+def show_marked(stream: TextIO, note: Note, reading: Reading, vocabulary: "Vocabulary") -> None:
     """Write the text of a note with findings, look-alikes and unread wording marked in place.
 
     On a terminal the marks are colours; elsewhere, and where NO_COLOR is set, brackets.
     """
+    from converter.reading.look_alikes import look_alikes_of
     from converter.review import pieces_of
 
-    pieces = pieces_of(note.text, reading)
+    pieces = pieces_of(note.text, reading, look_alikes_of(note.text, vocabulary))
     if stream.isatty() and not os.environ.get("NO_COLOR"):
         _coloured(stream, pieces)
     else:

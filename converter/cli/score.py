@@ -30,29 +30,32 @@ _MEASURES = {"detection": "reflex and side", "full": "reflex, side and value"}
 _MODES = {"strict": "side as labelled", "lenient": "a side not stated counts as both"}
 
 
+_Gold = Annotated[
+    Path, typer.Argument(metavar="GOLD", help="JSON lines with id, text (or passage) and findings.")
+]
+_Against = Annotated[
+    Path | None,
+    typer.Argument(
+        metavar="[NOTES-OR-PREDICTIONS]",
+        help="JSON lines with id and findings are taken as predictions; other files are read as notes. "
+        "Without it the texts in GOLD are read.",
+    ),
+]
+_Format = Annotated[Format, typer.Option("--format", help="text for people, json or jsonl for one record.")]
+_Errors = Annotated[int, typer.Option(min=0, metavar="N", help="How many errors to show, worst first.")]
+_Resamples = Annotated[
+    int, typer.Option(min=0, metavar="N", help="Resamples for the 95 % intervals; 0 for none.")
+]
+_Seed = Annotated[int, typer.Option(metavar="N", help="Seed of the resampling.")]
+
+
 def score(
-    gold: Annotated[
-        Path,
-        typer.Argument(metavar="GOLD", help="JSON lines with id, text (or passage) and findings."),
-    ],
-    against: Annotated[
-        Path | None,
-        typer.Argument(
-            metavar="[NOTES-OR-PREDICTIONS]",
-            help="JSON lines with id and findings are taken as predictions; other files are read as notes. "
-            "Without it the texts in GOLD are read.",
-        ),
-    ] = None,
-    format_: Annotated[
-        Format, typer.Option("--format", help="text for people, json or jsonl for one record.")
-    ] = Format.TEXT,
-    errors: Annotated[
-        int, typer.Option(min=0, metavar="N", help="How many errors to show, worst first.")
-    ] = 10,
-    resamples: Annotated[
-        int, typer.Option(min=0, metavar="N", help="Resamples for the 95 % intervals; 0 for none.")
-    ] = 1000,
-    seed: Annotated[int, typer.Option(metavar="N", help="Seed of the resampling.")] = 1,
+    gold: _Gold,
+    against: _Against = None,
+    format_: _Format = Format.TEXT,
+    errors: _Errors = 10,
+    resamples: _Resamples = 1000,
+    seed: _Seed = 1,
     out: Out = None,
     config: Config = None,
     input_format: InputFormat = None,

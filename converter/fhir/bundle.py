@@ -12,6 +12,12 @@ from converter.fhir.identity import IDENTIFIER_SYSTEMS, identifier_system
 from converter.fhir.options import FhirOptions
 from converter.fhir.terms import code_system
 
+_WITHOUT_REFERENCES = frozenset(
+    {"resourceType", "meta", "text", "extension", "identifier", "status", "category", "code"}
+    | {"bodySite", "valueCodeableConcept", "component"}
+)
+"""The bulky elements, which in our resources never hold a reference."""
+
 
 def transaction(resources: Iterable[dict[str, Any]], options: FhirOptions) -> dict[str, Any]:
     """A Bundle of type transaction.
@@ -39,7 +45,11 @@ def conditional_url(resource_type: str, uuid: str, base: str) -> str:
 
 def _entry(resource: dict[str, Any], inside: Iterable[str], base: str) -> dict[str, Any]:
     resource_type, uuid = resource["resourceType"], resource["id"]
-    body = {name: _rewritten(value, inside, base) for name, value in resource.items() if name != "id"}
+    body = {
+        name: value if name in _WITHOUT_REFERENCES else _rewritten(value, inside, base)
+        for name, value in resource.items()
+        if name != "id"
+    }
     return {
         "fullUrl": f"urn:uuid:{uuid}",
         "resource": body,

@@ -21,7 +21,6 @@ _ROOT = re.compile(r"C[1-8]|T(?:[1-9]|1[0-2])|L[1-5]|S[1-5]")
 
 _VALUES = (
     # component, field of the finding
-    ("scale-basis", "scale_basis"),
     ("level", "level"),
     ("comparison", "comparison"),
     ("quality", "quality"),
@@ -84,7 +83,12 @@ def _grade(finding: Finding, base: str, vocabulary: Vocabulary) -> list[dict[str
     ]
     named = coding(code_system(base, "grading-scale"), kebab(scale.scale), scale.title)
     plus = None if finding.plus == "none" else finding.plus
-    return [*numbers, concept_component(base, "scale", concept(named)), _term(base, "plus-sign", plus)]
+    return [
+        *numbers,
+        concept_component(base, "scale", concept(named)),
+        _term(base, "scale-basis", finding.scale_basis),
+        _term(base, "plus-sign", plus),
+    ]
 
 
 def _words(finding: Finding, base: str, vocabulary: Vocabulary) -> list[dict[str, Any] | None]:

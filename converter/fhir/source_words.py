@@ -25,6 +25,8 @@ def source_words(finding: Finding, options: FhirOptions) -> dict[str, Any]:
         parts.append({"url": "quote", "valueString": quote})
     if finding.denominator is not None:
         parts.append({"url": "denominator", "valueInteger": finding.denominator})
+    if finding.negated:  # "no clonus" and "clonus: 0" are both absent; only this tells them apart
+        parts.append({"url": "negated", "valueBoolean": True})
     return {"url": f"{options.base}/StructureDefinition/source-words", "extension": parts}
 
 

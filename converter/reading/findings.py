@@ -80,11 +80,10 @@ def _finding(
     exam: int,
     identifier: str,
 ) -> Finding:
-    target, value = draft.target, draft.value
+    target = draft.target
     kind = vocabulary.reflexes[target.site].kind
     spans = _spans(draft)
     start, end = min(span.start for span in spans), max(span.end for span in spans)
-    worded = "word" if meaning.descriptor or meaning.response else None
     return Finding(
         finding=identifier,
         exam=exam,
@@ -93,14 +92,7 @@ def _finding(
         root=target.root,
         side=draft.side,
         kind=kind,
-        grade_low=plain_number(graded.low),
-        grade_high=plain_number(graded.high),
-        grade_basis="number" if graded.low is not None else worded,
-        plus=value.plus if value is not None and graded.low is not None else "none",
-        denominator=value.denominator if value is not None else None,
-        scale=graded.scale.scale if graded.scale is not None else None,
-        scale_basis=graded.basis,
-        level=_level(meaning, graded, kind, vocabulary),
+        level=None if _compares(draft) else _level(meaning, graded, kind, vocabulary),
         descriptor=meaning.descriptor,
         response=meaning.response,
         negated=meaning.negated,
@@ -112,8 +104,30 @@ def _finding(
         start=start,
         end=end,
         quote=text[start:end],
+        **_grade(draft, meaning, graded),
         **_manner(draft),
     )
+
+
+def _compares(draft: Draft) -> bool:
+    """Whether a value only compares: "brisker on the left" says nothing of high or low."""
+    graded = draft.value is not None and draft.value.graded
+    return not graded and "_than_" in (draft.details.comparison or "")
+
+
+def _grade(draft: Draft, meaning: Meaning, graded: _Graded) -> dict[str, Any]:
+    """The fields that hold a grade and the scale that reads it."""
+    value = draft.value
+    worded = "word" if meaning.descriptor or meaning.response else None
+    return {
+        "grade_low": plain_number(graded.low),
+        "grade_high": plain_number(graded.high),
+        "grade_basis": "number" if graded.low is not None else worded,
+        "plus": value.plus if value is not None and graded.low is not None else "none",
+        "denominator": value.denominator if value is not None else None,
+        "scale": graded.scale.scale if graded.scale is not None else None,
+        "scale_basis": graded.basis,
+    }
 
 
 def _manner(draft: Draft) -> dict[str, Any]:
@@ -241,7 +255,7 @@ def _mixed_plus(found: list[Finding]) -> list[Diagnostic]:
                 Diagnostic(
                     code="mixed-plus",
                     severity=Severity.WARNING,
-                    message="Grades with and without a plus in one exam: a plus alone makes no sure difference.",
+                    message="Grades stand here with and without a plus; a plus alone makes no sure difference.",
                     start=min(f.start for f in graded),
                     end=max(f.end for f in graded),
                 )

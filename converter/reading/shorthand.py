@@ -21,7 +21,6 @@ from converter.words.phrases import wordings
 from converter.words.vocabulary import SHIPPED, read_table
 
 _PLUS_COUNT = "plus-count"
-_SCALE_SAID = {"ninds": "NINDS scale", "nine-step": "Nine-step scale"}
 _TRACE = 0.5
 _STATUS = {"historical": "previously ", "family": "FH ", "hypothetical": "if "}
 _DETAILS = ("reinforcement", "manoeuvre", "position", "technique", "quality")
@@ -61,7 +60,7 @@ def shorthand_of(findings: Iterable[Finding], vocabulary: Vocabulary) -> Shortha
             continue
         clauses.append(clause)
         if finding.scale_basis == "legend":
-            scale = _SCALE_SAID.get(finding.scale or "", scale)
+            scale = marks.scales.get(finding.scale or "", scale)
     return Shorthand("; ".join([scale, *clauses] if scale else clauses), tuple(left_out))
 
 
@@ -71,21 +70,24 @@ class _Marks:
     sided: Mapping[str, str]
     sides: Mapping[str, str]
     details: Mapping[str, str]
+    scales: Mapping[str, str]
     roots: frozenset[str]
 
 
 @lru_cache(maxsize=8)
 def _marks(vocabulary: Vocabulary) -> _Marks:
     table = read_table(SHIPPED / "shorthand.toml")
-    sites, details = dict(table["sites"]), dict(table["details"])
+    sites, details, scales = dict(table["sites"]), dict(table["details"]), dict(table["scales"])
     for row in vocabulary.rows:
         wording = next(iter(wordings(row.phrase)))
         if row.role == "site" and row.flags & {"trigger"}:
             sites.setdefault(row.meaning, wording)
         elif row.role in _DETAILS:
             details.setdefault(row.meaning, wording)
+        elif row.role == "legend":
+            scales.setdefault(row.meaning, wording)
     roots = frozenset(row.meaning for row in vocabulary.rows if "root" in row.flags)
-    return _Marks(sites, table["sided"], table["sides"], details, roots)
+    return _Marks(sites, table["sided"], table["sides"], details, scales, roots)
 
 
 def _clause(finding: Finding, marks: _Marks) -> str | None:
@@ -210,5 +212,5 @@ def _grade(finding: Finding) -> str:
     over = f"/{finding.denominator}" if finding.denominator else ""
     if low == high:
         return f"{lead}{high:g}{trail}{over}"
-    start = "trace to " if low == _TRACE else f"{lead}{low:g}-"
+    start = f"trace to {lead}" if low == _TRACE else f"{lead}{low:g}-"
     return f"{start}{high:g}{trail}{over}"

@@ -3,9 +3,9 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from converter.model import Reading
+from converter.model import Reading, Span, Unread
 
-MARKS = ("finding", "look_alike", "unread")
+MARKS = ("look_alike", "finding", "unread")
 """What a piece can be, the stronger mark last; a piece without any of them has none."""
 
 
@@ -22,7 +22,7 @@ class Piece:
     mark: str
 
 
-def pieces_of(text: str, reading: Reading) -> list[Piece]:
+def pieces_of(text: str, reading: Reading, look_alikes: Iterable[Span] = ()) -> list[Piece]:
     """The whole text in pieces; joined they are the text again.
 
     Spaces between two words of one mark have that mark too, so that a phrase is one piece.
@@ -30,21 +30,19 @@ def pieces_of(text: str, reading: Reading) -> list[Piece]:
     Args:
         text: the note.
         reading: what was made of it.
+        look_alikes: places of wordings that look like findings and are none.
     """
     marks = [""] * len(text)
+    by_mark: dict[str, Iterable[Span | Unread]] = {
+        "look_alike": look_alikes,
+        "finding": (span for finding in reading.findings for span in finding.spans),
+        "unread": reading.unread,
+    }
     for mark in MARKS:
-        for start, end in _spans(reading, mark):
-            marks[start:end] = [mark] * (end - start)
+        for span in by_mark[mark]:
+            marks[span.start : span.end] = [mark] * (span.end - span.start)
     _join_over_spaces(text, marks)
     return list(_runs(text, marks))
-
-
-def _spans(reading: Reading, mark: str) -> Iterable[tuple[int, int]]:
-    if mark == "unread":
-        return [(one.start, one.end) for one in reading.unread]
-    if mark == "finding":
-        return [(span.start, span.end) for finding in reading.findings for span in finding.spans]
-    return []
 
 
 def _join_over_spaces(text: str, marks: list[str]) -> None:

@@ -49,8 +49,9 @@ class Flow:
 
     def character(self, text: str, at: int) -> None:
         """Add characters as they are, such as what a reference or an escape at a place stands for."""
-        if self._space is not None and self.lines[-1]:
-            self.lines[-1].append((" ", self._space))
+        line = self.lines[-1]
+        if self._space is not None and line and not (line[-1][1] == _PUT_IN and line[-1][0][-1] == " "):
+            line.append((" ", self._space))
         self._space = None
         self.lines[-1].append((text, at))
 

@@ -30,7 +30,9 @@ def fields_of(group: Group, of: int) -> dict[str, str]:
         "author": _author(group),
         "facility": _first((group.visit, 3, 4), (group.message.header, 4, 1)),
         "authored": iso_time(_authored(group), zone[0] if zone else ""),
-        "kind": _first((group.document, 2, 1), (group.order, 4, 2), (group.order, 4, 1)),
+        "kind": _first(
+            *((s, n, part) for s, n in ((group.document, 2), (group.order, 4)) for part in (2, 1))
+        ),
         "birth_date": iso_time(_first((group.patient, 7, 1))),
         "sex": _first((group.patient, 8, 1)),
     }
@@ -76,7 +78,7 @@ def _patient(segment: Segment | None) -> str:
 
 
 def _author(group: Group) -> str:
-    """The document's originator or provider (TXA-9, TXA-5), the interpreter (OBR-32), the observer (OBX-16)."""
+    """The document's originator or provider (TXA-9, TXA-5), interpreter (OBR-32) or observer (OBX-16)."""
     named = _first((group.document, 9, 1), (group.document, 5, 1), (group.order, 32, 1))
     return named or _first(*((segment, 16, 1) for segment in _observations(group)))
 

@@ -88,7 +88,7 @@ def messages(lines: Lines, source: str, longest: int) -> Iterator[Message | Diag
         longest: characters that a message may hold.
     """
     state = _State()
-    for item in _segments(lines, source, longest, state):
+    for item in _segments(lines, source, longest):
         if isinstance(item, Diagnostic):
             yield item
         elif item.name in HEADERS:
@@ -165,9 +165,10 @@ def groups_of(message: Message) -> list[Group]:
     return groups
 
 
-def _segments(lines: Lines, source: str, longest: int, state: _State) -> Iterator[Segment | Diagnostic]:
+def _segments(lines: Lines, source: str, longest: int) -> Iterator[Segment | Diagnostic]:
     """Segments; a line that starts like none goes on with the segment before it."""
     growing: _Growing | None = None
+    marks = Marks()
     at = 0
     while line := lines.next_line(longest):
         here, at = at, at + len(line)
@@ -178,9 +179,11 @@ def _segments(lines: Lines, source: str, longest: int, state: _State) -> Iterato
             continue
         bare = line.rstrip("\r\n" + _FRAMES)
         start = len(bare) - len(bare.lstrip(_FRAMES + " \t"))
-        if _starts_segment(bare[start:], state.marks) or (growing is None and bare.strip()):
+        if _starts_segment(bare[start:], marks) or (growing is None and bare.strip()):
             if growing is not None:
-                yield growing.segment(state.marks)
+                yield growing.segment(marks)
+            if bare[start : start + 3] in HEADERS:
+                marks = marks_of(bare[start:]) or marks
             growing = _Growing([bare[start:]], here + start, lines.number, len(line), line[len(bare) :])
         elif growing is not None and not bare.strip():
             growing.between += line
@@ -189,7 +192,7 @@ def _segments(lines: Lines, source: str, longest: int, state: _State) -> Iterato
                 yield _joined(growing, source, lines.number)
             yield from growing.go_on(bare, line[len(bare) :], source, longest)
     if growing is not None:
-        yield growing.segment(state.marks)
+        yield growing.segment(marks)
 
 
 def _starts_segment(line: str, marks: Marks) -> bool:

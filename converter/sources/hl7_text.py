@@ -59,7 +59,7 @@ class _Writer:
         self.troubles: list[Diagnostic] = []
         self._place = place
         self._named = len({_code(segment) for segment in segments if segment.name == "OBX"}) > 1
-        self._last = ""
+        self._last = ("", "")
 
     def add(self, segment: Segment) -> None:
         """Write one segment, starting a line."""
@@ -155,9 +155,9 @@ def _is_hex(raw: bytes) -> bool:
     return len(raw) % 2 == 0 and not raw.strip(b"0123456789abcdefABCDEF")
 
 
-def _code(segment: Segment) -> str:
-    """What an observation is of: its code, else its name."""
-    return segment.value(3) or segment.value(3, 2)
+def _code(segment: Segment) -> tuple[str, str]:
+    """What an observation is of: its code and its name, since one code may stand for both sides."""
+    return segment.value(3), segment.value(3, 2)
 
 
 def _value(segment: Segment) -> str:

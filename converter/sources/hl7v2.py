@@ -39,14 +39,15 @@ def read_hl7(opened: Opened, options: SourceOptions) -> NoteStream:
         for group in kept:
             group.number = kept.index(group) + 1
             yield from _note(group, len(kept), opened, options)
-        if not kept:
-            without[item.header.value(9) or "unknown"] += 1
+        silent = sum(bool(group.texts or group.document) for group in groups) - len(kept)
+        if silent or not kept:
+            without[item.header.value(9) or "unknown"] += max(silent, 1)
     yield from lines.last_troubles()
     if without:
         counted = ", ".join(f"{count} {kind[:12]}" for kind, count in sorted(without.items()))
         yield information(
             "no-text-in-message",
-            f"Some messages hold no text, so they are no notes ({counted}).",
+            f"Some reports hold no text, so they are no notes ({counted}).",
             opened.name,
         )
 

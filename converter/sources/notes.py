@@ -86,7 +86,7 @@ def _notes_of(item: Input, note_id: str, options: SourceOptions) -> NoteStream:
 
 @dataclass(frozen=True, slots=True)
 class _Named:
-    """What a file is called: in messages, as a note, as a path, by its suffix; whether it was named itself."""
+    """What a file is called: in messages, as a note, as a path, by its suffix; was it named itself."""
 
     name: str
     note_id: str
@@ -128,7 +128,7 @@ def _notes_of_file(named: _Named, opened: OpenBytes, file: Path | None, options:
         file=file,
     )
     found = choose_format(source, named.suffix, named.itself, options)
-    yield from found.read(source, options) if isinstance(found, Format) else (found,)
+    yield from _spoken(found.read(source, options), source) if isinstance(found, Format) else (found,)
 
 
 def _notes_of_members(
@@ -152,6 +152,16 @@ def _unreadable(trouble: OSError, name: str) -> Diagnostic:
     return error(
         "unreadable", f"The file cannot be read ({(trouble.strerror or str(trouble)).lower()}).", name
     )
+
+
+def _spoken(items: NoteStream, opened: Opened) -> NoteStream:
+    """The items, or where a file gives none, a word about that: no file passes in silence."""
+    silent = True
+    for item in items:
+        silent = False
+        yield item
+    if silent:
+        yield error("empty-file", "The file holds nothing but white space.", opened.name)
 
 
 def _check_empty(stream: BinaryIO, name: str) -> NoteStream:

@@ -142,7 +142,7 @@ def _header_troubles(
     if not _TEXTS.fullmatch(types[columns["text"]]):
         yield error(
             "no-text-column",
-            f"The column {columns['text']} holds {types[columns['text']][:40]} and no text, so no note was read.",
+            f"The column {columns['text']} holds {types[columns['text']][:40]}, no text: nothing was read.",
             source,
             hint=f"Its columns are: {seen}. Name the right one with --column text=NAME.",
         )

@@ -129,8 +129,8 @@ def text_inside(element: "_Element") -> str:
 
 def line_of(element: "_Element") -> int | None:
     """The line where an element starts."""
-    line: int | None = element.sourceline
-    return line
+    line: object = element.sourceline
+    return line if isinstance(line, int) else None
 
 
 def regions(root: "_Element", source: str) -> "dict[_Element, Region]":

@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from converter.model import Finding
 from converter.words.vocabulary import Vocabulary
 
+_AGAINST = frozenset(
+    f"{more}_than_{other}" for more in ("greater", "less") for other in ("other_side", "other_limb", "before")
+)
 _SIDES = {"both": ("left", "right")}
 
 
@@ -36,6 +39,8 @@ def expand(findings: Iterable[Finding], vocabulary: Vocabulary) -> tuple[Covered
     A region covers its reflexes except where the same exam says something narrower of one, with the same
     status: "2+ throughout, absent at the left ankle" covers nine reflexes. A statement about the arms is
     narrower than one about all limbs. A statement without a side on the same reflex counts for both sides.
+    A reflex that was not tested is not covered either; one that is only compared, described or denied a
+    degree of strength still is, since its own value is not said.
     A finding that names no site and no region covers nothing beyond itself.
 
     Args:
@@ -47,11 +52,12 @@ def expand(findings: Iterable[Finding], vocabulary: Vocabulary) -> tuple[Covered
     """
     findings = tuple(findings)
     spoken: dict[tuple[int, str, str], dict[str, int]] = defaultdict(dict)
-    for finding in findings:
+    for finding in (each for each in findings if _says_how_strong(each)):
         breadth, reflexes = _reach(finding, vocabulary)
+        status = "current" if finding.status == "not_tested" else finding.status
         for reflex in reflexes:
             for side in _sides_that_count(finding.side):
-                key = (finding.exam, finding.status, reflex)
+                key = (finding.exam, status, reflex)
                 spoken[key][side] = min(breadth, spoken[key].get(side, breadth))
     return tuple(row for finding in findings for row in _rows(finding, spoken, vocabulary))
 
@@ -70,6 +76,14 @@ def _rows(
         if _narrowest(spoken[(finding.exam, finding.status, reflex)], side) >= breadth
     ]
     return [Covered(finding, finding.site, side, "direct") for side in sides] + rows
+
+
+def _says_how_strong(finding: Finding) -> bool:
+    """Whether a finding takes its reflex out of what a region covers."""
+    if finding.status == "not_tested" or finding.reason is not None:
+        return True
+    valued = finding.grade_low is not None or finding.descriptor is not None or finding.response is not None
+    return valued and not finding.negated and finding.comparison not in _AGAINST
 
 
 def _reach(finding: Finding, vocabulary: Vocabulary) -> tuple[int, tuple[str, ...]]:

@@ -79,10 +79,10 @@ def test_grades_are_bounded(tmp_path: Path, value: str, grades: list[float]) -> 
     assert sorted(row.grade_low or 0 for row in rows) == grades
 
 
-@pytest.fixture
-def archive(tmp_path: Path) -> Archive:
+@pytest.fixture(scope="module")
+def archive(tmp_path_factory: pytest.TempPathFactory) -> Archive:
     return new_archive(
-        tmp_path,
+        tmp_path_factory.mktemp("shared"),
         read(note("n1"), finding("all_limbs", "both", 2), finding("achilles", "left", 0)),
         read(note("n2", patient="p2", system="urn:lake", author="a2"),
              finding("patellar", "left", 3, scale="ninds")),

@@ -38,11 +38,13 @@ def ids(archive: Archive, **query: Any) -> set[str]:
     return {row.id for row in find(archive, FindQuery(**query))}
 
 
-@pytest.fixture
-def throughout(tmp_path: Path) -> Archive:
+@pytest.fixture(scope="module")
+def throughout(tmp_path_factory: pytest.TempPathFactory) -> Archive:
     """`DTRs 2+ throughout except absent L AJ`."""
     said = (finding("all_limbs", "both", 2, finding="all"), finding(ANKLE, "left", 0, finding="aj"))
-    return new_archive(tmp_path, read(note("n1", "DTRs 2+ throughout except absent L AJ"), *said))
+    return new_archive(
+        tmp_path_factory.mktemp("shared"), read(note("n1", "DTRs 2+ throughout except absent L AJ"), *said)
+    )
 
 
 def test_throughout_answers_for_the_left_knee(throughout: Archive) -> None:
@@ -75,11 +77,11 @@ def test_both_sides_answer_for_each_side(tmp_path: Path) -> None:
     assert found(archive, sites=(KNEE,), sides=("right",)) == [("n1", KNEE, "right", "direct")]
 
 
-@pytest.fixture
-def several(tmp_path: Path) -> Archive:
+@pytest.fixture(scope="module")
+def several(tmp_path_factory: pytest.TempPathFactory) -> Archive:
     """Four notes that differ in one thing each; the last says nothing current."""
     return new_archive(
-        tmp_path,
+        tmp_path_factory.mktemp("shared"),
         read(note("n1", authored="2024-03-05"), finding(KNEE, "left", 2), finding(ANKLE, "left", 1)),
         read(note("n2", patient="p2", author="a2", authored="2024-04"), finding(KNEE, "right", 3)),
         read(note("n3", patient="p3", facility="hillside", authored="2023", kind="progress"),
@@ -324,8 +326,8 @@ def test_absent_ankle_with_brisk_knee(tmp_path: Path) -> None:
     assert ids(archive, patterns=(anywhere,)) == {"same-side", "clonus", "words", "other-side"}
 
 
-@pytest.fixture
-def course(tmp_path: Path) -> Archive:
+@pytest.fixture(scope="module")
+def course(tmp_path_factory: pytest.TempPathFactory) -> Archive:
     """Three visits of one patient, and one of another."""
     visits = [
         ("v1", "p1", "2024-01-01", 2), ("v2", "p1", "2024-01-31", 0), ("v3", "p1", "2024-06-01", 3),
@@ -333,7 +335,7 @@ def course(tmp_path: Path) -> Archive:
         ("y1", None, "2024-01-01", 0), ("y2", None, "2024-01-02", 3),
     ]  # fmt: skip
     items = [read(note(n, patient=p, authored=d), finding(KNEE, "left", grade)) for n, p, d, grade in visits]
-    return new_archive(tmp_path, *items)
+    return new_archive(tmp_path_factory.mktemp("shared"), *items)
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,8 @@ import time
 from pathlib import Path
 
 import pytest
-from archive_loader import many_items
-from archive_notes import content, load_all
+from archive_loader import many_items, vocabulary_named
+from archive_notes import VOCABULARY, content, load_all
 
 from converter.archive import FindQuery, count, open_archive
 
@@ -16,10 +16,10 @@ LOADER = Path(__file__).parent / "archive_loader.py"
 NOTES, BATCH = 600, 25
 
 
-def start(path: Path, *more: str) -> subprocess.Popen[str]:
+def start(path: Path, *more: str, vocabulary: str = VOCABULARY.fingerprint) -> subprocess.Popen[str]:
     root = LOADER.parent.parent.parent
     return subprocess.Popen(
-        [sys.executable, str(LOADER), str(path), str(NOTES), str(BATCH), *more],
+        [sys.executable, str(LOADER), str(path), str(NOTES), str(BATCH), vocabulary, *more],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -69,6 +69,23 @@ def test_killed_at_a_random_moment_and_resumed_equals_undisturbed(
         assert content(archive) == undisturbed
         unfinished = archive.connection.execute("SELECT count(*) FROM runs WHERE finished IS NULL").fetchall()
         assert unfinished == [(kills,)]
+
+
+def test_killed_while_readings_are_superseded_and_resumed_equals_undisturbed(tmp_path: Path) -> None:
+    newer = vocabulary_named("newer")
+    held = []
+    for name in ("undisturbed", "killed"):
+        path = tmp_path / f"{name}.duckdb"
+        with open_archive(path) as archive:
+            load_all(archive, many_items(NOTES), batch_notes=BATCH)
+        if name == "killed":
+            assert killed(start(path, vocabulary="newer"), batches=4, wait=0.01)
+        with open_archive(path) as archive:
+            load_all(archive, many_items(NOTES, newer), "last", newer, batch_notes=BATCH)
+            current = archive.connection.execute("SELECT DISTINCT vocabulary FROM current_notes").fetchall()
+            assert current == [("newer",)]
+            held.append(content(archive))
+    assert held[0] == held[1]
 
 
 def test_killed_while_the_file_is_made_leaves_no_half_archive(tmp_path: Path) -> None:

@@ -1,5 +1,6 @@
 """Loading: every note is accounted for, nothing is stored twice, what changed is kept as history."""
 
+from collections.abc import Iterator
 from dataclasses import fields, replace
 from pathlib import Path
 
@@ -172,6 +173,24 @@ def test_a_failed_line_is_settled_by_a_note_from_that_line(tmp_path: Path) -> No
     load_all(archive, [read(note("n1", source="in.jsonl", line=4))], "run-2")
     assert len(list(failed_notes(archive))) == 1
     load_all(archive, [read(note("n2", source="in.jsonl", line=3))], "run-3")
+    assert list(failed_notes(archive)) == []
+
+
+def test_a_failed_file_is_settled_once_a_whole_run_met_it_without_failing(tmp_path: Path) -> None:
+    lost_file = replace(LOST_LINE, source="notes.xml", line=None)
+    archive = new_archive(tmp_path, lost_file)
+    one = read(note("n1", source="notes.xml"))
+
+    def stopped() -> Iterator[Item]:
+        yield one
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        load_all(archive, stopped(), "run-2", batch_notes=1)
+    assert [row.run for row in failed_notes(archive)] == ["run-1"]
+    load_all(archive, [one, lost_file], "run-3")
+    assert [row.run for row in failed_notes(archive)] == ["run-3"]
+    load_all(archive, [one], "run-4")
     assert list(failed_notes(archive)) == []
 
 

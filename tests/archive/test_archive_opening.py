@@ -40,7 +40,9 @@ def test_a_missing_archive_is_not_made_where_that_was_not_asked(tmp_path: Path) 
 @pytest.mark.parametrize("held", [b"", b"hello", bytes(5000), os.urandom(3000)])
 @pytest.mark.parametrize("read_only", [True, False])
 def test_a_file_that_is_no_archive_is_left_alone(tmp_path: Path, held: bytes, read_only: bool) -> None:
-    path = tmp_path / "a.duckdb"
+    folder = tmp_path / "lock directory; different configuration"  # words of other complaints
+    folder.mkdir()
+    path = folder / "a.duckdb"
     path.write_bytes(held)
     with pytest.raises(ArchiveError, match=r"a\.duckdb: this file is no plexor archive\.$"):
         open_archive(path, read_only=read_only)

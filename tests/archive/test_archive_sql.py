@@ -9,12 +9,16 @@ from archive_notes import finding, full_item, load_all, new_archive, note, read
 from converter.archive import Archive, ArchiveError, open_archive, sql
 
 
-@pytest.fixture
-def archive(tmp_path: Path) -> Iterator[Archive]:
-    made = new_archive(tmp_path, full_item(), read(note("n1", "KJ 2+"), finding("patellar", "both", 2)))
+@pytest.fixture(scope="module")
+def archive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Archive]:
+    made = new_archive(
+        tmp_path_factory.mktemp("shared"),
+        full_item(),
+        read(note("n1", "KJ 2+"), finding("patellar", "both", 2)),
+    )
     load_all(made, [read(note("n1", "KJ 3+"), finding("patellar", "both", 3))], "run-2")
     made.close()
-    with open_archive(tmp_path / "archive.duckdb", read_only=True) as opened:
+    with open_archive(made.path, read_only=True) as opened:
         yield opened
 
 

@@ -12,6 +12,7 @@ import sys
 import time
 from collections.abc import Iterator
 from hashlib import sha256
+from itertools import pairwise
 
 from converter.model import Note
 from converter.reading import read_note
@@ -79,7 +80,7 @@ def measured(piece: str, size: int, limit: float) -> Iterator[tuple[int, float]]
 
 def growth(figures: list[tuple[int, float]]) -> list[float]:
     """How many times as long each step takes as the one before."""
-    return [later / earlier for (_, earlier), (_, later) in zip(figures, figures[1:], strict=False)]
+    return [later / earlier for (_, earlier), (_, later) in pairwise(figures)]
 
 
 def main() -> int:

@@ -57,10 +57,11 @@ def mutated_xml(count: int, seed: int) -> Iterator[tuple[str, bytes]]:
 
 def _unclaimed(value: Any) -> Any:
     if isinstance(value, dict):
-        meta = value.get("meta")
-        kept = {key: _unclaimed(one) for key, one in value.items() if key != "meta"}
-        rest = {key: one for key, one in meta.items() if key != "profile"} if isinstance(meta, dict) else {}
-        return {**kept, "meta": rest} if rest else kept
+        kept = {key: _unclaimed(one) for key, one in value.items()}
+        if "resourceType" in kept and "meta" in kept:
+            kept["meta"].pop("profile", None)
+            kept = {key: one for key, one in kept.items() if key != "meta" or one}
+        return kept
     return [_unclaimed(one) for one in value] if isinstance(value, list) else value
 
 

@@ -19,7 +19,7 @@ from check_helpers import observation, part
 from converter.check import Definitions
 from converter.check.findings import Scope
 from converter.check.footprint import footprint
-from converter.check.invariants import evaluated
+from converter.check.invariants import evaluated, is_readable
 from converter.check.path_parser import UnreadableExpressionError, parsed
 from converter.check.paths import Environment, compiled, truth
 from converter.check.snapshot import Tree, tree_of, unfold
@@ -247,10 +247,16 @@ def test_what_is_not_read_is_refused(expression: str) -> None:
         compiled(expression)
 
 
+@pytest.mark.parametrize("expression", ["$total + 1 > 0", "value > 3 'mg'", "now() > @2020", "a.b()"])
+def test_what_is_well_formed_but_not_read_is_no_mistake(expression: str) -> None:
+    assert is_readable(expression)
+
+
 @pytest.mark.parametrize("expression", ["a.", "a and", "(a", "a..b", "'open", "a b", "?"])
 def test_bad_expression_is_refused(expression: str) -> None:
     with pytest.raises(UnreadableExpressionError):
         parsed(expression)
+    assert not is_readable(expression)
 
 
 @pytest.mark.parametrize(

@@ -27,11 +27,22 @@ def entry(resource: Json, url: str | None = None, **more: Any) -> Json:
             [("reference-unresolved", "Bundle.entry[0].resource.subject")],
         ),
         (
-            bundle(entry({"resourceType": "Encounter", "id": "e", "status": "planned", "class": {"code": "AMB"}}, UUID),
-                   entry(observation(subject={"reference": UUID}))),
+            bundle(
+                entry(
+                    {"resourceType": "Encounter", "id": "e", "status": "planned", "class": {"code": "AMB"}},
+                    UUID,
+                ),
+                entry(observation(subject={"reference": UUID})),
+            ),
             [("reference-target", "Bundle.entry[1].resource.subject")],
         ),
-        (bundle(entry(PATIENT, "https://a.example/Patient/p"), entry(observation(subject={"reference": "Patient/p"}))), []),
+        (
+            bundle(
+                entry(PATIENT, "https://a.example/Patient/p"),
+                entry(observation(subject={"reference": "Patient/p"})),
+            ),
+            [],
+        ),
         (
             bundle(entry(PATIENT, "https://a.example/Patient/q")),
             [("bundle-full-url", "Bundle.entry[0].fullUrl")],
@@ -55,15 +66,25 @@ def entry(resource: Json, url: str | None = None, **more: Any) -> Json:
             [("bundle-request", "Bundle.entry[0]")],
         ),
         (
-            bundle(entry(PATIENT, UUID), kind="document", identifier={"system": "urn:a", "value": "1"},
-                   timestamp="2024-01-01T00:00:00Z"),
+            bundle(
+                entry(PATIENT, UUID),
+                kind="document",
+                identifier={"system": "urn:a", "value": "1"},
+                timestamp="2024-01-01T00:00:00Z",
+            ),
             [("invariant", "Bundle")],
         ),
         (bundle({"fullUrl": UUID}), [("invariant", "Bundle.entry[0]")]),
-        (bundle(entry({"resourceType": "Patient", "actve": True})), [("element-unknown", "Bundle.entry[0].resource.actve")]),
-        (bundle(entry({"resourceType": "Patience"})), [("resource-type-unknown", "Bundle.entry[0].resource")]),
+        (
+            bundle(entry({"resourceType": "Patient", "actve": True})),
+            [("element-unknown", "Bundle.entry[0].resource.actve")],
+        ),
+        (
+            bundle(entry({"resourceType": "Patience"})),
+            [("resource-type-unknown", "Bundle.entry[0].resource")],
+        ),
     ],
-)  # fmt: skip
+)
 def test_bundles(resource: Json, expected: list[Any]) -> None:
     assert sorted(base_errors(resource)) == sorted(expected)
 
@@ -73,13 +94,24 @@ def test_bundles(resource: Json, expected: list[Any]) -> None:
     [
         ([PATIENT], {"reference": "#p"}, []),
         ([PATIENT], {"display": "a"}, [("invariant", "Observation.contained[0]")]),
-        ([{**PATIENT, "id": "q"}], {"reference": "#p"}, [
-            ("reference-unresolved", "Observation.subject"), ("invariant", "Observation.contained[0]")]),
-        ([{"resourceType": "Patient", "active": True}], {"display": "a"}, [("contained-id", "Observation.contained[0]")]),
-        ([{**PATIENT, "contained": [{"resourceType": "Patient", "id": "x"}]}], {"reference": "#p"}, [("invariant", "Observation")]),
+        (
+            [{**PATIENT, "id": "q"}],
+            {"reference": "#p"},
+            [("reference-unresolved", "Observation.subject"), ("invariant", "Observation.contained[0]")],
+        ),
+        (
+            [{"resourceType": "Patient", "active": True}],
+            {"display": "a"},
+            [("contained-id", "Observation.contained[0]")],
+        ),
+        (
+            [{**PATIENT, "contained": [{"resourceType": "Patient", "id": "x"}]}],
+            {"reference": "#p"},
+            [("invariant", "Observation")],
+        ),
         ([{**PATIENT, "meta": {"versionId": "1"}}], {"reference": "#p"}, [("invariant", "Observation")]),
     ],
-)  # fmt: skip
+)
 def test_contained(contained: list[Json], subject: Json, expected: list[Any]) -> None:
     found = base_errors(observation(contained=contained, subject=subject))
     assert set(expected) <= set(found)

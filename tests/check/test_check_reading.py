@@ -138,16 +138,25 @@ def from_xml(inner: str, kind: str = "Observation") -> tuple[Json, list[str]]:
         ('<status id="a" value="final"/>', {"status": "final", "_status": {"id": "a"}}),
         ('<valueInteger value="3"/>', {"valueInteger": 3}),
         ('<valueBoolean value="false"/>', {"valueBoolean": False}),
-        ('<valueQuantity><value value="1.10"/></valueQuantity>', {"valueQuantity": {"value": Decimal("1.10")}}),
+        (
+            '<valueQuantity><value value="1.10"/></valueQuantity>',
+            {"valueQuantity": {"value": Decimal("1.10")}},
+        ),
         (
             '<extension url="https://e.example"><valueString value="a"/></extension>',
             {"extension": [{"url": "https://e.example", "valueString": "a"}]},
         ),
-        ('<contained><Patient><id value="p"/></Patient></contained>', {"contained": [{"resourceType": "Patient", "id": "p"}]}),
-        ('<category><text value="a"/></category><category><text value="b"/></category>', {"category": [{"text": "a"}, {"text": "b"}]}),
+        (
+            '<contained><Patient><id value="p"/></Patient></contained>',
+            {"contained": [{"resourceType": "Patient", "id": "p"}]},
+        ),
+        (
+            '<category><text value="a"/></category><category><text value="b"/></category>',
+            {"category": [{"text": "a"}, {"text": "b"}]},
+        ),
         ("<!-- a --><status value='final'/>", {"status": "final"}),
     ],
-)  # fmt: skip
+)
 def test_xml_becomes_json(inner: str, expected: Json) -> None:
     resource, problems = from_xml(inner)
     assert problems == []

@@ -69,3 +69,11 @@ def test_making_a_bundle_leaves_the_resources_as_they_are(resources: list[dict[s
     before = repr(resources)
     transaction(resources, FhirOptions())
     assert repr(resources) == before
+
+
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(resources=rendered_notes())
+def test_no_literal_reference_of_ours_is_left(resources: list[dict[str, Any]]) -> None:
+    bodies = [entry["resource"] for entry in transaction(resources, FhirOptions())["entry"]]
+    left = {one for one in references(bodies) if not one.startswith(("urn:uuid:", "Patient"))}
+    assert left == set()

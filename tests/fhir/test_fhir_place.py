@@ -77,6 +77,11 @@ def test_words_of_the_note() -> None:
     ]
 
 
+def test_denial_stays_with_the_words() -> None:
+    last = observation(finding(descriptor="absent", negated=True))["extension"][0]["extension"][-1]
+    assert last == {"url": "negated", "valueBoolean": True}
+
+
 def test_words_stay_at_home_on_request() -> None:
     resource = observation(graded(2), options=options(quotes=False))
     assert "KJ 2+ left" not in str(resource)

@@ -92,6 +92,8 @@ def test_off_scale_is_text_alone(off: Finding) -> None:
     assert resource["valueCodeableConcept"] == {"text": off.as_written}
     assert quantity(resource, "grade-ordinal") is None
     assert quantity(resource, "grade-low") is None
+    assert component(resource, "scale") is None
+    assert component(resource, "scale-basis") is None
     assert "dataAbsentReason" not in resource
 
 

@@ -1,10 +1,10 @@
-"""Findings as a careful examiner could state them, for writing and reading back; and what of a finding counts.
+"""Findings as a careful examiner could state them, for writing and reading back; and what of them counts.
 
-Gives hypothesis strategies whose findings keep the rules of the finding record, and `essence`, the fields that
-shorthand must keep: not identifiers, places and quotes, which belong to one text alone.
+Gives hypothesis strategies whose findings keep the rules of the finding record, and `essence`, the fields
+that shorthand must keep: not identifiers, places and quotes, which belong to one text alone.
 """
 
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 from hypothesis import strategies as st
@@ -75,20 +75,49 @@ def _sides(site: str) -> st.SearchStrategy[str]:
 
 @st.composite
 def grades(draw: st.DrawFn) -> Finding:
-    """A grade, with its plus, its maximum, or counted in pluses."""
+    """A grade or range, with its plus and perhaps its maximum."""
     site = draw(st.sampled_from(STRETCH))
-    side = draw(_sides(site))
-    form = draw(st.sampled_from(("plain", "over", "counted")))
     low = draw(st.integers(0, 4))
     high = draw(st.integers(low, min(low + 1, 4)))
-    if form == "counted":
-        return graded(site, side, VOCABULARY.scales["plus-count"], max(low, 1), max(low, 1))
+    trace = high == 1 and draw(st.booleans())
     plus = draw(st.sampled_from(("none", "trailing", "leading")))
-    if high == 0 or (plus == "leading" and high > low):
+    if high == 0 or (plus == "leading" and high > low and not trace):
         plus = "none"
-    over = {"denominator": 4} if form == "over" else {}
+    over = draw(st.sampled_from(({}, {"denominator": 4})))
     scale = VOCABULARY.scales["out-of-four" if over else "bedside"]
-    return graded(site, side, scale, low, high, plus=plus, **over, **draw(manners()))
+    said = {"plus": plus, **over, **draw(manners())}
+    return graded(site, draw(_sides(site)), scale, 0.5 if trace else low, high, **said)
+
+
+@st.composite
+def counted(draw: st.DrawFn) -> Finding:
+    """A number of plus signs, or a range of two."""
+    site = draw(st.sampled_from(STRETCH))
+    low = draw(st.integers(1, 4))
+    high = draw(st.integers(low, min(low + 1, 4)))
+    return graded(site, draw(_sides(site)), VOCABULARY.scales["plus-count"], low, high)
+
+
+@st.composite
+def compared(draw: st.DrawFn) -> Finding:
+    """One side against the other, or against an earlier exam."""
+    site = draw(st.sampled_from(("biceps", "patellar", "achilles")))
+    comparison = draw(
+        st.sampled_from(("greater_than_other_side", "less_than_other_side", "equal", "unchanged"))
+    )
+    if comparison == "equal":
+        return finding(site, "stretch", "both", descriptor="symmetric", comparison=comparison)
+    side = draw(st.sampled_from(SIDES if comparison == "unchanged" else ("left", "right")))
+    if comparison == "greater_than_other_side" and draw(st.booleans()):
+        return finding(site, "stretch", side, descriptor="brisk", level="high", comparison=comparison)
+    return finding(site, "stretch", side, comparison=comparison)
+
+
+@st.composite
+def of_another_time(draw: st.DrawFn) -> Finding:
+    """A finding of the past, of the family, or supposed."""
+    status = draw(st.sampled_from(("historical", "family", "hypothetical")))
+    return replace(draw(st.one_of(words(), grades())), status=status, certainty="stated")
 
 
 @st.composite
@@ -176,4 +205,7 @@ def rooted(draw: st.DrawFn) -> Finding:
 
 def any_finding() -> st.SearchStrategy[Finding]:
     """A finding of any kind."""
-    return st.one_of(grades(), words(), signs(), plantars(), clonus(), not_tested(), rooted())
+    return st.one_of(
+        *(grades(), counted(), words(), signs(), plantars(), clonus()),
+        *(not_tested(), rooted(), compared(), of_another_time()),
+    )

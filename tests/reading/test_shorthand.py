@@ -13,14 +13,15 @@ from shorthand_findings import VOCABULARY, any_finding, essence, finding
 from converter.model import Finding, Note
 from converter.reading import read_note
 from converter.reading.shorthand import shorthand_of
+from converter.words import Vocabulary, load_vocabulary
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 CASES = [*cases_in(FIXTURES / "cases" / "reading"), *cases_in(FIXTURES / "cases" / "demo")]
 TEXTS = demo_texts(FIXTURES / "demo")
 
 
-def read(text: str) -> tuple[Finding, ...]:
-    return read_note(Note(id="n", text=text, hash=sha256(text.encode()).hexdigest()), VOCABULARY).findings
+def read(text: str, vocabulary: Vocabulary = VOCABULARY) -> tuple[Finding, ...]:
+    return read_note(Note(id="n", text=text, hash=sha256(text.encode()).hexdigest()), vocabulary).findings
 
 
 def essences(findings: tuple[Finding, ...] | list[Finding]) -> list[str]:
@@ -78,3 +79,29 @@ def test_what_has_no_mark_is_left_out_and_given_back() -> None:
     plain = finding("patellar", "stretch", "right", descriptor="brisk")
     written = shorthand_of([strange, plain], VOCABULARY)
     assert (written.text, written.left_out) == ("R KJ brisk", (strange,))
+
+
+@pytest.mark.parametrize("text", ["NINDS scale. R KJ 3, L KJ 1.", "Nine-step scale. R KJ -2, L KJ +1"])
+def test_a_scale_that_the_note_names_is_written_first(text: str) -> None:
+    findings = read(text)
+    assert {one.scale_basis for one in findings} == {"legend"}
+    written = shorthand_of(findings, VOCABULARY).text
+    assert essences(read(written)) == essences(findings), written
+
+
+def test_a_reflex_and_a_scale_of_a_site_are_written_with_its_own_words(tmp_path: Path) -> None:
+    rows = ["sternal [jerk], site, sternal, trigger, x", "form 12, legend, clinic-scale, , x"]
+    words, tables = tmp_path / "ours.csv", tmp_path / "ours.toml"
+    words.write_text("\n".join(["phrase, role, meaning, flags, source", *rows]), encoding="utf-8")
+    tables.write_text(
+        "[sternal]\nlabel = 'Sternal reflex'\nkind = 'stretch'\npaired = true\n"
+        "[clinic-scale]\ntitle = 'Ours'\nsource = 'form 12'\n"
+        "grades = [{ grade = 0, meaning = 'absent', level = 'absent' }, "
+        "{ grade = 3, meaning = 'brisk', level = 'high' }]\n",
+        encoding="utf-8",
+    )
+    ours = load_vocabulary([words, tables])
+    findings = read("Form 12.\nL sternal jerk 3.", ours)
+    written = shorthand_of(findings, ours).text
+    assert written == "form 12; L sternal 3"
+    assert essences(read(written, ours)) == essences(findings)

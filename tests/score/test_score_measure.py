@@ -135,11 +135,10 @@ def test_intervals_are_repeatable_and_hold_the_rate_of_the_whole() -> None:
     good, bad = grade("patellar", "left", 2), grade("patellar", "left", 3)
     labels = gold(**{f"n{number}": [good] for number in range(40)})
     found = predicted(**{f"n{number}": [good if number % 4 else bad] for number in range(40)})
-    first, again, other = (
-        measured(labels, found, WORDS, resamples=500, seed=seed).rates["strict", "full"] for seed in (3, 3, 4)
-    )
+    first, again = (measured(labels, found, WORDS, seed=3).rates["strict", "full"] for _ in range(2))
     assert first == again
-    assert first.intervals != other.intervals
+    drawn = [measured(labels, found, WORDS, resamples=20, seed=seed) for seed in range(8)]
+    assert len({str(one.rates["strict", "full"].intervals) for one in drawn}) > 1
     assert first.intervals["f1"].low < first.f1 < first.intervals["f1"].high
     # 30 of 40 right: the normal approximation gives 0.75 +- 1.96 * sqrt(0.75 * 0.25 / 40) = 0.616 to 0.884
     assert first.intervals["recall"].low == pytest.approx(0.616, abs=0.05)

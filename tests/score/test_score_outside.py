@@ -1,7 +1,7 @@
 """The same figures as a scorer that other people wrote, on notes that other people labelled.
 
-The scorer (`corpus/score.py`) and the labels (`corpus/gold_dev.jsonl`, real notes under open licences, labelled
-by hand) are outside material; nothing of them stands here.
+The scorer (`corpus/score.py`) and the labels (`corpus/gold_dev.jsonl`, real notes under open licences,
+labelled by hand) are outside material; nothing of them stands here.
 """
 
 import copy

@@ -45,6 +45,7 @@ def _source_words(base: str) -> dict[str, Any]:
         ("end", 1, "1", "integer"),
         ("quote", 0, "1", "string"),
         ("denominator", 0, "1", "integer"),
+        ("negated", 0, "1", "boolean"),
     )
     inner = (("start", 1, "1", "integer"), ("end", 1, "1", "integer"), ("role", 1, "1", "code"))
     by_url = {"discriminator": [{"type": "value", "path": "url"}], "rules": "closed"}

@@ -1,7 +1,7 @@
 """Collects the grammar from the docstrings of the functions that read it: docstrings in, one text out.
 
-Run `python -m converter.reading.grammar.ebnf` to write `reading/grammar.ebnf` anew. The rules come in the order
-in which they are tried, after them what they are made of, in the order in which it is first named.
+Run `python -m converter.reading.grammar.ebnf` to write `reading/grammar.ebnf` anew. The rules come in the
+order in which they are tried, after them what they are made of, in the order in which it is first named.
 """
 
 import ast

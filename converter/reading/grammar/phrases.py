@@ -25,8 +25,9 @@ def phrase_at(p: Parser, start: int, sided: bool = False) -> tuple[Phrase, int] 
     """Read a value phrase.
 
     phrase = { UNCERTAIN | NO | MORE | LESS | manner } value { more } | manner { more } ;
-    more = [ "," | AND | BUT | WITH ] value | AT value | "to" value | "/" value | [ "," ] SIDE | [ ONLY ] AT SIDE
-         | "(" SIDE ")" | [ "," | AND | WITH | AT ] manner | NO manner | THAN ( PAST | BEFORE | SIDE ) | "=" [ SIDE ] ;
+    more = [ "," | AND | BUT | WITH ] value | AT value | "to" value | "/" value
+         | [ "," ] SIDE | [ ONLY ] AT SIDE | "(" SIDE ")" | "=" [ SIDE ]
+         | [ "," | AND | WITH | AT ] manner | NO manner | THAN ( PAST | BEFORE | SIDE ) ;
     value = GRADE | PAIR | COUNT | VALUE | RESPONSE | POLARITY ;
     manner = REINFORCEMENT | MANOEUVRE | POSITION | TECHNIQUE | QUALITY | CLONUS_WORD | BEFORE ;
 
@@ -105,6 +106,8 @@ def take(p: Parser, index: int, phrase: Phrase) -> bool:
         phrase.value = _merged(phrase.value, written)
         if "neither" in token.flags:
             phrase.side = "both"
+        if "comparative" in token.flags:
+            phrase.details.comparison = "greater_than_other_side"
     phrase.used.append((token, "value"))
     return True
 

@@ -16,8 +16,8 @@ def target_at(p: Parser, start: int) -> tuple[Target, int] | None:
     """Read one target.
 
     target = { SIDE | UNCERTAIN } head [ [ AT ] SIDE [ REGION ] | "(" SIDE ")" | AT REGION ] ;
-    head = SITE [ "(" SITE ")" ] { REFLEX } | REGION [ REFLEX | CONDITION ] | REFLEX [ REFLEX ] | CONDITION | ANAPHOR
-         | OTHER_EXAM | LOOK_ALIKE ;
+    head = SITE [ "(" SITE ")" ] { REFLEX } | REGION [ REFLEX | CONDITION ] | REFLEX [ REFLEX ]
+         | CONDITION | ANAPHOR | OTHER_EXAM | LOOK_ALIKE ;
     """
     used: Used = []
     side, index = _sides_at(p, start, used)

@@ -1,0 +1,131 @@
+"""Laws that hold for any note: nothing raises, the same text reads the same, and spans never lie."""
+
+import json
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from mutated_notes import STRAY, mutations
+from written_notes import read_text, written_notes
+
+from converter.model import Finding, Reading
+from converter.model.record import reading_from_record, reading_to_record
+from converter.words import Word, shipped_vocabulary
+from converter.words.phrases import tokens_of, wordings
+
+NOTES = written_notes()
+FORMS = 12
+"""Changed forms of each written note."""
+SPAN_ROLES = frozenset(
+    {"site", "side", "value", "assertion", "header", "region", "exception", "comparison", "detail"}
+)
+PIECES = st.sampled_from([*STRAY, " ", ". ", "\n", "KJ", "AJs", "2+/2+", "trace", "upgoing", "Jendrassik"])
+ANY_TEXT = st.lists(PIECES, max_size=40).map("".join) | st.lists(PIECES, max_size=40).map(" ".join)
+
+
+def hold_laws(text: str) -> None:
+    reading = read_text(text)
+    assert reading == read_text(text)
+    assert (reading.id, reading.schema) == ("note", "plexor-record-1")
+    well_placed(reading, text)
+    record = json.loads(json.dumps(reading_to_record(reading)))
+    assert reading_from_record(record) == reading
+
+
+def well_placed(reading: Reading, text: str) -> None:
+    for finding in reading.findings:
+        assert finding.spans, finding
+        assert all(0 <= span.start < span.end <= len(text) for span in finding.spans), finding
+        assert {span.role for span in finding.spans} <= SPAN_ROLES, finding
+        assert list(finding.spans) == sorted(finding.spans, key=lambda span: (span.start, span.end, span.role))
+        hull = min(span.start for span in finding.spans), max(span.end for span in finding.spans)
+        assert (finding.start, finding.end) == hull
+        assert finding.quote == text[finding.start : finding.end]
+        assert_value_is_written(finding, text)
+    for unread in reading.unread:
+        assert 0 <= unread.start < unread.end <= len(text), unread
+        assert unread.text == text[unread.start : unread.end]
+    names = [finding.finding for finding in reading.findings]
+    assert sorted(set(names)) == sorted(names)
+    exams = {exam.exam: exam for exam in reading.exams}
+    assert set(exams) == {finding.exam for finding in reading.findings}
+    for exam in exams.values():
+        assert 0 <= exam.start < exam.end <= len(text)
+
+
+def assert_value_is_written(finding: Finding, text: str) -> None:
+    """The value as written stands in the note, in the finding's own span or spans."""
+    if finding.as_written is None:
+        return
+    pieces = [text[span.start : span.end] for span in finding.spans if span.role == "value"]
+    assert finding.as_written in finding.quote or finding.as_written == " ".join(pieces), finding
+
+
+@pytest.mark.parametrize("name", NOTES)
+def test_written_notes_keep_the_laws(name: str) -> None:
+    hold_laws(NOTES[name])
+
+
+def test_changed_notes_keep_the_laws() -> None:
+    for name, text in NOTES.items():
+        for changed in mutations(text[:1500], name, FORMS):
+            try:
+                hold_laws(changed)
+            except Exception as error:
+                raise AssertionError(f"{name}, changed to {changed!r}: {error}") from error
+
+
+@settings(max_examples=400, deadline=None)
+@given(ANY_TEXT)
+def test_any_pieces_keep_the_laws(text: str) -> None:
+    hold_laws(text)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.text(max_size=80).map(lambda text: f"DTRs {text} 2+"))
+def test_any_characters_keep_the_laws(text: str) -> None:
+    hold_laws(text.encode("utf-8", "replace").decode())
+
+
+def names_of(site: str) -> frozenset[tuple[str, ...]]:
+    """The wordings that can name a site, as tokens: its own, those of a wider one, and the general noun."""
+    return frozenset(
+        tokens_of(wording)
+        for row in shipped_vocabulary().rows
+        if row.role in ("site", "region", "condition", "reflex", "anaphor") and _names(row, site)
+        for wording in wordings(row.phrase)
+    )
+
+
+def _names(row: Word, site: str) -> bool:
+    named = row.meaning.partition(":")[0]
+    joint = {"ankle_clonus": "achilles", "knee_clonus": "patellar"}
+    general = row.role in ("condition", "reflex", "anaphor") and site in ("unspecified", *REGIONS)
+    clonus = site.endswith("clonus") and named == "clonus_unspecified"
+    return named == site or general or clonus or named == joint.get(site)
+
+
+REGIONS = frozenset({"upper_limb_all", "lower_limb_all", "all_limbs"})
+
+
+@pytest.mark.parametrize("name", NOTES)
+def test_the_site_of_a_finding_stands_in_its_spans(name: str) -> None:
+    text = NOTES[name]
+    for finding in read_text(text).findings:
+        places = {(span.start, span.end): span.role for span in finding.spans}
+        if len(places) < len(finding.spans) and finding.quote == finding.as_written:
+            continue  # a drawn figure names its sites by the place of the grade
+        said = [tokens_of(text[start:end].lower()) for start, end in places]
+        spoken = {tuple(token for token in words if token not in ("-", "\n")) for words in said}
+        assert spoken & names_of(finding.site) or finding.site == "unspecified", finding
+
+
+def test_side_spans_name_the_side() -> None:
+    ours = {"left": ("l", "lt", "lft", "lue", "lle"), "right": ("r", "rt", "rght", "rue", "rle")}
+    for text in NOTES.values():
+        for finding in read_text(text).findings:
+            said = [text[s.start : s.end].lower() for s in finding.spans if s.role == "side"]
+            other = {"left": "right", "right": "left"}.get(finding.side)
+            wrong = [w for w in said if other and w.startswith(other) and finding.side not in w]
+            right = [w for w in said if finding.side in w or w in ours.get(finding.side, ())]
+            assert not wrong or right, finding
