@@ -255,7 +255,7 @@ def _mixed_plus(found: list[Finding]) -> list[Diagnostic]:
                 Diagnostic(
                     code="mixed-plus",
                     severity=Severity.WARNING,
-                    message="Grades stand here with and without a plus; a plus alone makes no sure difference.",
+                    message="Grades stand with and without a plus; a plus alone makes no sure difference.",
                     start=min(f.start for f in graded),
                     end=max(f.end for f in graded),
                 )
