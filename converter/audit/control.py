@@ -13,6 +13,7 @@ from math import sqrt
 
 from converter.audit.values import NOT_STATED, Row
 
+SOURCE = "NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.3.2, Proportions Control Charts"
 _SIGMAS = 3
 _FEW = 5
 """Below about five expected on either side the limits are rough (common practice, no source)."""

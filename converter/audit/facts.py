@@ -6,6 +6,7 @@ Takes notes with their readings and assessments; gives NoteFacts. Leaves countin
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from itertools import pairwise
 
 from converter.audit.statements import current_findings, marks_of
 from converter.audit.values import NOT_STATED, NoteFacts
@@ -100,6 +101,6 @@ def _consecutive(facts: list[NoteFacts]) -> Iterator[tuple[int, int]]:
         numbers.sort(key=lambda number: (facts[number].authored or "", number))
         yield from (
             (before, after)
-            for before, after in zip(numbers, numbers[1:], strict=False)
+            for before, after in pairwise(numbers)
             if facts[before].authored != facts[after].authored
         )

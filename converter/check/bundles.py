@@ -16,6 +16,7 @@ Json = dict[str, Any]
 _REQUESTS = frozenset({"batch", "transaction", "history"})
 _RESTFUL = re.compile(r"https?://.+/(?P<type>[A-Z][A-Za-z]+)/(?P<id>[A-Za-z0-9.\-]{1,64})$")
 _TEMPORARY = ("urn:uuid:", "urn:oid:")
+_FREE = frozenset({"transaction", "batch", "transaction-response", "batch-response"})
 _METHODS_WITH_CONTENT = frozenset({"POST", "PUT"})
 
 
@@ -72,7 +73,7 @@ def _check_full_url(entry: Json, kind: Any, place: str, found: Findings, types: 
     if not isinstance(resource, dict):
         return
     if not isinstance(url, str):
-        if kind == "document" or (kind == "message" and resource.get("resourceType") != "Parameters"):
+        if kind not in _FREE:
             found.add(
                 "bundle-full-url",
                 place,
@@ -81,7 +82,7 @@ def _check_full_url(entry: Json, kind: Any, place: str, found: Findings, types: 
             )
         return
     match, identifier = _RESTFUL.match(url), resource.get("id")
-    if match and match["type"] in types and identifier is not None:
+    if match and match["type"] in types:
         if (match["type"], match["id"]) != (resource.get("resourceType"), identifier):
             found.add(
                 "bundle-full-url",

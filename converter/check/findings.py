@@ -17,10 +17,12 @@ class Findings:
     Attributes:
         diagnostics: in the order found.
         count: how many faults were met, those said already included.
+        ids: the place of each element id, by path of its resource and id.
     """
 
     diagnostics: list[Diagnostic] = field(default_factory=list)
     count: int = 0
+    ids: dict[tuple[str, str], str] = field(default_factory=dict)
     _seen: dict[tuple[object, ...], Diagnostic] = field(default_factory=dict)
 
     def add(

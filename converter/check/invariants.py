@@ -14,6 +14,7 @@ from converter.check.findings import Scope
 from converter.check.footprint import footprint
 from converter.check.library import Library
 from converter.check.path_parser import UnreadableExpressionError, UnsupportedExpressionError, parsed
+from converter.check.path_values import UndecidedError
 from converter.check.paths import Environment, Step, compiled_tree, truth
 from converter.check.references import resolve
 
@@ -74,6 +75,8 @@ class Invariants:
         if invariant.step is not None:
             try:
                 return truth(invariant.step([value], environment)) is True
+            except UndecidedError:
+                return None
             except (UnreadableExpressionError, ArithmeticError, TypeError, ValueError):
                 pass
         return self._evaluated(invariant.expression, environment.kind, value, scope)

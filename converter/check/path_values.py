@@ -13,6 +13,12 @@ from functools import cache
 from typing import Any
 
 Json = dict[str, Any]
+
+
+class UndecidedError(ValueError):
+    """Two values cannot be compared here, though another program might."""
+
+
 Items = list[Any]
 
 CHOICE_TYPES = (
@@ -143,8 +149,8 @@ def order(one: Any, other: Any) -> int | None:
     """-1, 0 or 1 as one value is less, equal or greater; None where the two cannot be told apart."""
     one, other = raw(one), raw(other)
     if isinstance(one, dict) and isinstance(other, dict):
-        if any(one.get(key) != other.get(key) for key in ("system", "code")) or "value" not in one:
-            return None
+        if any(one.get(key) != other.get(key) for key in ("system", "code")):
+            raise UndecidedError("quantities in different units are not compared here")
         return order(one.get("value"), other.get("value"))
     if is_number(one) and is_number(other):
         first, second = number(one), number(other)

@@ -103,6 +103,7 @@ def check_reference(
     resolved = resolve(value, scope)
     if isinstance(target, str):
         _check_reached(target, resolved, path, found, scope)
+    _check_stated_type(value, resolved, path, found)
     targets = slot.entry.get("targetProfile", ())
     kind = type_of(value, scope)
     if kind is not None and kind not in walker.library.resource_types:
@@ -114,6 +115,20 @@ def check_reference(
     if targets and kind is not None:
         _check_target(walker, targets, kind, resolved, value, path, found, scope)
     _check_aggregation(slot, target, resolved, path, found, scope)
+
+
+def _check_stated_type(value: Json, resolved: Json | None, path: str, found: Findings) -> None:
+    """Check that the type a Reference states is that of what it leads to."""
+    stated, target = value.get("type"), value.get("reference")
+    literal = _LITERAL.match(target) if isinstance(target, str) else None
+    actual = resolved.get("resourceType") if resolved is not None else literal["type"] if literal else None
+    if isinstance(stated, str) and isinstance(actual, str) and stated.rpartition("/")[2] != actual:
+        found.add(
+            "reference-type",
+            f"{path}.type",
+            f"{path}.type says {stated}, but the reference leads to a {actual}.",
+            expected=actual,
+        )
 
 
 def _check_reached(target: str, resolved: Json | None, path: str, found: Findings, scope: Scope) -> None:

@@ -44,6 +44,9 @@ _ISSUE_TYPES = {
     "extension-context": "extension",
     "extension-url": "extension",
     "system-relative": "value",
+    "identifier-uri": "value",
+    "attachment-size": "value",
+    "value-missing": "required",
 }
 """Issue type by code; `invalid` for others. Source: https://hl7.org/fhir/R4/valueset-issue-type.html."""
 

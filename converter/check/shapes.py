@@ -115,6 +115,8 @@ class Slot:
         placed: whether some of them hold for one place only.
         tries: how often a value was looked for among `known` in vain, less how often it was found.
         resource: whether its value is a resource.
+        unique: whether it is the id of an element.
+        inside: whether its type has rules of its own.
     """
 
     __slots__ = (
@@ -128,6 +130,7 @@ class Slot:
         "entry",
         "fixed",
         "group",
+        "inside",
         "invariants",
         "key",
         "known",
@@ -141,6 +144,7 @@ class Slot:
         "step",
         "tries",
         "type",
+        "unique",
     )
 
     def __init__(self, group: Group, element: Element, entry: Json, primitive: bool):
@@ -170,7 +174,9 @@ class Slot:
         )
         ruled = bool(self.ranges) or any(name in element.facts for name in _RULES)
         ruled = ruled or bool(primitive and entry.get("profile"))
-        self.pure = not self.constraints
+        self.unique = primitive and self.key == "id" and self.type == "string"
+        self.pure = not self.constraints and not self.unique
+        self.inside = self.type in _INSIDE
         self.plain = not (ruled or self.fixed or self.pattern or self.constraints)
         self.known: set[Any] = set()
         self.placed = False
@@ -180,6 +186,9 @@ class Slot:
         self.invariants: tuple[Any, ...] | None = None
 
 
+_INSIDE = frozenset(
+    {"Coding", "Identifier", "Quantity", "Age", "Distance", "Duration", "Count", "Attachment"}
+)
 _RESOURCES = frozenset({"Resource", "DomainResource"})
 _RULES = frozenset({"binding", "maxLength", "mustHaveValue", "valueAlternatives"})
 

@@ -15,9 +15,10 @@ Json = dict[str, Any]
 
 _SYNTAX = {
     "urn:ietf:bcp:13": re.compile(r"[A-Za-z0-9!#$&^_.+-]+/[A-Za-z0-9!#$&^_.+*-]+(\s*;.*)?"),
+    "urn:iso:std:iso:4217": re.compile(r"[A-Z]{3}"),
     "urn:ietf:bcp:47": re.compile(r"[A-Za-z]{1,8}(-[A-Za-z0-9]{1,8})*"),
 }
-"""Code systems without a list, of which only the written form can be checked: media types and languages."""
+"""Code systems that are not at hand and of which only the written form is checked."""
 
 
 @dataclass(slots=True)

@@ -27,6 +27,7 @@ from converter.check.references import check_reference, entries_of
 from converter.check.rules import Rules
 from converter.check.shapes import Shape, Shapes, Slot
 from converter.check.slicing import check_slices
+from converter.check.values_inside import check_inside
 from converter.model import Severity
 
 Json = dict[str, Any]
@@ -291,8 +292,10 @@ class Walker:
     def _complex(self, slot: Slot, item: Json, path: str, found: Findings, scope: Scope) -> None:
         if slot.type == "Reference":
             check_reference(self, slot, item, path, found, scope)
-        elif "system" in item:
-            self.rules.check_system(slot.type, item, path, found)
+        elif slot.inside:
+            check_inside(slot.type, item, path, found)
+            if slot.type == "Coding":
+                self.rules.check_coding(item, path, found)
         profiles = slot.entry.get("profile", ())
         if len(profiles) > 1:
             fitting = next((c for c in profiles if self.conforms(item, path, scope, c)), profiles[0])
@@ -327,6 +330,15 @@ class Walker:
             return
         if not slot.plain:
             self.rules.check_value(slot, item, path, found, scope)
+        if slot.unique:
+            self.uses.scope += 1
+            if found.ids.setdefault((scope.path, item), path) != path:
+                found.add(
+                    "element-id",
+                    path,
+                    f"{path}: the id {item!r} stands on another element too.",
+                    expected="an id of its own",
+                )
 
 
 def _distinct(shapes: Iterable[Shape]) -> list[Shape]:

@@ -11,9 +11,12 @@ from converter.model import Diagnostic, Exam, Finding, Severity, Span
 from converter.model.record import plain_number
 from converter.reading.grammar.parts import Details, Draft
 from converter.reading.meaning import Meaning, meaning_of
+from converter.reading.tokens import Token
+from converter.reading.written import Written
 from converter.words import Scale, Vocabulary
 
 _MANNER = tuple(each.name for each in fields(Details) if each.name != "uncertain")
+_LONG_VALUE = 40
 _ANCHOR_ROLES = ("site", "region", "header", "value")
 
 
@@ -150,11 +153,23 @@ def _spans(draft: Draft) -> tuple[Span, ...]:
 
 
 def _as_written(text: str, draft: Draft) -> str | None:
-    spans = sorted((token.start, token.end) for token, role in draft.used if role == "value")
-    if not spans:
+    """The words that carry the value; of "2+ and symmetric" the grade."""
+    values = sorted((t for t, role in draft.used if role == "value"), key=lambda token: token.start)
+    telling = [token for token in values if _tells(token, draft)] or values
+    if not telling:
         return None
-    whole = text[spans[0][0] : spans[-1][1]]
-    return whole if len(spans) == 1 or len(whole) <= 40 else " ".join(text[low:high] for low, high in spans)
+    whole = text[telling[0].start : telling[-1].end]
+    return whole if len(whole) <= _LONG_VALUE else " ".join(text[t.start : t.end] for t in telling)
+
+
+def _tells(token: Token, draft: Draft) -> bool:
+    """Whether a token says the value that the finding took, and not a weaker one beside it."""
+    written, value = token.written, draft.value
+    if value is None or not isinstance(written, Written):
+        return True
+    if value.graded:
+        return written.graded or written.descriptor == "trace"
+    return (written.descriptor, written.response) == (value.descriptor, value.response)
 
 
 def _identifier(draft: Draft, seen: Counter[str]) -> str:
