@@ -20,7 +20,8 @@ from converter.sources import NOTE_KEPT, note_from_text
 from converter.words import Vocabulary, load_vocabulary
 
 if TYPE_CHECKING:
-    from converter.archive import FindQuery, FoundRow, Item, RunTotals
+    from converter.archive import Archive, FindQuery, FoundRow, Item, RunTotals
+    from converter.audit import Audit, AuditOptions
     from converter.check import Checker
 
 FAULT = "reader-fault"
@@ -165,6 +166,62 @@ def find(archive: Path, query: "FindQuery") -> "Iterator[FoundRow]":
 
     with open_archive(archive, read_only=True) as opened:
         yield from search(opened, query)
+
+
+def audit(archive: Path, session: Session, options: "AuditOptions") -> "Audit":
+    """How the examinations in an archive are documented.
+
+    Raises:
+        ArchiveError: there is no such archive.
+    """
+    from converter.archive import open_archive, stored_readings
+    from converter.audit import audit_notes
+
+    with open_archive(archive, read_only=True) as opened:
+        has_text = _has_text(opened)
+        return audit_notes(stored_readings(opened), session.vocabulary, options, has_text=has_text)
+
+
+def patient_pages(archive: Path, session: Session) -> Iterator[tuple[str, str]]:
+    """A page for each patient of an archive, as file name and HTML; notes that name none have no page.
+
+    Raises:
+        ArchiveError: there is no such archive.
+    """
+    from itertools import groupby
+
+    from converter.archive import NoteKey, open_archive, sql, stored_readings
+    from converter.audit import page_name
+
+    wanted = "SELECT DISTINCT patient, system, id FROM current_notes WHERE patient IS NOT NULL ORDER BY ALL"
+    with open_archive(archive, read_only=True) as opened:
+        for patient, rows in groupby(sql(opened, wanted).rows, key=lambda row: row[0]):
+            keys = [NoteKey(system, name) for _, system, name in rows]
+            visits = [one for one in stored_readings(opened, keys) if one[0].patient == patient]
+            yield page_name(patient), _patient_page(visits, session)
+
+
+def _patient_page(read: Sequence[tuple[Note, Reading, tuple[Assessment, ...]]], session: Session) -> str:
+    from converter.assess import course_of, figure_svg
+    from converter.audit import PatientVisit, patient_html
+
+    words = session.vocabulary
+    visits = [
+        PatientVisit(
+            note=note,
+            reading=reading,
+            drawings=tuple(figure_svg(one, reading, note, words) for one in assessments),
+        )
+        for note, reading, assessments in sorted(read, key=lambda one: (not one[0].authored, one[0].authored))
+    ]
+    course = course_of([(note, reading) for note, reading, _ in read], words, session.assess)
+    return patient_html(course, visits, words, made=session.time or "", program=session.program)
+
+
+def _has_text(archive: "Archive") -> bool:
+    from converter.archive import sql
+
+    return any(kept for (kept,) in sql(archive, "SELECT quotes FROM archive_info").rows)
 
 
 def _to_store(items: Iterable[Note | Diagnostic], session: Session) -> "Iterator[Item]":

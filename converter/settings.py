@@ -12,7 +12,15 @@ from collections.abc import Container, Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+)
 from pydantic_core import ErrorDetails
 
 from converter.assess import RULE_NAMES, AssessOptions
@@ -23,6 +31,7 @@ from converter.reading.figures import ROWS
 from converter.sources.file_names import compiled
 
 FILE_NAME = "plexor.toml"
+_ASSESS = AssessOptions()
 
 NoteField = Literal[
     "id",
@@ -75,6 +84,13 @@ def _absolute_uri(uri: str) -> str:
     return uri
 
 
+def _rules(names: list[str]) -> list[str]:
+    for name in names:
+        if name not in RULE_NAMES:
+            raise ValueError(f"there is no rule {name}; {_choices(RULE_NAMES)}")
+    return names
+
+
 def _file_name(template: str) -> str:
     compiled(template)
     return template
@@ -84,7 +100,9 @@ FileName = Annotated[str, AfterValidator(_file_name)]
 Encoding = Annotated[str, AfterValidator(_known_encoding)]
 Zone = Annotated[str, AfterValidator(_known_zone)]
 Uri = Annotated[str, AfterValidator(_absolute_uri)]
-Threshold = Annotated[float, Field(gt=0)]
+Threshold = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+Age = Annotated[int, Field(ge=0, le=130)]
+Beats = Annotated[int, Field(ge=1)]
 
 
 class _Section(BaseModel):
@@ -115,12 +133,33 @@ class ReadingSettings(_Section):
 
 
 class AssessSettings(_Section):
-    """`[assess]`: how large a difference counts, in grades, and rules to leave out."""
+    """`[assess]`: what counts as a difference, in grades; ages in years; beats of clonus; rules to leave out."""
 
-    side_difference: Threshold = 1
-    marked: Threshold = 2
-    change: Threshold = 2
-    leave_out: list[str] = []
+    side_difference: Threshold = _ASSESS.side_difference
+    marked: Annotated[Threshold, Field(validate_default=True)] = _ASSESS.marked
+    change: Threshold = _ASSESS.change
+    leave_out: Annotated[list[str], AfterValidator(_rules)] = []
+    absent_ankle_age_note: bool = _ASSESS.absent_ankle_age_note
+    ankle_age: Age = _ASSESS.ankle_age
+    infant_age: Age = _ASSESS.infant_age
+    brief_clonus_beats: Beats = _ASSESS.brief_clonus_beats
+    abnormal_clonus_beats: Annotated[Beats, Field(validate_default=True)] = _ASSESS.abnormal_clonus_beats
+
+    @field_validator("marked")
+    @classmethod
+    def _not_below_side_difference(cls, marked: float, info: ValidationInfo) -> float:
+        least = info.data.get("side_difference")
+        if least is not None and marked < least:
+            raise ValueError(f"it must be at least side_difference, which is {least:g}; it is {marked:g}")
+        return marked
+
+    @field_validator("abnormal_clonus_beats")
+    @classmethod
+    def _above_brief_beats(cls, beats: int, info: ValidationInfo) -> int:
+        brief = info.data.get("brief_clonus_beats")
+        if brief is not None and beats <= brief:
+            raise ValueError(f"it must be more than brief_clonus_beats, which is {brief}; it is {beats}")
+        return beats
 
 
 class FhirSettings(_Section):
@@ -197,21 +236,18 @@ class Settings(_Section):
         )
 
     def assess_options(self) -> AssessOptions:
-        """The options of the assessment.
-
-        Raises:
-            SettingsError: a rule to leave out does not exist.
-        """
-        unknown = [name for name in self.assess.leave_out if name not in RULE_NAMES]
-        if unknown:
-            raise SettingsError(
-                (f"[assess] leave_out: there is no rule {unknown[0]}; {_choices(RULE_NAMES)}",)
-            )
+        """The options of the assessment."""
+        chosen = self.assess
         return AssessOptions(
-            side_difference=self.assess.side_difference,
-            marked=self.assess.marked,
-            change=self.assess.change,
-            rules_left_out=frozenset(self.assess.leave_out),
+            side_difference=chosen.side_difference,
+            marked=chosen.marked,
+            change=chosen.change,
+            rules_left_out=frozenset(chosen.leave_out),
+            absent_ankle_age_note=chosen.absent_ankle_age_note,
+            ankle_age=chosen.ankle_age,
+            infant_age=chosen.infant_age,
+            brief_clonus_beats=chosen.brief_clonus_beats,
+            abnormal_clonus_beats=chosen.abnormal_clonus_beats,
         )
 
     def fhir_options(self, recorded: str | None = None) -> FhirOptions:

@@ -20,7 +20,8 @@ BELOW = {
     "shipped_files": frozenset[str](),
     "settings": STAGES | {"words", "model", "shipped_files"},
     "api": STAGES | {"words", "model", "shipped_files", "settings"},
-    "cli": STAGES | {"words", "model", "shipped_files", "settings", "api"},
+    "courses": STAGES | {"words", "model", "settings", "api"},
+    "cli": STAGES | {"words", "model", "shipped_files", "settings", "api", "courses"},
     **{stage: frozenset({"words", "model", "shipped_files"}) for stage in STAGES},
 }
 HEAVY = frozenset({"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow"})

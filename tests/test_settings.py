@@ -1,11 +1,13 @@
 """`plexor.toml` is checked key by key, and every mistake is one sentence that names the file and the key."""
 
+from dataclasses import fields
 from pathlib import Path
 
 import pytest
 
 from converter.api import open_session
-from converter.settings import Settings, SettingsError, find_settings, load_settings
+from converter.assess import AssessOptions
+from converter.settings import AssessSettings, Settings, SettingsError, find_settings, load_settings
 from converter.words import VocabularyError, shipped_vocabulary
 
 FULL = """
@@ -25,7 +27,12 @@ pair_order = "left-right"
 side_difference = 2
 marked = 3
 change = 1.5
-leave_out = ["level"]
+leave_out = ["level", "change-over-time"]
+absent_ankle_age_note = false
+ankle_age = 70
+infant_age = 1
+brief_clonus_beats = 3
+abnormal_clonus_beats = 4
 
 [fhir]
 canonical = "https://clinic.example/fhir/"
@@ -66,8 +73,17 @@ def sentences(file: Path) -> tuple[str, ...]:
 def test_every_key_is_read_and_reaches_its_stage(tmp_path: Path) -> None:
     session = open_session(load_settings(full_settings(tmp_path)), time="2031-05-02T00:00:00Z")
     assert (session.reading.default_scale, session.reading.pair_order) == ("ninds", "left-right")
-    assert (session.assess.side_difference, session.assess.marked, session.assess.change) == (2, 3, 1.5)
-    assert session.assess.rules_left_out == {"level"}
+    assert session.assess == AssessOptions(
+        side_difference=2,
+        marked=3,
+        change=1.5,
+        rules_left_out=frozenset({"level", "change-over-time"}),
+        absent_ankle_age_note=False,
+        ankle_age=70,
+        infant_age=1,
+        brief_clonus_beats=3,
+        abnormal_clonus_beats=4,
+    )
     assert session.fhir.base == "https://clinic.example/fhir"
     assert (session.fhir.status, session.fhir.zone, session.fhir.quotes) == (
         "final",
@@ -85,6 +101,7 @@ def test_without_a_file_everything_has_its_default(tmp_path: Path) -> None:
     assert find_settings(folder=tmp_path) == Settings()
     session = open_session()
     assert session.fhir.status == "preliminary"
+    assert session.assess == AssessOptions()
     assert session.vocabulary.fingerprint == shipped_vocabulary().fingerprint
 
 
@@ -127,6 +144,30 @@ def test_paths_start_from_the_folder_of_the_file(tmp_path: Path) -> None:
             "[assess]\nside_difference = true\n",
             "[assess] side_difference: it should be a valid number, not True",
         ),
+        ("[assess]\nchange = nan\n", "[assess] change: it should be a finite number"),
+        (
+            "[assess]\nside_difference = 3\n",
+            "[assess] marked: it must be at least side_difference, which is 3; it is 2",
+        ),
+        ("[assess]\nleave_out = ['levels']\n", "[assess] leave_out: there is no rule levels; known are side-"),
+        ("[assess]\nleave_out = 'level'\n", "[assess] leave_out: it should be a valid list, not 'level'"),
+        (
+            "[assess]\nabsent_ankle_age_note = 'no'\n",
+            "[assess] absent_ankle_age_note: it should be a valid boolean, not 'no'",
+        ),
+        ("[assess]\nankle_age = 60.5\n", "[assess] ankle_age: it should be a valid integer, not 60.5"),
+        (
+            "[assess]\ninfant_age = -1\n",
+            "[assess] infant_age: it should be greater than or equal to 0, not -1",
+        ),
+        (
+            "[assess]\nbrief_clonus_beats = 5\n",
+            "[assess] abnormal_clonus_beats: it must be more than brief_clonus_beats, which is 5; it is 5",
+        ),
+        (
+            "[assess]\nrules_left_out = ['level']\n",
+            "[assess] has no key rules_left_out; known are side_difference, marked, change, leave_out, absent",
+        ),
         ("[vocabulary]\nfiles = ['none.csv']\n", "[vocabulary] files: there is no file"),
         ("[profiles]\nfolders = ['none']\n", "[profiles] folders: there is no folder"),
         ("[fhir]\npatient_ids = 'none.csv'\n", "[fhir] patient_ids: there is no file"),
@@ -148,17 +189,19 @@ def test_all_mistakes_are_said_at_once(tmp_path: Path) -> None:
     assert len(sentences(settings_file(tmp_path, "[fhir]\nstatus = 'draft'\nquotes = 'no'\n"))) == 2
 
 
-@pytest.mark.parametrize(
-    ("text", "words"),
-    [
-        ("[reading]\ndefault_scale = 'mine'\n", "[reading] default_scale: the vocabulary has no scale mine"),
-        ("[assess]\nleave_out = ['levels']\n", "[assess] leave_out: there is no rule levels; known are"),
-    ],
-)
-def test_names_that_only_the_stages_know_are_checked_too(tmp_path: Path, text: str, words: str) -> None:
+def test_names_that_only_the_vocabulary_knows_are_checked_too(tmp_path: Path) -> None:
+    file = settings_file(tmp_path, "[reading]\ndefault_scale = 'mine'\n")
     with pytest.raises(SettingsError) as caught:
-        open_session(load_settings(settings_file(tmp_path, text)))
-    assert caught.value.sentences[0].startswith(words)
+        open_session(load_settings(file))
+    assert caught.value.sentences[0].startswith(
+        "[reading] default_scale: the vocabulary has no scale mine"
+    )
+
+
+def test_every_option_of_the_assessment_can_be_set() -> None:
+    options = {field.name for field in fields(AssessOptions)}
+    named = {"rules_left_out" if name == "leave_out" else name for name in AssessSettings.model_fields}
+    assert named == options
 
 
 def test_a_file_that_cannot_be_read_is_said(tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ Speaks of findings, never of a diagnosis. Leaves reading to `reading` and FHIR t
 """
 
 from converter.assess.causes import causes_text
-from converter.assess.counts import counts_text, pattern_counts
+from converter.assess.counts import counts_text, pattern_counts, pattern_label
 from converter.assess.course import course_of
 from converter.assess.course_text import course_grid, course_record
 from converter.assess.figure import figure_svg
@@ -28,6 +28,7 @@ __all__ = [
     "figure_svg",
     "levels_of",
     "pattern_counts",
+    "pattern_label",
     "summary_record",
     "summary_text",
 ]

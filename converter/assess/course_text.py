@@ -13,6 +13,9 @@ from converter.model.record import diagnostic_to_record, plain_number
 
 _EMPTY = "."
 _WIDTH = 14
+_ACROSS = 8
+"""Longest value that is shown whole, and how many visits stand side by side."""
+
 _WIDTH_OF = {
     "generalised-change": 2,
     "reversal-over-time": 1,
@@ -97,12 +100,13 @@ def _table(course: Course) -> list[str]:
         for row in course.rows
     ]
     left = max(len(name) for name, _ in (*rows, ("examiner", [])))
-    widths = [
-        min(_WIDTH, max(len(texts[n]) for texts in (heads, examiners, *(cells for _, cells in rows))))
-        for n in range(len(heads))
-    ]
     table = [("", heads), ("examiner", examiners), *rows]
-    return [f"  {name:<{left}}  {_cells(texts, widths)}".rstrip() for name, texts in table]
+    widths = [min(_WIDTH, max(len(texts[n]) for _, texts in table)) for n in range(len(heads))]
+    return [
+        f"  {name:<{left}}  {_cells(texts[first : first + _ACROSS], widths[first : first + _ACROSS])}".rstrip()
+        for first in range(0, len(heads), _ACROSS)
+        for name, texts in table
+    ]
 
 
 def _cells(texts: Sequence[str], widths: Sequence[int]) -> str:

@@ -17,6 +17,9 @@ SIDE_WORDS = {
     "unspecified": "(side not stated)",
 }
 
+QUOTED_EXAM = "quoted-exam"
+"""Code of the diagnostic that says that an exam was not assessed, since the note quotes it from earlier."""
+
 
 @dataclass(frozen=True, slots=True)
 class Found:

@@ -14,7 +14,7 @@ from converter.assess.exam_view import ExamView, view_of
 from converter.assess.gradient import arm_leg_difference, distal_gradient
 from converter.assess.level_pattern import level_pattern
 from converter.assess.levels import levels
-from converter.assess.making import Found, caution
+from converter.assess.making import QUOTED_EXAM, Found, caution
 from converter.assess.motor_neurone import motor_neurone_signs, upper_motor_neurone_pattern
 from converter.assess.not_examined import not_examined
 from converter.assess.options import AssessOptions
@@ -100,7 +100,7 @@ def _assessed(view: ExamView, reading: Reading) -> Assessment:
 
 
 def _quoted(exam: int) -> Assessment:
-    note = caution("quoted-exam", "This exam is quoted from an earlier time and is not assessed")
+    note = caution(QUOTED_EXAM, "This exam is quoted from an earlier time and is not assessed")
     return Assessment(exam=exam, diagnostics=(note,), caution=CAUTION)
 
 

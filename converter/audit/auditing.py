@@ -14,25 +14,26 @@ from converter.words import Vocabulary
 
 MIN_COUNT = 10
 CAUTION = (
-    "For records work, not a diagnosis, and not a judgement of anyone's work: figures come from what notes say, "
-    "as a program read them. Confirm findings with a licensed clinician, and follow local policy."
+    "For records work, not a diagnosis, and not a judgement of anyone's work: figures come from what "
+    "notes say, as a program read them. Confirm findings with a licensed clinician, and follow local "
+    "policy."
 )
 _MIX = (
-    "Examiners, places and months differ in the patients they see. A figure that stands out is a reason to read "
-    "the notes, not a result."
+    "Examiners, places and months differ in the patients they see. A figure that stands out is a reason "
+    "to read the notes, not a result."
 )
 _NAMED = (
-    "This report names single notes and hides no small numbers: people can be picked out in it. It is for those "
-    "who may see the notes, and is to be kept as the notes are kept."
+    "This report names single notes and hides no small numbers: people can be picked out in it. It is for "
+    "those who may see the notes, and is to be kept as the notes are kept."
 )
 _UNHIDDEN = "Small numbers are not hidden in this report: people may be picked out in it."
 _UNNAMED = (
-    "Some notes name no patient. Each of them counts as a patient of its own, so a number may rest on fewer "
-    "people than the smallest allowed."
+    "Some notes name no patient. Each of them counts as a patient of its own, so a number may rest on "
+    "fewer people than the smallest allowed."
 )
 _TEXTLESS = (
-    "The archive holds no text of notes. Figures that need it are left out, and notes with an examination but "
-    "without reflexes cannot be told apart from others."
+    "The archive holds no text of notes. Figures that need it are left out, and notes with an examination "
+    "but without reflexes cannot be told apart from others."
 )
 
 

@@ -1,8 +1,8 @@
 """Small charts as inline SVG: bars by group, bars by category, and the control chart by month.
 
 Takes rows and control charts; gives SVG text whose colours come from the page's style sheet, so that they
-follow light and dark. Every chart has a table with the same numbers beside it; shape and position carry what colour
-carries.
+follow light and dark. Every chart has a table with the same numbers beside it; shape and position carry
+what colour carries.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -11,7 +11,8 @@ from html import escape
 from converter.audit.control import ControlChart, ControlPoint
 from converter.audit.values import Row
 
-_WIDTH, _LABEL, _VALUE, _STEP = 640, 190, 96, 26
+_WIDTH, _LABEL, _VALUE, _STEP = 480, 130, 100, 26
+_WIDE = 640
 _MOST = 40
 """Bars that one chart shows; the table shows all."""
 
@@ -56,11 +57,12 @@ def percent(share: float) -> str:
 def _bars(title: str, bars: Sequence[tuple[str, float, str]], overall: float | None) -> str:
     height = len(bars) * _STEP + 28
     room = _WIDTH - _LABEL - _VALUE
-    lines = [*_opening(title, "; ".join(f"{label} {value}" for label, _, value in bars), _WIDTH, height)]
+    told = "; ".join(f"{label} {value}" for label, _, value in bars)
+    lines = [*_opening("chart bars", title, told, _WIDTH, height)]
     for at, (label, share, value) in enumerate(bars):
         y = at * _STEP + 4
         lines += [
-            f'<text class="label" x="{_LABEL - 8}" y="{y + 15}" text-anchor="end">{escape(_short(label))}</text>',
+            f'<text x="{_LABEL - 8}" y="{y + 15}" text-anchor="end">{escape(_short(label))}</text>',
             f'<rect class="track" x="{_LABEL}" y="{y}" width="{room}" height="20"/>',
             f'<rect class="bar" x="{_LABEL}" y="{y}" width="{_number(share * room)}" height="20"/>',
             f'<text x="{_LABEL + room + 8}" y="{y + 15}">{escape(value)}</text>',
@@ -68,24 +70,26 @@ def _bars(title: str, bars: Sequence[tuple[str, float, str]], overall: float | N
     if overall is not None:
         x = _number(_LABEL + overall * room)
         bottom = len(bars) * _STEP + 4
+        said = f"all {percent(overall)}"
         lines += [
             f'<line class="overall" x1="{x}" y1="0" x2="{x}" y2="{bottom}"/>',
-            f'<text class="small" x="{x}" y="{bottom + 15}" text-anchor="middle">all {percent(overall)}</text>',
+            f'<text class="small" x="{x}" y="{bottom + 15}" text-anchor="middle">{said}</text>',
         ]
     return "\n".join([*lines, "</svg>"])
 
 
 def control_svg(title: str, chart: ControlChart) -> str:
-    """The control chart: a line of months, the centre, and stepped limits; points beyond them are diamonds."""
-    step = max(34.0, (_WIDTH - _LEFT - _RIGHT) / len(chart.points))
+    """The control chart: a line of months, the centre, stepped limits; points beyond them are diamonds."""
+    step = max(34.0, (_WIDE - _LEFT - _RIGHT) / len(chart.points))
     width = int(_LEFT + _RIGHT + step * len(chart.points))
-    top = min(1.0, max(max(point.share, point.upper) for point in chart.points) * 1.1) or 1.0
+    highest = max(max(point.share, point.upper) for point in chart.points)
+    top = min(1.0, (int(highest * 10) + 1) / 10)
     beyond = [point.month for point in chart.points if point.beyond]
     told = f"centre {percent(chart.centre)}; beyond the limits: {', '.join(beyond) or 'none'}"
     height = _TOP + _HEIGHT + 56
     return "\n".join(
         [
-            *_opening(title, told, width, height),
+            *_opening("chart", title, told, width, height),
             *_scale(top, width),
             *_limits(chart, step, top),
             *_months(chart.points, step, top),
@@ -109,7 +113,8 @@ def _limits(chart: ControlChart, step: float, top: float) -> Iterator[str]:
         parts = []
         for at, point in enumerate(chart.points):
             height = _y(getattr(point, name), top)
-            parts.append(f"{'L' if at else 'M'}{_number(_LEFT + at * step)} {height} H{_number(_LEFT + (at + 1) * step)}")
+            start, end = _number(_LEFT + at * step), _number(_LEFT + (at + 1) * step)
+            parts.append(f"{'L' if at else 'M'}{start} {height} H{end}")
         yield f'<path class="limit" d="{" ".join(parts)}"/>'
 
 
@@ -128,9 +133,9 @@ def _months(points: Sequence[ControlPoint], step: float, top: float) -> Iterator
         )
 
 
-def _opening(title: str, told: str, width: int, height: int) -> Iterator[str]:
+def _opening(name: str, title: str, told: str, width: int, height: int) -> Iterator[str]:
     yield (
-        f'<svg class="chart" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" '
+        f'<svg class="{name}" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" '
         f'style="max-width:{width}px">'
     )
     yield f"<title>{escape(title)}</title><desc>{escape(told)}</desc>"
@@ -145,4 +150,4 @@ def _number(value: float) -> str:
 
 
 def _short(label: str) -> str:
-    return label if len(label) <= 26 else f"{label[:25]}\u2026"
+    return label if len(label) <= 18 else f"{label[:17]}\u2026"

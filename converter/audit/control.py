@@ -3,8 +3,8 @@
 Takes the monthly rows of a figure, hidden months left out; gives the centre, and for each month its limits.
 
 Source of the formula: NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.3.2, Proportions Control
-Charts: centre p, limits p +- 3 * sqrt(p * (1 - p) / n), here with each month's own n. The centre is the share over
-the months shown, so that the chart gives away nothing that the table does not.
+Charts: centre p, limits p +- 3 * sqrt(p * (1 - p) / n), here with each month's own n. The centre is
+the share over the months shown, so that the chart gives away nothing that the table does not.
 """
 
 from collections.abc import Iterable

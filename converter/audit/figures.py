@@ -1,6 +1,6 @@
 """Loads the figures, the headings and the published figures from their data files.
 
-Takes the shipped files and the vocabulary (its scales and main reflexes make figures of their own); gives values.
+Takes the shipped files and the vocabulary, whose scales and main reflexes have figures; gives values.
 """
 
 import tomllib
@@ -97,10 +97,11 @@ def _grades(vocabulary: Vocabulary) -> Iterator[Figure]:
             figure=f"grades-{name}",
             topic="Sides and values",
             title=f"Grades written: {scale.title}",
-            meaning="How often each grade of this scale was written, over all current graded findings. One grade "
-            "that takes nearly all is digit preference, or a healthy group of patients: compare like with like.",
+            meaning="How often each grade of this scale was written, over all current graded findings. One "
+            "grade that takes nearly all is digit preference, or a healthy group of patients: compare like "
+            "with like.",
             unit="grades",
-            categories={**grades, BETWEEN: "half step or range"},
+            categories={**grades, BETWEEN: "half or range"},
         )
 
 
@@ -109,8 +110,8 @@ def _plus() -> Figure:
         figure="plus",
         topic="Sides and values",
         title="How the plus is written",
-        meaning="By convention 2, 2+ and +2 are the same grade; a mixture of them leaves it open whether the plus "
-        "is a half step. Grades made of plus signs alone do not count.",
+        meaning="By convention 2, 2+ and +2 are the same grade; a mixture of them leaves it open whether the "
+        "plus is a half step. Grades made of plus signs alone do not count.",
         unit="grades",
         categories=PLUS_CATEGORIES,
     )

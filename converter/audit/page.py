@@ -1,7 +1,7 @@
 """The audit as one self-contained HTML page.
 
-Takes an Audit; gives HTML that needs nothing from outside. The template escapes whatever it is given; only our own
-style sheet, script and charts go in as they are, and the page allows no other script.
+Takes an Audit; gives HTML that needs nothing from outside. The template escapes whatever it
+is given; only our own style sheet, script and charts go in as they are, and the page allows no other script.
 """
 
 import base64
@@ -61,6 +61,8 @@ def _report(audit: Audit) -> dict[str, Any]:
     topics: dict[str, list[dict[str, Any]]] = {}
     titles = {result.figure.figure: result.figure.title for result in audit.results}
     for result in audit.results:
+        if result.figure.unit == "grades" and result.counted and not _any_number(result):
+            continue  # a scale that nobody used
         topics.setdefault(result.figure.topic, []).append(_figure(result, audit, titles))
     return {
         "audit": audit,

@@ -1,18 +1,20 @@
 """Hides small numbers so that nobody can be picked out, and so that no subtraction brings them back.
 
-Takes the persons behind each number of a figure, by place (a dimension and a group in it); gives the places whose
-numbers may be published. A number resting on fewer than `least` persons is left out (primary suppression). Others are
-left out until neither of these gives a number resting on so few (complementary suppression):
+Takes the persons behind each number of a figure, by place (a dimension and a group in it); gives the places
+whose numbers may be published. A number resting on fewer than `least` persons is left out (primary
+suppression). Others are left out until neither of these gives a number resting on so few (complementary
+suppression):
 
 - a whole less its published parts, where the parts are groups of one dimension that lie inside the whole, and
-  the whole is all notes or a group of another dimension: all notes less the other examiners, or a facility less
-  the examiners who work only there;
+  the whole is all notes or a group of another dimension: all notes less the other examiners, or a facility
+  less the examiners who work only there;
 - published parts that together contain a whole, less that whole;
 - the same for what is left of a denominator once the figure is taken off it.
 
-Not covered: a reader who knows persons behind a number from elsewhere, and longer chains of sums over several
-groups of two dimensions. Terms after the Statistical Disclosure Control handbook
-(sdctools.github.io/HandbookSDC): primary and secondary suppression, here by number of persons.
+Not covered: a reader who knows persons behind a number from elsewhere, sums over several groups of one
+dimension less several groups of another, and numbers of two figures taken from one another unless one is the
+other's denominator. Terms after the Statistical Disclosure Control handbook (sdctools.github.io/HandbookSDC):
+primary and secondary suppression, here by number of persons.
 """
 
 from collections import defaultdict

@@ -86,7 +86,9 @@ def _number(row: Row, category: str) -> dict[str, Any]:
 
 
 def _limits(result: Result) -> dict[str, dict[str, Any]]:
-    chart = control_chart(result.of_dimension("month")) if result.figure.is_share and result.figure.of else None
+    chart = (
+        control_chart(result.of_dimension("month")) if result.figure.is_share and result.figure.of else None
+    )
     if chart is None:
         return {}
     return {

@@ -49,6 +49,30 @@ def check_one_of(group: Group, value: Json, path: str, found: Findings) -> None:
         found.add("choice-twice", place, f"{path} may have only one of {', '.join(given)}.", rule=group.url)
 
 
+def check_valued(group: Group, value: Json, path: str, found: Findings) -> None:
+    """Check that a primitive has a value, or one of the extensions that may stand for it."""
+    alternatives = set(group.element.facts.get("valueAlternatives") or ())
+    for slot in group.slots:
+        given, extras = value.get(slot.key), value.get(f"_{slot.key}")
+        values = given if isinstance(given, list) else [given]
+        beside = extras if isinstance(extras, list) else [extras]
+        for number in range(max(len(values), len(beside)) if given is not None or extras is not None else 0):
+            extra = beside[number] if number < len(beside) else None
+            if (number < len(values) and values[number] is not None) or alternatives & _extension_urls(extra):
+                continue
+            place = f"{path}.{slot.step}[{number}]" if slot.array else f"{path}.{slot.step}"
+            found.add("value-missing", place, f"{place} needs a value, not extensions alone.", rule=group.url)
+
+
+def _extension_urls(extra: Any) -> set[str]:
+    extensions = extra.get("extension") if isinstance(extra, dict) else None
+    return {
+        one["url"]
+        for one in (extensions if isinstance(extensions, list) else ())
+        if isinstance(one, dict) and isinstance(one.get("url"), str)
+    }
+
+
 def check_supported(shape: Shape, value: Json, path: str, found: Findings) -> None:
     """Say which must-support elements are absent."""
     for group in shape.supported:

@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING, Any
 
 from converter.check.findings import Findings, Scope
+from converter.check.snapshot import tree_of
 from converter.model import Severity
 
 if TYPE_CHECKING:
@@ -38,6 +39,8 @@ def check_extension(
             f"{path}.url is {url!r}; the address of an extension must be absolute.",
             expected="an absolute URL",
         )
+    if definition is not None and shape is not None:
+        _check_modifier(walker, slot, str(url), path, found)
     if definition is not None and definition.get("context"):
         walker.uses.place += 1
         walker.contexts.check(definition, path, slot, found, scope)
@@ -47,6 +50,21 @@ def check_extension(
     if shape is not None and slot.element.children is not None:
         for one in walker.shapes.of_slot(slot):
             walker.object(one, value, path, found, scope)
+
+
+def _check_modifier(walker: "Walker", slot: "Slot", url: str, path: str, found: Findings) -> None:
+    """Check that an extension that changes the meaning stands as `modifierExtension`, and no other does."""
+    tree = tree_of(walker.library, url)
+    modifies = bool(tree and tree.root.facts.get("isModifier"))
+    if modifies is not (slot.key == "modifierExtension"):
+        wanted = "modifierExtension" if modifies else "extension"
+        found.add(
+            "extension-modifier",
+            path,
+            f"{path}: the extension {url} must stand as `{wanted}`.",
+            expected=wanted,
+            rule=url,
+        )
 
 
 def _check_content(value: Json, path: str, found: Findings) -> None:

@@ -7,7 +7,7 @@ where it may read anything.
 from converter.check.path_functions import LAMBDAS
 from converter.check.path_parser import Tree
 
-_WHOLE = frozenset({"children", "descendants", "resolve", "repeat"})
+_WHOLE = frozenset({"children", "descendants", "resolve", "repeat", "conformsTo"})
 _ITSELF = frozenset({"resource", "context"})
 
 
@@ -54,7 +54,7 @@ def _read(tree: Tree, names: set[str], top: bool) -> None:
 
 def _read_call(target: Tree | None, name: str, arguments: list[Tree], names: set[str], top: bool) -> None:
     on_context = _is_context(target, top)
-    if name in _WHOLE and (on_context or name == "resolve"):
+    if name in _WHOLE and (on_context or name in ("resolve", "conformsTo")):
         raise _UnboundedError
     if on_context and name not in LAMBDAS:
         raise _UnboundedError

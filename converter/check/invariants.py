@@ -21,9 +21,12 @@ from converter.check.references import resolve
 Json = dict[str, Any]
 Test = Callable[[str, Any, Scope], bool | None]
 
+MemberOf = Callable[[Any, str], bool | None]
+ConformsTo = Callable[[Any, str, Scope], bool | None]
+
 _STRUCTURAL = frozenset({"ele-1", "ext-1", "dom-3", "ref-1"})
 """Held elsewhere: by `walk` and `extensions`, and for contained resources by `bundles` and `references`."""
-_BEYOND = ("%resource", "%rootResource", "resolve(")
+_BEYOND = ("%resource", "%rootResource", "resolve(", "conformsTo(")
 
 
 @dataclass(slots=True)
@@ -49,9 +52,10 @@ class Invariant:
 class Invariants:
     """The invariants of one library."""
 
-    def __init__(self, library: Library, member_of: Callable[[Any, str], bool | None] = lambda _v, _u: None):
+    def __init__(self, library: Library, member_of: MemberOf, conforms_to: ConformsTo):
         self._release = library.release
         self._member_of = member_of
+        self._conforms_to = conforms_to
         self._known: dict[tuple[str, str], Invariant] = {}
         self._general: dict[str, Any] = {}
 
@@ -66,7 +70,13 @@ class Invariants:
     def environment(self, kind: str, value: Any, scope: Scope) -> Environment:
         """What the invariants of one value may refer to."""
         return Environment(
-            value, scope.resource, scope.container, kind, lambda one: resolve(one, scope), self._member_of
+            value,
+            scope.resource,
+            scope.container,
+            kind,
+            lambda one: resolve(one, scope),
+            self._member_of,
+            lambda one, canonical: self._conforms_to(one, canonical, scope),
         )
 
     def holds(self, invariant: Invariant, environment: Environment, scope: Scope) -> bool | None:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 Json = dict[str, Any]
 
+_R5 = "http://hl7.org/fhir/5.0/StructureDefinition/extension-ElementDefinition."
 _STRENGTH = {"example": 0, "preferred": 1, "extensible": 2, "required": 3}
 _SLICE_OWN = frozenset({"min", "max", "slicing", "sliceName", "type"})
 _RESTATED = frozenset(
@@ -23,7 +24,7 @@ _RESTATED = frozenset(
         *("id", "path", "sliceName", "sliceIsConstraining", "slicing", "min", "max", "base"),
         *("contentReference", "type", "constraint", "binding", "short", "definition", "comment"),
         *("requirements", "alias", "mapping", "example", "label", "code", "condition", "isSummary"),
-        *("isModifier", "isModifierReason", "meaningWhenMissing", "orderMeaning", "extension"),
+        *("isModifierReason", "meaningWhenMissing", "orderMeaning", "extension"),
     }
 )
 
@@ -121,7 +122,7 @@ class Merger:
         return {**carried, **_normal(entry)}
 
     def _values(self, element: Element, facts: Json) -> Iterator[str]:
-        for name, value in facts.items():
+        for name, value in {**facts, **value_control(facts)}.items():
             if name in _RESTATED:
                 continue
             base = element.facts.get(name)
@@ -181,6 +182,18 @@ def _loosens(name: str, base: Any, value: Any) -> bool:
         return False
     old, new = pair
     return bool((name.startswith("minValue") and new < old) or (name.startswith("maxValue") and new > old))
+
+
+def value_control(facts: Json) -> Json:
+    """Whether a primitive needs a value of its own, as R5 says it and as R4 says it by extension."""
+    found: Json = {}
+    for extension in facts.get("extension", ()):
+        url = extension.get("url", "")
+        if url == f"{_R5}mustHaveValue" and extension.get("valueBoolean"):
+            found["mustHaveValue"] = True
+        elif url == f"{_R5}valueAlternatives":
+            found.setdefault("valueAlternatives", []).append(extension.get("valueCanonical"))
+    return found
 
 
 def _normal(entry: Json) -> Json:

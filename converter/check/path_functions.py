@@ -189,6 +189,16 @@ def _member_of(items: Items, env: Any, url: Items) -> Items:
     return [answer]
 
 
+def _conforms_to(items: Items, env: Any, url: Items) -> Items:
+    canonical = _text(url)
+    if len(items) != 1 or canonical is None:
+        return []
+    answer = env.conforms_to(raw(items[0]), canonical)
+    if answer is None:
+        raise UnreadableExpressionError(f"the definition {canonical} is not at hand")
+    return [answer]
+
+
 FUNCTIONS: dict[str, Callable[..., Items]] = {
     "empty": lambda items, env: [not items],
     "not": _not,
@@ -217,6 +227,7 @@ FUNCTIONS: dict[str, Callable[..., Items]] = {
     "hasValue": _has_value,
     "resolve": _resolve,
     "memberOf": _member_of,
+    "conformsTo": _conforms_to,
     "htmlChecks": _html_checks,
     "startsWith": _on_text(str.startswith),
     "endsWith": _on_text(str.endswith),

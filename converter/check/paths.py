@@ -49,6 +49,7 @@ class Environment:
         kind: the type of `context`.
         resolve: finds the resource a reference leads to, or None.
         member_of: whether a coded value is in a ValueSet; None where unknown.
+        conforms_to: whether a value conforms to a definition; None where that is unknown.
     """
 
     context: Any
@@ -57,6 +58,7 @@ class Environment:
     kind: str = ""
     resolve: Callable[[Any], Any] = lambda _: None
     member_of: Callable[[Any, str], bool | None] = lambda _value, _url: None
+    conforms_to: Callable[[Any, str], bool | None] = lambda _value, _url: None
 
 
 Step = Callable[[Items, Environment], Items]

@@ -43,6 +43,7 @@ _ISSUE_TYPES = {
     "extension-unknown": "extension",
     "extension-context": "extension",
     "extension-url": "extension",
+    "extension-modifier": "extension",
     "system-relative": "value",
     "identifier-uri": "value",
     "attachment-size": "value",

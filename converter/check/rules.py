@@ -10,7 +10,7 @@ from typing import Any
 from converter.check.bindings import check_binding, codes_of
 from converter.check.findings import Findings, Scope
 from converter.check.implied import implied_profiles
-from converter.check.invariants import Invariant, Invariants
+from converter.check.invariants import ConformsTo, Invariant, Invariants
 from converter.check.library import Library
 from converter.check.memory import Uses, content_key
 from converter.check.shapes import Shape, Slot
@@ -32,10 +32,10 @@ _BEST_PRACTICE = frozenset({"dom-6"})
 class Rules:
     """The rules of one library, each made ready once."""
 
-    def __init__(self, library: Library, uses: Uses):
+    def __init__(self, library: Library, uses: Uses, conforms_to: ConformsTo):
         self.uses = uses
         self.terminology = Terminology(library)
-        self.invariants = Invariants(library, self.member_of)
+        self.invariants = Invariants(library, self.member_of, conforms_to)
 
     def implied_profiles(self, resource: Json) -> tuple[str, ...]:
         """The profiles that the standard itself lays on a resource by its content."""

@@ -25,6 +25,7 @@ class Shape:
         required: the groups that must be there.
         choices: the groups that may stand under several keys.
         sliced: the groups whose items are told apart.
+        valued: the groups whose primitives need a value, not extensions alone.
         supported: the groups that the profile flags as must-support.
         constraints: the invariants that hold for the object as a whole; `invariants` once compiled.
         repeated: those that depend on content which repeats from resource to resource; `always` the others.
@@ -48,6 +49,7 @@ class Shape:
         "slots",
         "supported",
         "url",
+        "valued",
     )
 
     def __init__(self, name: str, url: str, groups: Iterable["Group"], constraints: tuple[Json, ...]):
@@ -60,6 +62,7 @@ class Shape:
         self.choices = tuple(group for group in self.groups if len(group.slots) > 1)
         self.choice_keys = frozenset(slot.key for group in self.choices for slot in group.slots)
         self.sliced = tuple(group for group in self.groups if group.element.slices)
+        self.valued = tuple(group for group in self.groups if _VALUED & group.element.facts.keys())
         self.constraints = constraints
         self.invariants: tuple[Any, ...] | None = None
         self.always: tuple[Any, ...] = ()
@@ -190,6 +193,7 @@ _INSIDE = frozenset(
     {"Coding", "Identifier", "Quantity", "Age", "Distance", "Duration", "Count", "Attachment"}
 )
 _RESOURCES = frozenset({"Resource", "DomainResource"})
+_VALUED = frozenset({"mustHaveValue", "valueAlternatives"})
 _RULES = frozenset({"binding", "maxLength", "mustHaveValue", "valueAlternatives"})
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from converter.check.elements import Element, bound, copied, copied_children, type_name_suffix
 from converter.check.library import BASE, Library
-from converter.check.merging import Merger
+from converter.check.merging import Merger, value_control
 from converter.model import Diagnostic, Severity
 
 Json = dict[str, Any]
@@ -148,7 +148,7 @@ _STRUCTURAL = frozenset(
     {
         *("id", "path", "sliceName", "sliceIsConstraining", "slicing", "min", "max", "base"),
         *("contentReference", "type", "constraint", "short", "definition", "comment", "requirements"),
-        *("alias", "mapping", "example", "label", "code", "condition", "isSummary", "isModifier"),
+        *("alias", "mapping", "example", "label", "code", "condition", "isSummary"),
         *("isModifierReason", "meaningWhenMissing", "orderMeaning"),
     }
 )
@@ -156,7 +156,8 @@ _STRUCTURAL = frozenset(
 
 def other_facts(facts: Json) -> Json:
     """What an ElementDefinition says beyond structure, type and prose."""
-    return {name: value for name, value in facts.items() if name not in _STRUCTURAL}
+    found = {name: value for name, value in facts.items() if name not in _STRUCTURAL}
+    return {**found, **value_control(facts)}
 
 
 def normal_type(entry: Json) -> Json:

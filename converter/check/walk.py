@@ -13,6 +13,7 @@ from converter.check.cardinality import (
     check_one_of,
     check_required,
     check_supported,
+    check_valued,
     say_forbidden,
     say_list,
     say_too_many,
@@ -32,6 +33,7 @@ from converter.model import Severity
 
 Json = dict[str, Any]
 
+_IMPOSE = "http://hl7.org/fhir/StructureDefinition/structuredefinition-imposeProfile"
 _IGNORED_KEYS = frozenset({"resourceType", "fhir_comments"})
 _ROOT_TYPES = frozenset({"Resource", "DomainResource"})
 _KNOWN_LIMIT = 4096
@@ -51,7 +53,7 @@ class Walker:
         self.library = library
         self.shapes = Shapes(library)
         self.uses = Uses()
-        self.rules = Rules(library, self.uses)
+        self.rules = Rules(library, self.uses, self._conforms_to)
         self.contexts = Contexts(library)
         self.must_support = must_support
 
@@ -84,6 +86,7 @@ class Walker:
                 shape = self._profile(canonical, kind, path, found, Severity.WARNING)
                 shapes.extend((shape,) if shape else ())
         base = self.shapes.of_type(kind)
+        shapes.extend(self._imposed(shapes, kind, path, found))
         for shape in _distinct(shapes) or ((base,) if base else ()):
             self.object(shape, value, path, found, scope)
         if structural:
@@ -92,6 +95,17 @@ class Walker:
             check_contained(value, path, found)
         if kind == "Bundle":
             check_bundle(value, path, found, self.library.resource_types)
+
+    def _imposed(self, shapes: Iterable[Shape], kind: str, path: str, found: Findings) -> list[Shape]:
+        """The profiles that profiles impose beside themselves."""
+        imposed: list[Shape] = []
+        for shape in shapes:
+            definition = self.library.structure(shape.url) or {}
+            for extension in definition.get("extension", ()):
+                if extension.get("url") == _IMPOSE and isinstance(extension.get("valueCanonical"), str):
+                    further = self._profile(extension["valueCanonical"], kind, path, found, Severity.WARNING)
+                    imposed.extend((further,) if further else ())
+        return imposed
 
     def _implied(self, value: Json, path: str, found: Findings, scope: Scope, checked: set[str]) -> None:
         """Check profiles that the standard lays on a resource which does not claim them.
@@ -174,6 +188,14 @@ class Walker:
                 return (canonical,)
         return profiles[:1]
 
+    def _conforms_to(self, value: Any, canonical: str, scope: Scope) -> bool | None:
+        """`conformsTo` of FHIRPath; None where the definition is not known."""
+        if self.shapes.of_profile(canonical) is None:
+            return None
+        resource = isinstance(value, dict) and "resourceType" in value
+        inner = Scope(value, value, scope.path, scope.bundles) if resource else scope
+        return self.conforms(value, scope.path, inner, canonical)
+
     def conforms(self, value: Any, path: str, scope: Scope, canonical: str) -> bool:
         """Whether a resource or element has no error against a definition."""
         shape = self.shapes.of_profile(canonical)
@@ -218,6 +240,8 @@ class Walker:
                     break
             else:
                 check_required(group, value, path, found)
+        for group in shape.valued:
+            check_valued(group, value, path, found)
         if shape.choices and len(shape.choice_keys & value.keys()) > 1:
             for group in shape.choices:
                 check_one_of(group, value, path, found)

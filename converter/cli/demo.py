@@ -14,7 +14,7 @@ from converter.cli.options import Job, items_from
 from converter.cli.output import Format, opened
 from converter.cli.read import write_readings
 from converter.cli.running import CannotRunError
-from converter.cli.summary import Read, show_summaries
+from converter.cli.summary_views import Read, show_summaries
 from converter.cli.troubles import Troubles
 from converter.model import Diagnostic, Note
 

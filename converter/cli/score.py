@@ -36,7 +36,7 @@ _Gold = Annotated[
 _Against = Annotated[
     Path | None,
     typer.Argument(
-        metavar="[NOTES-OR-PREDICTIONS]",
+        metavar="NOTES-OR-PREDICTIONS",
         help="JSON lines with id and findings are taken as predictions; other files are read as notes. "
         "Without it the texts in GOLD are read.",
     ),

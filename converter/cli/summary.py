@@ -1,10 +1,13 @@
-"""`plexor summary`: what is abnormal in each exam, and what was not examined."""
+"""`plexor summary`: what is abnormal in each exam, how a patient's reflexes went, which patterns are common."""
 
-from collections.abc import Iterable, Iterator, Mapping
-from typing import Annotated, Any, TextIO
+from collections.abc import Iterable, Iterator
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, TextIO
 
 import typer
 
+from converter.cli.figures import Figures
 from converter.cli.options import (
     Columns,
     Config,
@@ -16,33 +19,83 @@ from converter.cli.options import (
     System,
     job_of,
 )
-from converter.cli.output import Format, opened, records_to
-from converter.cli.read import show_heading
-from converter.cli.tables import counted, shortened
-from converter.cli.troubles import line_of, visible
-from converter.model import Abnormality, Assessment, Finding, Note, Reading
+from converter.cli.output import Format, opened
+from converter.cli.running import CannotRunError
+from converter.cli.summary_views import (
+    Passed,
+    Read,
+    show_counts,
+    show_courses,
+    show_summaries,
+    write_counts,
+    write_courses,
+    write_summaries,
+)
+from converter.cli.tables import counted
+from converter.model import Course
 
-Read = tuple[Note, Reading, tuple[Assessment, ...]]
+if TYPE_CHECKING:
+    from converter.cli.options import Job
 
 EXAMPLE = """\b
 Example:
   plexor summary notes.csv
-  plexor summary notes.csv --format csv --out abnormal.csv"""
+  plexor summary notes.csv --why
+  plexor summary notes.csv --by patient
+  plexor summary notes.csv --by pattern --format csv --out counts.csv
+  plexor summary notes.csv --figure drawings"""
 
-_COLUMNS = (
-    "system", "id", "patient", "authored", "author", "exam", "abnormality", "rule", "code", "sites", "side",
-    "level", "size", "certainty", "sentence", "words", "hpo", "hpo_label", "modifiers", "source", "caution",
-)  # fmt: skip
+
+class By(StrEnum):
+    """What one summary speaks of."""
+
+    EXAM = "exam"
+    PATIENT = "patient"
+    PATTERN = "pattern"
+
+
+_By = Annotated[
+    By,
+    typer.Option(
+        "--by",
+        help="exam: what is abnormal, in the words of the note, and what was not examined. patient: each "
+        "reflex by side across visits, and what changed. pattern: in how many exams each was found.",
+    ),
+]
+_Why = Annotated[
+    bool,
+    typer.Option(
+        "--why", help="In text, name the rule, source and findings behind each line; records always do."
+    ),
+]
+_Causes = Annotated[
+    bool,
+    typer.Option(
+        "--causes",
+        help="After each exam, kinds of cause that are considered for its patterns: general reference, not "
+        "about this patient. In text only.",
+    ),
+]
+_Figure = Annotated[
+    Path | None, typer.Option("--figure", metavar="DIR", help="Draw each exam as an SVG file in this folder.")
+]
+_Format = Annotated[
+    Format,
+    typer.Option(
+        "--format",
+        help="text for people; json or jsonl with one record an exam, patient or pattern; csv with one row "
+        "an abnormality, change or pattern.",
+    ),
+]
 
 
 def summary(
     inputs: Inputs,
-    format_: Annotated[
-        Format,
-        typer.Option(
-            "--format", help="text for people, json or jsonl with one record an exam, csv one row each."
-        ),
-    ] = Format.TEXT,
+    by: _By = By.EXAM,
+    why: _Why = False,
+    causes: _Causes = False,
+    figure: _Figure = None,
+    format_: _Format = Format.TEXT,
     out: Out = None,
     config: Config = None,
     input_format: InputFormat = None,
@@ -51,90 +104,58 @@ def summary(
     encoding: Encoding = None,
     system: System = None,
 ) -> int:
-    """Summarise each exam. What is abnormal, by which rule, in whose words; what was not examined."""
+    """Summarise exams. What is abnormal, by which rule, in whose words; what was not examined."""
+    _refuse_what_contradicts(by, format_, why=why, causes=causes)
     with (
         job_of(inputs, config, input_format, columns, file_name, encoding, system) as job,
         opened(out) as stream,
     ):
+        figures = Figures(figure, job.session.vocabulary) if figure else None
+        read = figures.drawing(job.assessed()) if figures else job.assessed()
         if format_ is Format.TEXT:
-            show_summaries(stream, job.assessed())
+            _show(stream, by, read, job, why=why, causes=causes)
+            if figures:
+                stream.write(f"{counted(figures.count, 'drawing')} in {figures.folder}\n")
         else:
-            write_summaries(stream, format_, job.assessed())
+            _write(stream, by, format_, read, job)
     return job.troubles.status
 
 
-def write_summaries(stream: TextIO, format_: Format, read: Iterable[Read]) -> None:
-    """Write the summaries as records, one an exam, or in CSV one an abnormality."""
-    with records_to(stream, format_, _COLUMNS) as write:
-        for note, reading, assessments in read:
-            for assessment in assessments:
-                for record in _records(note, reading, assessment, format_):
-                    write(record)
+def _refuse_what_contradicts(by: By, format_: Format, *, why: bool, causes: bool) -> None:
+    if causes and format_ is not Format.TEXT:
+        raise CannotRunError(f"--causes --format {format_}: reference text is for people; leave one out")
+    if causes and by is not By.EXAM:
+        raise CannotRunError(f"--causes --by {by}: reference text goes with exams; leave one out")
+    if why and by is By.PATTERN:
+        raise CannotRunError("--why --by pattern: counts rest on all exams; leave one out")
 
 
-def show_summaries(stream: TextIO, read: Iterable[Read]) -> None:
-    """Write the summary of each exam for people, and each caution that they carry once at the end."""
-    cautions: dict[str, None] = {}
-    silent = 0
-    for note, reading, assessments in read:
-        silent += not assessments
-        for assessment in assessments:
-            _show(stream, note, _by_name(reading), assessment)
-            cautions[assessment.caution] = None
-    if silent:
-        stream.write(f"Without an exam of reflexes: {counted(silent, 'note')}.\n\n")
-    for caution in cautions:
-        stream.write(f"{caution}\n")
+def _show(stream: TextIO, by: By, read: Iterable[Read], job: "Job", *, why: bool, causes: bool) -> None:
+    if by is By.PATTERN:
+        show_counts(stream, read)
+    elif by is By.PATIENT:
+        passed = Passed(read)
+        show_courses(stream, _courses(passed, job), why=why)
+        passed.close(stream)
+    else:
+        show_summaries(stream, read, why=why, causes=causes)
 
 
-def _show(stream: TextIO, note: Note, findings: Mapping[str, Finding], assessment: Assessment) -> None:
-    show_heading(stream, note)
-    stream.write(f"  exam {assessment.exam}\n")
-    for one in assessment.abnormalities:
-        term = f" [{one.hpo} {one.hpo_label}]" if one.hpo else ""
-        stream.write(f"    {visible(one.sentence)}{term} ({one.rule})\n")
-        stream.write("".join(f"      {words}\n" for words in _words(one, findings)))
-    if not assessment.abnormalities:
-        stream.write("    nothing abnormal by the rules\n")
-    by_reason: dict[str, list[str]] = {}
-    for gap in assessment.not_examined:
-        side = "" if gap.side == "unspecified" else f"{gap.side} "
-        by_reason.setdefault(gap.reason, []).append(f"{side}{gap.site}")
-    for reason, places in by_reason.items():
-        stream.write(visible(f"    not examined ({reason}): {', '.join(places)}") + "\n")
-    for trouble in assessment.diagnostics:
-        stream.write(f"    {line_of(trouble)}\n")
-    stream.write("\n")
+def _write(stream: TextIO, by: By, format_: Format, read: Iterable[Read], job: "Job") -> None:
+    if by is By.PATTERN:
+        write_counts(stream, format_, read)
+    elif by is By.PATIENT:
+        write_courses(stream, format_, _courses(read, job))
+    else:
+        write_summaries(stream, format_, read)
 
 
-def _records(
-    note: Note, reading: Reading, assessment: Assessment, format_: Format
-) -> Iterator[dict[str, Any]]:
-    from dataclasses import asdict
+def _courses(read: Iterable[Read], job: "Job") -> Iterator[Course]:
+    """The course of each patient; what could not be joined is shown."""
+    from converter.courses import courses_of
 
-    about = {name: getattr(note, name) for name in ("system", "id", "patient", "authored", "author")}
-    if format_ is not Format.CSV:
-        yield about | _plain(asdict(assessment))
-        return
-    findings = _by_name(reading)
-    for one in assessment.abnormalities:
-        words = " | ".join(_words(one, findings))
-        yield about | asdict(one) | {"words": words, "caution": assessment.caution}
-
-
-def _plain(record: dict[str, Any]) -> dict[str, Any]:
-    """Severities as text."""
-    record["diagnostics"] = [
-        {**trouble, "severity": str(trouble["severity"])} for trouble in record["diagnostics"]
-    ]
-    return record
-
-
-def _words(one: Abnormality, findings: Mapping[str, Finding]) -> list[str]:
-    """The words that an abnormality rests on, each once."""
-    quotes = (shortened(findings[name].quote) for name in one.rests_on if name in findings)
-    return [visible(f"\u201c{quote}\u201d") for quote in dict.fromkeys(quotes)]
-
-
-def _by_name(reading: Reading) -> dict[str, Finding]:
-    return {finding.finding: finding for finding in reading.findings}
+    for item in courses_of(((note, reading) for note, reading, _ in read), job.session):
+        if isinstance(item, Course):
+            yield item
+        else:
+            job.troubles.show(item)

@@ -31,7 +31,7 @@ def words(
     asked: Annotated[
         list[str] | None,
         typer.Argument(
-            metavar="[WORDS]", help="What to look up, e.g. KJ or 'with reinforcement'. Without: list all."
+            metavar="WORDS", help="What to look up, e.g. KJ or 'with reinforcement'. Without: list all."
         ),
     ] = None,
     role: Annotated[

@@ -17,6 +17,8 @@ from converter.words import Scale, Vocabulary
 
 _MANNER = tuple(each.name for each in fields(Details) if each.name != "uncertain")
 _LONG_VALUE = 40
+_ROLES = {"doubt": "assertion", "earlier": "assertion"}
+"""Parts a word plays for the rules only, and what they are to a reader of the finding."""
 _ANCHOR_ROLES = ("site", "region", "header", "value")
 
 
@@ -146,7 +148,11 @@ def _start(draft: Draft) -> tuple[int, int]:
 def _spans(draft: Draft) -> tuple[Span, ...]:
     return tuple(
         sorted(
-            {Span(token.start, token.end, role or "detail") for token, role in draft.used},
+            {
+                Span(token.start, token.end, _ROLES.get(role, role) or "detail")
+                for token, role in draft.used
+                if role != "denied"
+            },
             key=lambda span: (span.start, span.end, span.role),
         )
     )

@@ -47,6 +47,8 @@ def _strength(draft: Draft, value: Written) -> Meaning:
         return Meaning(descriptor="present", negated=draft.negated)
     if value.polarity == "negative":
         return Meaning(descriptor="absent", uncertain=True)
+    if draft.negated and draft.value is not None and value.descriptor == "absent":
+        return Meaning(descriptor="present")
     return Meaning(
         descriptor=value.descriptor or draft.target.implied, negated=draft.negated, uncertain=value.uncertain
     )
@@ -57,6 +59,8 @@ def _sign(draft: Draft, value: Written, kind: str) -> Meaning:
         return Meaning(low=value.low, high=value.high)
     if draft.target.site == "finger_flexor" and value.descriptor not in (None, "present", "absent"):
         return Meaning(descriptor=value.descriptor, negated=draft.negated)
+    if draft.negated and draft.value is not None and value.descriptor == "absent":
+        return Meaning(descriptor="present")
     denied = value.descriptor == "absent" or value.polarity == "negative" or value.low == 0
     if kind != "primitive":
         denied = denied or value.descriptor == "normal"

@@ -10,6 +10,31 @@ from functools import lru_cache
 from converter.words import Vocabulary, Word
 from converter.words.phrases import tokens_of, wordings
 
+_STEMS = frozenset(
+    [
+        "reflex",
+        "refle",
+        "relfex",
+        "clonus",
+        "jerk",
+        "babins",
+        "hoffman",
+        "hofman",
+        "tromner",
+        "trömner",
+        "plantar",
+        "palmom",
+        "glabell",
+        "snout",
+        "cremast",
+        "bulbocav",
+        "dtr",
+        "msr",
+        "atnr",
+        "moro",
+    ]
+)
+"""Stems that count whatever the word lists hold."""
 _TENDONS = frozenset({"biceps", "triceps", "brachioradialis", "patellar", "achilles"})
 
 
@@ -27,7 +52,7 @@ def may_speak_of_reflexes(vocabulary: Vocabulary) -> Callable[[str], bool]:
 
 def _stems(vocabulary: Vocabulary) -> tuple[str, ...]:
     """For each wording that can begin a finding its longest word; of those, only what no other contains."""
-    words = {
+    words = set(_STEMS) | {
         max(tokens_of(wording), key=len)
         for row in vocabulary.rows
         if _begins_finding(row)

@@ -20,7 +20,7 @@ from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
 from converter.reading.subject_headings import settle_before_layout, settle_headings
 from converter.reading.tokens import Token, tokens_of_note
-from converter.reading.unread import unknown_words, unread_of
+from converter.reading.unread import has_stem, unknown_words, unread_of
 from converter.words import Vocabulary
 
 _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
@@ -133,7 +133,10 @@ class _NoteReader:
         if self._context.reflexes or self._pending:
             return True
         return any(
-            token.flags & _SPEAKING or token.kind in ("legend", "side_ref") for token in sentence.tokens
+            token.flags & _SPEAKING
+            or token.kind in ("legend", "side_ref")
+            or (token.kind == "other" and has_stem(self._text[token.start : token.end]))
+            for token in sentence.tokens
         ) or grades_tendons(sentence.tokens, self._context)
 
     def _apply_rules(self, parser: Parser, sentence: Sentence) -> None:

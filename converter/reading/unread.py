@@ -1,10 +1,19 @@
 """Lists the reflex wording of a sentence that no rule used."""
 
+import re
+
 from converter.model import Unread
 from converter.reading.grammar.parts import Draft
 from converter.reading.tokens import Token
 
 _REACH = 6
+_STEMS = re.compile(
+    r"ref?le[xc]|clon[uo]s|jerk|babins|hof+man|tr[oeö]+mner|plantar|palmom|glabell|snout|cremast|bulbocav|"
+    r"chad+ock|oppenheim|\bdtrs?\b|\bmsrs?\b|\batnr\b|\bmoro\b",
+    re.IGNORECASE,
+)
+"""Stems of reflex talk that the reader knows without any word list, so that no list can silence them."""
+_JOINERS = frozenset({"with", "reason"})
 _FAR = frozenset({"assertion", "comparison", "exception"})
 """Parts of a finding that may stand far from it, with other things said between."""
 _ENDS = frozenset({"comma", "and", "but", "close", "open", "other_exam", "look_alike"})
@@ -14,6 +23,9 @@ def unread_of(text: str, tokens: list[Token]) -> list[Unread]:
     """Triggers that no rule consumed, each with its own span and a reason."""
     found = []
     for index, token in enumerate(tokens):
+        word = text[token.start : token.end]
+        if token.kind == "other" and not token.used and _STEMS.search(word):
+            found.append(Unread(start=token.start, end=token.end, text=word, why="unknown-word"))
         if not token.used and "trigger" in token.flags:
             end = _end(tokens, index)
             found.append(Unread(start=token.start, end=end, text=text[token.start : end], why=_why(token)))
@@ -27,12 +39,28 @@ def unknown_words(text: str, tokens: list[Token], drafts: list[Draft]) -> list[U
     for draft in drafts:
         own = sorted(places[id(t)] for t, role in draft.used if id(t) in places and role not in _FAR)
         if own:
-            near.update(range(own[0] - 1, own[-1] + 2))
+            near.update(range(own[0] - 1, _past_joiners(text, tokens, own[-1] + 1) + 1))
     return [
         Unread(start=token.start, end=token.end, text=text[token.start : token.end], why="unknown-word")
         for index, token in enumerate(tokens)
         if index in near and token.kind == "other" and not token.used and text[token.start].isalpha()
     ]
+
+
+def _past_joiners(text: str, tokens: list[Token], index: int) -> int:
+    """The place after words that only join: "2+ in the ... position"."""
+    while index < len(tokens) and (tokens[index].kind in _JOINERS or _places(text, tokens[index])):
+        index += 1
+    return index
+
+
+def _places(text: str, token: Token) -> bool:
+    return token.kind == "at" and text[token.start : token.end].lower() in ("in", "on", "at", "by")
+
+
+def has_stem(text: str) -> bool:
+    """Whether a text holds a stem of reflex talk."""
+    return _STEMS.search(text) is not None
 
 
 def _end(tokens: list[Token], index: int) -> int:

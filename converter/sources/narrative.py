@@ -5,6 +5,7 @@ lines, list items have bullets, a table's row is one line with pipes between its
 wording that is struck out are left out; the latter is counted.
 """
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
@@ -27,6 +28,7 @@ _NO_TEXT = _names("audio canvas iframe img input math object rendermultimedia sv
 _STRUCK = frozenset(("del", "s", "strike"))
 _ITEMS = frozenset(("li", "item"))
 _CELLS = frozenset(("td", "th"))
+_ATTRIBUTE = re.compile(r"""([\w:.-]++)\s*=\s*(?:"([^"]*)"|'([^']*)'|([^\s"'>]++))""")
 _WIDEST_SPAN = 50
 _DEEPEST_SPAN = 1000
 _REPEATED = 80
@@ -56,7 +58,7 @@ class Narrative:
     Attributes:
         struck: how often wording was left out because it is struck out.
         no_text: how many elements there were whose content is not running text, such as pictures.
-        cut_off: an element without an end, after which everything was left out, or empty.
+        cut_off: what has no end, so that everything after it was left out; or empty.
     """
 
     def __init__(self, flow: Flow | None = None, *, keep_lines: bool = False) -> None:
@@ -132,7 +134,7 @@ class Narrative:
 
     def finish(self) -> Flow:
         """Close what is still open and give everything."""
-        self.cut_off = self._skipping
+        self.cut_off = self.cut_off or (f"element {self._skipping}" if self._skipping else "")
         while self._tables:
             self._end_table()
         return self.flow
@@ -156,7 +158,7 @@ class Narrative:
         if self.cut_off:
             yield error(
                 "element-without-end",
-                f"The element {self.cut_off} has no end, so what follows it was left out.",
+                f"The {self.cut_off} has no end, so what follows it was left out.",
                 source,
                 line,
             )
@@ -219,6 +221,27 @@ _ENDS: dict[str, Callable[[Narrative], None]] = {
     "table": Narrative._end_table,
     "tr": Narrative._end_row,
 }
+
+
+def give_tag(narrative: Narrative, name: str, ends: bool, rest: str) -> None:
+    """Give a tag to a narrative.
+
+    Args:
+        narrative: where it goes.
+        name: its name in lower case, without a prefix.
+        ends: whether it is an end tag.
+        rest: what stands after its name: attributes, and a slash where the element ends at once.
+    """
+    if ends:
+        narrative.end(name)
+        return
+    told = rest if name in _CELLS or "revised" in rest else ""
+    narrative.start(
+        name,
+        {key.lower(): double or single or bare for key, double, single, bare in _ATTRIBUTE.findall(told)},
+    )
+    if rest.endswith("/"):
+        narrative.end(name)
 
 
 def _fill_from_above(table: _Table) -> None:

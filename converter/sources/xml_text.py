@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from converter.sources.narrative import Narrative
+from converter.sources.narrative import Narrative, give_tag
 
 if TYPE_CHECKING:
     from lxml.etree import _Element
@@ -28,7 +28,6 @@ _TOKEN = re.compile(
     re.DOTALL,
 )
 _REFERENCE = re.compile(r"&(#x?)?(\w+);")
-_ATTRIBUTE = re.compile(r"""([\w:.-]+)\s*=\s*(?:"([^"]*)"|'([^']*)')""")
 _NAMED = {"lt": "<", "gt": ">", "amp": "&", "quot": '"', "apos": "'"}
 
 
@@ -162,19 +161,9 @@ def narrate(source: str, region: Region, narrative: Narrative) -> None:
         if token["raw"] is not None:
             narrative.text(token["raw"], token.start("raw"))
         elif token["name"] is not None:
-            _tag(token, narrative)
+            name = token["name"].rpartition(":")[2].lower()
+            give_tag(narrative, name, bool(token["end"]), token["rest"])
     _text(source, at, region.end, narrative)
-
-
-def _tag(token: re.Match[str], narrative: Narrative) -> None:
-    name = token["name"].rpartition(":")[2].lower()
-    if token["end"]:
-        narrative.end(name)
-        return
-    attributes = {key.lower(): double or single for key, double, single in _ATTRIBUTE.findall(token["rest"])}
-    narrative.start(name, attributes)
-    if token["rest"].endswith("/"):
-        narrative.end(name)
 
 
 def _text(source: str, start: int, end: int, narrative: Narrative) -> None:

@@ -39,8 +39,12 @@ _MEANINGS: Mapping[str, frozenset[str]] = {
     "response": frozenset({"flexor", "extensor", "equivocal", "withdrawal", "mute"}),
     "clonus_word": frozenset({"sustained", "unsustained"}),
     "reinforcement": frozenset({"only_with", "even_with", ""}),
+    "before": frozenset({"unchanged", "greater_than_before", "less_than_before", ""}),
+    "heading_other": frozenset({"history"}),
 }
 """Roles whose meanings are few; those of sites, values and scales come from the tables."""
+_NEED_MEANING = frozenset({"quality", "manoeuvre", "position", "technique"})
+"""Roles that say nothing without a meaning; any meaning will do."""
 _NOTATION = re.compile(r"(?:\[[^\[\]()]*\]|\([^\[\]()]*\)|[^\[\]()])+")
 _ROOT = re.compile(r"root=(?:C[1-8]|T(?:[1-9]|1[0-2])|[LS][1-5])")
 
@@ -162,7 +166,8 @@ def meaning_problems(
     return [
         problem_at(row, "dangling-meaning", f"{row.phrase!r} means {row.meaning!r}, which is no {row.role}.")
         for row in rows
-        if row.role in known and not _exists(row, known[row.role])
+        if (row.role in known and not _exists(row, known[row.role]))
+        or (row.role in _NEED_MEANING and not row.meaning)
     ]
 
 

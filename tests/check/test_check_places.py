@@ -1,6 +1,8 @@
 """References, contained resources, bundles and extensions: what hangs together must fit."""
 
+import json
 from typing import Any
+from uuid import NAMESPACE_URL, uuid5
 
 import pytest
 from check_helpers import PROFILE, base_errors, observation, profile, profile_errors
@@ -15,7 +17,9 @@ def bundle(*entries: Json, kind: str = "collection", **more: Any) -> Json:
 
 
 def entry(resource: Json, url: str | None = None, **more: Any) -> Json:
-    return {**({"fullUrl": url} if url else {}), "resource": resource, **more}
+    """An entry whose full URL, where none is given, is made from its content."""
+    made = f"urn:uuid:{uuid5(NAMESPACE_URL, json.dumps(resource))}"
+    return {"fullUrl": url or made, "resource": resource, **more}
 
 
 @pytest.mark.parametrize(
@@ -42,6 +46,12 @@ def entry(resource: Json, url: str | None = None, **more: Any) -> Json:
                 entry(observation(subject={"reference": "Patient/p"})),
             ),
             [],
+        ),
+        (bundle({"resource": PATIENT}), [("bundle-full-url", "Bundle.entry[0]")]),
+        (bundle({"resource": PATIENT, "request": {"method": "PUT", "url": "Patient/p"}}, kind="batch"), []),
+        (
+            bundle(entry({"resourceType": "Patient", "active": True}, "https://a.example/Patient/p")),
+            [("bundle-full-url", "Bundle.entry[0].fullUrl")],
         ),
         (
             bundle(entry(PATIENT, "https://a.example/Patient/q")),
@@ -136,7 +146,7 @@ def test_reference_to_a_profile_is_held_where_the_target_is_at_hand() -> None:
 def test_aggregation_within_a_bundle() -> None:
     target = {"code": "Reference", "aggregation": ["bundled"]}
     definition = profile({"path": "Observation.subject", "type": [target]})
-    claiming = observation(subject={"reference": "Patient/p"}, meta={"profile": [PROFILE]})
+    claiming = observation(id="o", subject={"reference": "Patient/p"}, meta={"profile": [PROFILE]})
     url = "http://hl7.org/fhir/StructureDefinition/Bundle"
     assert profile_errors(bundle(entry(claiming)), definition, url=url) == [
         ("reference-place", "Bundle.entry[0].resource.subject")
@@ -205,6 +215,19 @@ def test_extension_is_held_to_its_definition_wherever_it_stands() -> None:
         observation(code={"text": "a", "extension": [wrong]}), extension("Element"), profile()
     )
     assert ("type-not-allowed", "Observation.code.extension[0].value.ofType(integer)") in found
+
+
+def test_extension_that_changes_the_meaning() -> None:
+    plain = observation(modifierExtension=[X])
+    assert profile_errors(plain, extension("Observation"), profile()) == [
+        ("extension-modifier", "Observation.modifierExtension[0]")
+    ]
+    made = extension("Observation")
+    made["differential"]["element"].insert(0, {"path": "Extension", "isModifier": True})
+    assert profile_errors(plain, made, profile()) == []
+    assert profile_errors(observation(extension=[X]), made, profile()) == [
+        ("extension-modifier", "Observation.extension[0]")
+    ]
 
 
 def test_relative_address_of_an_extension() -> None:

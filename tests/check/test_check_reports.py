@@ -76,7 +76,12 @@ def test_fault_in_a_finding_leads_to_its_words() -> None:
     words = next(e for e in resource["extension"] if e["url"].endswith("source-words"))
     ends = {part["url"]: part.get("valueInteger") for part in words["extension"]}
     assert [(one.start, one.end) for one in found] == [(ends["start"], ends["end"])]
-    whole = {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": resource}]}
+    full_url = "urn:uuid:c757873d-ec9a-4326-a141-556f43239520"
+    whole = {
+        "resourceType": "Bundle",
+        "type": "collection",
+        "entry": [{"fullUrl": full_url, "resource": resource}],
+    }
     inside = [one for one in base_checker().check(whole) if one.severity is Severity.ERROR]
     assert [(one.start, one.end) for one in inside] == [(ends["start"], ends["end"])]
 

@@ -62,6 +62,26 @@ def test_smallest_observation_passes() -> None:
             ),
             ("code-unknown", "Observation.category[0].coding[0]"),
         ),
+        (
+            observation(identifier=[{"system": "mine", "value": "1"}]),
+            ("system-relative", "Observation.identifier[0].system"),
+        ),
+        (
+            observation(identifier=[{"system": "urn:ietf:rfc:3986", "value": "1"}]),
+            ("identifier-uri", "Observation.identifier[0].value"),
+        ),
+        (
+            observation(subject={"reference": "Patient/1", "type": "Group"}),
+            ("reference-type", "Observation.subject.type"),
+        ),
+        (
+            observation(method={"id": "a", "text": "b"}, bodySite={"id": "a", "text": "b"}),
+            ("element-id", "Observation.bodySite.id"),
+        ),
+        (
+            {"resourceType": "Patient", "photo": [{"contentType": "image/png", "data": "AAAA", "size": 4}]},
+            ("attachment-size", "Patient.photo[0].size"),
+        ),
         ({"resourceType": "Observashun"}, ("resource-type-unknown", "Observashun")),
     ],
 )
@@ -278,6 +298,64 @@ def test_fault_of_an_implied_profile_does_not_hide_the_same_fault_of_the_type() 
     temperature = observation(code=coded("8310-5", "http://loinc.org"))
     del temperature["status"]
     assert base_errors(temperature) == [("element-missing", "Observation.status")]
+
+
+def test_quantities_in_different_units_are_not_called_wrong() -> None:
+    low, high = ({"value": 1, "system": "http://unitsofmeasure.org", "code": code} for code in ("mg", "g"))
+    found = base_checker().check(observation(valueRange={"low": low, "high": high}))
+    assert errors(found) == []
+    assert "invariant-not-checked" in {one.code for one in found}
+
+
+_R5 = "http://hl7.org/fhir/5.0/StructureDefinition/extension-ElementDefinition."
+_ABSENT = "http://hl7.org/fhir/StructureDefinition/data-absent-reason"
+
+
+@pytest.mark.parametrize(
+    ("extensions", "allowed"),
+    [
+        ([{"url": f"{_R5}mustHaveValue", "valueBoolean": True}], False),
+        ([{"url": f"{_R5}valueAlternatives", "valueCanonical": _ABSENT}], True),
+        ([{"url": f"{_R5}valueAlternatives", "valueCanonical": "https://s.example/other"}], False),
+        ([], True),
+    ],
+)
+def test_primitive_that_needs_a_value(extensions: list[Json], allowed: bool) -> None:
+    """Source: https://hl7.org/fhir/R5/elementdefinition.html, and its extensions for earlier releases."""
+    definition = profile({"path": "Observation.issued", "min": 1, "extension": extensions})
+    absent = {"extension": [{"url": _ABSENT, "valueCode": "unknown"}]}
+    found = profile_errors(observation(_issued=absent), definition)
+    assert found == ([] if allowed else [("value-missing", "Observation.issued")])
+    assert profile_errors(observation(issued="2024-01-01T00:00:00Z"), definition) == []
+
+
+def test_profile_that_imposes_another() -> None:
+    url = "http://hl7.org/fhir/StructureDefinition/structuredefinition-imposeProfile"
+    imposing = {**profile(), "extension": [{"url": url, "valueCanonical": "https://s.example/other"}]}
+    other = profile({"path": "Observation.subject", "min": 1}, url="https://s.example/other")
+    assert profile_errors(observation(), imposing, other) == [("element-missing", "Observation.subject")]
+
+
+def test_conforms_to_in_an_invariant() -> None:
+    other = profile({"path": "Observation.subject", "min": 1}, url="https://s.example/other")
+    expression = "conformsTo('https://s.example/other')"
+    constraint = {"key": "site-5", "severity": "error", "human": "h", "expression": expression}
+    definition = profile({"path": "Observation", "constraint": [constraint]})
+    assert profile_errors(observation(subject={"display": "a"}), definition, other) == []
+    assert profile_errors(observation(), definition, other) == [("invariant", "Observation")]
+
+
+def test_member_of_in_an_invariant() -> None:
+    codes = {
+        "resourceType": "ValueSet",
+        "url": "https://s.example/vs",
+        "compose": {"include": [{"system": "https://site.example/codes", "concept": [{"code": "a"}]}]},
+    }
+    expression = "method.memberOf('https://s.example/vs')"
+    constraint = {"key": "site-6", "severity": "error", "human": "h", "expression": expression}
+    definition = profile({"path": "Observation", "constraint": [constraint]})
+    assert profile_errors(observation(method=coded("a")), definition, codes) == []
+    assert profile_errors(observation(method=coded("b")), definition, codes) == [("invariant", "Observation")]
 
 
 def test_what_is_no_object_is_said() -> None:

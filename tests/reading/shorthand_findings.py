@@ -100,7 +100,7 @@ def counted(draw: st.DrawFn) -> Finding:
 
 @st.composite
 def compared(draw: st.DrawFn) -> Finding:
-    """One side against the other, or against an earlier exam."""
+    """One side against the other, or against an earlier exam; what only compares has no level."""
     site = draw(st.sampled_from(("biceps", "patellar", "achilles")))
     comparison = draw(
         st.sampled_from(("greater_than_other_side", "less_than_other_side", "equal", "unchanged"))
@@ -109,7 +109,7 @@ def compared(draw: st.DrawFn) -> Finding:
         return finding(site, "stretch", "both", descriptor="symmetric", comparison=comparison)
     side = draw(st.sampled_from(SIDES if comparison == "unchanged" else ("left", "right")))
     if comparison == "greater_than_other_side" and draw(st.booleans()):
-        return finding(site, "stretch", side, descriptor="brisk", level="high", comparison=comparison)
+        return finding(site, "stretch", side, descriptor="brisk", comparison=comparison)
     return finding(site, "stretch", side, comparison=comparison)
 
 

@@ -40,9 +40,11 @@ FINDINGS = [
     [
         (
             "visit.cda.xml",
-            "History\nNumb left foot & unsteady gait since winter.\n\n"
-            "Physical examination\nTone normal.\nPower full.\n\n"
-            f"Reflexes\n{TABLE}{PLANTAR}",
+            (
+                "History\nNumb left foot & unsteady gait since winter.\n\n"
+                "Physical examination\nTone normal.\nPower full.\n\n"
+                f"Reflexes\n{TABLE}{PLANTAR}"
+            ),
         ),
         (
             "visit.fhir.json",
@@ -52,13 +54,16 @@ FINDINGS = [
         ("visit.html", f"Physical examination\nTone normal.\nPower\xa0full.\nReflexes\n{TABLE}{PLANTAR}"),
         (
             "visit.rtf",
-            f"Physical examination\nTone normal – power full. ↑ is not used here.\nReflexes\n{TABLE}{PLANTAR}",
+            f"Physical examination\nTone normal – power full. ↑ is not used here.\nReflexes\n{TABLE}"
+            + PLANTAR,
         ),
         (
             "visit.mdm.hl7",
-            "Physical examination:\nTone normal.\nPower full & equal.\nReflexes:\nReflex | Right | Left\n"
-            "Biceps | 2+ | 2+\nKnee | 2+ | 3+\nAnkle | 1+ | absent\n"
-            "Plantar response: flexor right, extensor left.",
+            (
+                "Physical examination:\nTone normal.\nPower full & equal.\nReflexes:\nReflex | Right | Left\n"
+                "Biceps | 2+ | 2+\nKnee | 2+ | 3+\nAnkle | 1+ | absent\n"
+                "Plantar response: flexor right, extensor left."
+            ),
         ),
     ],
 )

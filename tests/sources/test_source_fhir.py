@@ -48,7 +48,7 @@ def test_the_fixtures_fit_the_schema(outside: Path) -> None:
 
 
 def test_published_observations_are_read_as_they_are(outside: Path) -> None:
-    """The official R4 examples (CC0): each is a note where it holds words, and said not to be where it does not."""
+    """The official R4 examples (CC0): each is a note where it holds words, and said to be none elsewhere."""
     folder = outside / "fhir-examples" / "r4obs"
     files = sorted(folder.glob("*.json"))
     assert len(files) > 50
@@ -145,7 +145,10 @@ def test_any_shape_of_json(tmp_path: Path, shape: str) -> None:
         ({"reference": "Patient/7"}, "7"),
         ({"reference": "Patient/7/_history/2"}, "7"),
         ({"reference": "https://a.example/fhir/Patient/7"}, "https://a.example/fhir/Patient/7"),
-        ({"reference": "urn:uuid:0c3151bd-1cbf-4d64-b04d-cd9187a4c6e0"}, "urn:uuid:0c3151bd-1cbf-4d64-b04d-cd9187a4c6e0"),
+        (
+            {"reference": "urn:uuid:0c3151bd-1cbf-4d64-b04d-cd9187a4c6e0"},
+            "urn:uuid:0c3151bd-1cbf-4d64-b04d-cd9187a4c6e0",
+        ),
         ({"reference": "Patient/7", "identifier": {"value": "MRN-7"}}, "MRN-7"),
         ({"display": "somebody"}, None),
     ],
@@ -156,7 +159,7 @@ def test_references_name_patients(tmp_path: Path, subject: dict[str, Any], patie
 
 
 def test_a_release_5_document_is_read_too(tmp_path: Path) -> None:
-    """R5: identifier in place of masterIdentifier, context is a list of encounters, period stands by itself."""
+    """R5: no masterIdentifier, context is a list of encounters, period stands by itself."""
     resource = document(
         identifier=[{"system": "urn:oid:2.999.1", "value": "D-5"}],
         context=[{"reference": "Encounter/e"}],
@@ -182,16 +185,23 @@ def test_deeply_nested_json_and_sections(tmp_path: Path) -> None:
     section: dict[str, Any] = {"title": "last"}
     for _ in range(60):
         section = {"title": "s", "section": [section]}
-    notes, troubles = read(as_json(tmp_path, {"resourceType": "Composition", "id": "c", "section": [section]}))
+    notes, troubles = read(
+        as_json(tmp_path, {"resourceType": "Composition", "id": "c", "section": [section]})
+    )
     assert "nested-too-deeply" in codes(troubles)
 
 
-@pytest.mark.parametrize("content", ["[1, 2]", '{"resourceType": "Bundle", "entry": [{"resource": 7}]}',
-                                     '{"resourceType": ["x"], "id": {"a": 1}}', '{"resourceType": "Composition"}'])  # fmt: skip
+@pytest.mark.parametrize(
+    "content",
+    [
+        "[1, 2]",
+        '{"resourceType": "Bundle", "entry": [{"resource": 7}]}',
+        '{"resourceType": ["x"], "id": {"a": 1}}',
+        '{"resourceType": "Composition"}',
+    ],
+)
 def test_json_of_another_shape_never_raises(tmp_path: Path, content: str) -> None:
-    notes, troubles = read(
-        write(tmp_path / "a.json", content), options=SourceOptions(input_format="fhir")
-    )
+    notes, troubles = read(write(tmp_path / "a.json", content), options=SourceOptions(input_format="fhir"))
     assert troubles
     assert all(not note.text for note in notes)
 

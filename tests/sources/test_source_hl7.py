@@ -1,7 +1,7 @@
 """HL7 version 2 against the standard and against a library that others wrote.
 
-The standard is HL7 version 2.5.1: sections 2.5 to 2.7 and 2.10, chapter 7 (OBX), chapter 9 (TXA). Its rules are
-from memory.
+The standard is HL7 version 2.5.1: sections 2.5 to 2.7 and 2.10, chapter 7 (OBX), chapter 9 (TXA). Its rules
+are from memory.
 """
 
 from pathlib import Path

@@ -79,9 +79,10 @@ def test_an_encoding_that_does_not_exist_is_no_trouble(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "page",
     ["<div>" * 200_000 + "KJ", "<" * 100_000, "<table><tr><td>" * 3_000, "<!--" * 20_000, "&" * 200_000,
-     "<table><tr><td rowspan=1000 colspan=50>" * 300, "</td>" * 100_000],
+     "<table><tr><td rowspan=1000 colspan=50>" * 300, "</td>" * 100_000, "<a \"'>" * 100_000,
+     "<![CDATA[" * 50_000, "<?" * 100_000, "<script>" * 50_000, "&#x" * 100_000],
 )  # fmt: skip
 def test_hostile_pages_end(page: str) -> None:
     began = time.perf_counter()
     text_of(page)
-    assert time.perf_counter() - began < 20
+    assert time.perf_counter() - began < 10

@@ -9,7 +9,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from note_files import read, write
 
-from converter.model import Note
 from converter.sources.hypertext import text_of_html
 from converter.sources.origins import Origin, joined, moved, place_in_source
 from converter.sources.rtf import text_of_rtf
@@ -134,5 +133,4 @@ def rtf(text: str) -> str:
 def test_the_hash_is_of_the_text_that_was_taken_out() -> None:
     from converter.sources.fields import text_hash
 
-    notes: list[Note] = read(VISITS)[0]
-    assert all(note.hash == text_hash(note.text) for note in notes)
+    assert all(note.hash == text_hash(note.text) for note in read(VISITS)[0])

@@ -1,7 +1,7 @@
 """RTF against its specification and against a library that others wrote.
 
-The specification is Microsoft's Rich Text Format (RTF) Specification, version 1.9.1 (2008); its rules are from
-memory.
+The specification is Microsoft's Rich Text Format (RTF) Specification, version 1.9.1 (2008); its rules are
+from memory.
 """
 
 import time
@@ -114,8 +114,8 @@ def test_time_stays_in_proportion(body: str) -> None:
 
 
 PIECES = st.sampled_from(
-    ["KJ 2+", "absent", r"\par ", r"\tab ", r"{\b bold}", r"\'e9", r"\u8595?", r"\endash ", r"{\*\gone x}", " ",
-     r"\emdash ", r"\line ", "é"]
+    ["KJ 2+", "absent", r"\par ", r"\tab ", r"{\b bold}", r"\'e9", r"\u8595?", r"\endash ", r"{\*\gone x}",
+     " ", r"\emdash ", r"\line ", "é"]
 )  # fmt: skip
 
 
@@ -134,6 +134,10 @@ def test_a_library_takes_the_same_cells() -> None:
     file = Path(__file__).parents[2] / "fixtures" / "sources" / "visit.rtf"
     theirs = striprtf.rtf_to_text(file.read_text(encoding="latin-1"))
     (note,), _ = read(file)
-    ours = [cell.strip() for line in note.text.splitlines() if "|" in line for cell in line.strip("|").split("|")]
-    assert ours == [cell for line in theirs.splitlines() if "|" in line for cell in line.strip("|").split("|")]
+    ours = [
+        cell.strip() for line in note.text.splitlines() if "|" in line for cell in line.strip("|").split("|")
+    ]
+    assert ours == [
+        cell for line in theirs.splitlines() if "|" in line for cell in line.strip("|").split("|")
+    ]
     assert len(ours) == 12

@@ -18,6 +18,10 @@ def legend(p: Parser) -> bool:
     """
     if p.kind(p.index) != "legend":
         return False
+    if p.tokens[p.index].meaning and p.kind(p.index + 1) == "colon":
+        p.mark_range(p.index, p.index + 2, "legend")
+        p.index += 2
+        return True
     inside = p.kind(p.index - 1) == "open"
     if not inside and p.index > 3:
         return False

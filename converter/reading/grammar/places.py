@@ -11,7 +11,7 @@ from converter.reading.grammar.targets import targets_at
 def places(p: Parser, index: int, header: Target) -> tuple[list[Target], int]:
     """The places that a value holds for after a noun that only announced them.
 
-    places = [ AT | ONLY ] [ "(" ] targets ;
+    places = [ AT | ONLY ] targets | "(" targets ")" ;
 
     Args:
         p: the sentence.

@@ -205,7 +205,10 @@ def _region_at(p: Parser, index: int) -> tuple[Target, int] | None:
 
 def _narrower(p: Parser, index: int, wide: Target) -> tuple[Target, int] | None:
     """As in "throughout the arms": the narrower region replaces "throughout"; the word states both sides."""
-    found = target_at(p, p.skip(index, "at"))
+    following = p.skip(index, "at")
+    if p.has(following, "all"):
+        return None
+    found = target_at(p, following)
     if found is None or not (found[0].region or found[0].general or found[0].specific) or found[0].foreign:
         return None
     target, after = found

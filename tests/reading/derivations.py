@@ -1,0 +1,101 @@
+"""Derives sentences from the grammar at random: a tree of shapes whose leaves are words, within a depth.
+
+Takes the productions and a source of chance; gives a Node. The groups, options and repeats of a production are
+flattened, so that the parts of a Node are what the production put there, in order.
+"""
+
+import random
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from grammar_file import Choice, Literal, Maybe, Name, Repeat, Role, Sequence, Tree
+from grammar_words import Said, said_for
+
+_DEEP = 7
+_OFTEN = {
+    "SITE": 12,
+    "REGION": 3,
+    "CONDITION": 2,
+    "GRADE": 6,
+    "VALUE": 5,
+    "RESPONSE": 2,
+    "POLARITY": 2,
+    "PAIR": 2,
+    "LOOK_ALIKE": 0.1,
+    "OTHER_EXAM": 0.1,
+    "ANAPHOR": 0.1,
+}
+"""How often a choice falls on these, so that most sentences are such as notes hold; all others once."""
+_TIGHT_BEFORE = frozenset({",", ":", ")", "/"})
+_TIGHT_AFTER = frozenset({"(", "/"})
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """One use of a production."""
+
+    name: str
+    parts: tuple["Node | Said", ...]
+
+    def first(self, name: str) -> "Node | None":
+        """The first part that is a shape of that name."""
+        return next((part for part in self.parts if isinstance(part, Node) and part.name == name), None)
+
+    def all(self, name: str) -> list["Node"]:
+        """All parts that are shapes of that name."""
+        return [part for part in self.parts if isinstance(part, Node) and part.name == name]
+
+    def words(self, *roles: str) -> list[Said]:
+        """The words of these roles among the parts."""
+        return [part for part in self.parts if isinstance(part, Said) and part.role in roles]
+
+
+def derive(grammar: Mapping[str, Tree], name: str, chance: random.Random, depth: int = 0) -> Node:
+    """A derivation of a shape."""
+    return Node(name, tuple(_parts(grammar, grammar[name], chance, depth)))
+
+
+def _parts(
+    grammar: Mapping[str, Tree], tree: Tree, chance: random.Random, depth: int
+) -> Iterator[Node | Said]:
+    if isinstance(tree, Sequence):
+        for part in tree.parts:
+            yield from _parts(grammar, part, chance, depth)
+    elif isinstance(tree, Choice):
+        weights = [_weight(part) for part in tree.parts]
+        yield from _parts(grammar, chance.choices(tree.parts, weights)[0], chance, depth)
+    elif isinstance(tree, Maybe):
+        if depth < _DEEP and chance.random() < 0.35:
+            yield from _parts(grammar, tree.part, chance, depth)
+    elif isinstance(tree, Repeat):
+        while depth < _DEEP and chance.random() < 0.2:
+            yield from _parts(grammar, tree.part, chance, depth)
+    elif isinstance(tree, Name):
+        yield derive(grammar, tree.name, chance, depth + 1)
+    elif isinstance(tree, Role):
+        yield said_for(tree.role, chance)
+    elif isinstance(tree, Literal):
+        yield Said("mark", tree.text)
+
+
+def _weight(tree: Tree) -> float:
+    first = tree.parts[0] if isinstance(tree, Sequence) else tree
+    return _OFTEN.get(first.role, 1) if isinstance(first, Role) else 1
+
+
+def leaves(node: Node | Said) -> Iterator[Said]:
+    """The words of a derivation in order."""
+    if isinstance(node, Said):
+        yield node
+    else:
+        for part in node.parts:
+            yield from leaves(part)
+
+
+def written(node: Node) -> str:
+    """The sentence."""
+    text = ""
+    for leaf in leaves(node):
+        tight = not text or text[-1] in _TIGHT_AFTER or leaf.text in _TIGHT_BEFORE
+        text += leaf.text if tight else " " + leaf.text
+    return text

@@ -1,0 +1,178 @@
+"""What the shapes say that arrange, set aside or except: each stands in a frame of fixed words around it.
+
+As `grammar_shapes`: a derivation in, the note and the rows of a case out; Unclear where people would differ.
+"""
+
+from collections.abc import Callable
+
+from derivations import Node, written
+from grammar_shapes import Rows
+from grammar_shapes import note_and_rows as of_plain_shapes
+from grammar_things import OPPOSITE, REFLEXES, Thing, clear, thing, things
+from grammar_values import Value, row_of, rows_for, value_of
+from grammar_words import Said
+
+ALL = Thing("all_limbs", side="both", region=True)
+NOUN = Thing("unspecified", general=True)
+KNEE, ANKLE = Thing("patellar"), Thing("achilles")
+
+
+def note_and_rows(node: Node) -> tuple[str, Rows]:
+    """The note that holds a derived shape, and what a careful reader takes from it."""
+    return _FRAMES.get(node.name, of_plain_shapes)(node)
+
+
+def legend(node: Node) -> tuple[str, Rows]:
+    said = node.words("LEGEND")[0]
+    clear(not said.meaning, "a named scale stands beside grades as well")
+    clear(len(node.parts) > 2, "a legend explains something")
+    return f"{written(node)}\n\nDTRs 2+ throughout.", [row_of(ALL, "2+")]
+
+
+def pair_order(node: Node) -> tuple[str, Rows]:
+    order = node.words("SIDE_REF")[0].meaning
+    first, second = order.split("-")
+    rows = [row_of(KNEE.on(first), "2+"), row_of(KNEE.on(second), "1+")]
+    return f"DTRs {written(node)} knee jerk 2+/1+", rows
+
+
+def planned(node: Node) -> tuple[str, Rows]:
+    things(node.all("targets")[0])
+    clear(len(node.words("AT", "WORD")) <= 2, "a plan comes to its point")
+    return f"{written(node)}.", []
+
+
+def lead_side(node: Node) -> tuple[str, Rows]:
+    side = node.words("SIDE")[0]
+    clear(side.meaning in OPPOSITE, "only one side leads a list")
+    marks = [word.text for word in node.words("mark")]
+    clear("letter" not in side.flags or ":" in marks or "(" in marks, "a letter for a side stands right beside")
+    rest = "knee jerk 2+, ankle jerk 1+"
+    rows = [row_of(KNEE.on(side.meaning), "2+"), row_of(ANKLE.on(side.meaning), "1+")]
+    if "(" not in marks:
+        return f"Reflexes are as follows.\n{written(node)} {rest}", rows
+    other = OPPOSITE[side.meaning]
+    rows += [row_of(KNEE.on(other), "3+"), row_of(ANKLE.on(other), "0")]
+    return f"DTRs: {written(node)} {rest}, ({other}) knee jerk 3+, ankle jerk 0", rows
+
+
+def lead_region(node: Node) -> tuple[str, Rows]:
+    region, sides = node.words("REGION")[0], node.words("SIDE")
+    clear(not region.flags & {"part", "partial", "bare", "all", "adjective"}, "a whole limb leads a sentence")
+    site, _, own = region.meaning.partition(":")
+    clear(not (own and sides), "a side is said once")
+    clear(not sides or "letter" not in sides[0].flags, "a letter for a side stands right beside")
+    clear(REFLEXES[site].limb or not sides, "all limbs are on both sides")
+    side = sides[0].meaning if sides else own or "unspecified"
+    clear(side in (*OPPOSITE, "both", "unspecified"), "the same or other side needs one before")
+    about = Thing(site, side=side, region=True)
+    if node.words("REFLEX"):
+        return f"{written(node)} 2+.", [row_of(about, "2+")]
+    return f"{written(node)} reflexes were brisk.".replace("had reflexes were brisk", "had brisk reflexes"), [
+        row_of(about, "brisk")
+    ]
+
+
+def exception(node: Node) -> tuple[str, Rows]:
+    found = things(node.all("targets")[0])
+    clear(not any(one.implied or one.doubted or one.general for one in found), "an exception is a place")
+    clear(all(one.kind == "stretch" and not one.sign for one in found), "an exception is of the same kind")
+    clear(not any("all" in one.flags or one.site == "all_limbs" for one in found), "an exception is a part")
+    phrases = node.all("phrase")
+    base = [row_of(ALL, "2+")]
+    if not phrases:
+        return _excepted(node), base + [row_of(one, "none", reason="excepted") for one in found]
+    value = value_of(phrases[0])
+    link = node.first("link")
+    clear(link is None or link.parts[0].role == "IS", "a mark inside an exception may end it")  # type: ignore[union-attr]
+    clear(value.role != "GRADE" or not value.said.text.isdigit(), "a lone digit may count something")
+    clear(value.side == "unspecified" or link is not None, "a side is said once")
+    clear("weak" not in value.said.flags, "an exception has a strength")
+    clear(link is not None or not value.columns, "manner before a name may be the name's")
+    return _excepted(node), base + [row for one in found for row in rows_for(one, value)]
+
+
+def _excepted(node: Node) -> str:
+    return f"Reflexes are 2+ throughout {written(node)}."
+
+
+def otherwise(node: Node) -> tuple[str, Rows]:
+    value = value_of(node.all("phrase")[0])
+    clear(value.role in ("GRADE", "VALUE") and "weak" not in value.said.flags, "the rest has a strength")
+    clear(not (value.role == "GRADE" and value.said.text.isdigit()), "a lone digit may count something")
+    clear("reflexes" not in node.words("OTHERWISE")[0].text or not node.words("REFLEX"), "the noun is said once")
+    nouns = node.words("REFLEX")
+    clear(not nouns or nouns[0].text in ("reflexes", "dtrs"), "the rest is many reflexes")
+    clear(not any(word.text == "," for word in node.words("mark")) or not nouns, "a comma may begin anew")
+    about = [NOUN]
+    if node.all("targets"):
+        about = things(node.all("targets")[0])
+        clear(bool(node.words("AT")), "a place without `at` may begin another statement")
+        clear(value.side == "unspecified", "a side before the place may be the place's")
+        clear(all(one.region and not one.own_noun for one in about), "the rest is a region")
+        clear(not any("all" in one.flags for one in about), "`throughout` takes no `at`")
+    base = [row_of(ANKLE.on("left"), "absent")]
+    return f"Left ankle jerk absent, {written(node)}.", base + [r for one in about for r in rows_for(one, value)]
+
+
+def side_against_side(node: Node) -> tuple[str, Rows]:
+    targets = node.all("targets")
+    clear(len(targets) == 1, "a comparison names what it compares")
+    found = things(targets[0])
+    clear(len(found) == 1 and found[0].one and not found[0].sign, "one reflex is compared")
+    about = found[0]
+    clear(about.kind == "stretch" and not about.doubted, "a strength is compared")
+    if node.first("compare") is None:
+        return _worded_comparison(node, about)
+    sides = [word.meaning for word in node.words("SIDE")]
+    clear(set(sides) == set(OPPOSITE) and about.side == "unspecified", "one side is compared with the other")
+    mark = node.all("compare")[0].parts[0]
+    assert isinstance(mark, Said)
+    link = node.first("link")
+    clear(link is None or link.parts[0].role != "mark" or link.parts[0].text in ":,", "marks beside marks")  # type: ignore[union-attr]
+    greater = mark.text == ">" or mark.role == "MORE"
+    relation = f"{'greater' if greater else 'less'}_than_other_side"
+    phrase, value = node.first("phrase"), node.first("value")
+    if mark.text == "=":
+        clear(phrase is None, "equal sides take their value behind them")
+        if value is None:
+            return _compared(node), [row_of(about.on("both"), "symmetric", comparison="equal")]
+        said = value.parts[0]
+        assert isinstance(said, Said)
+        clear(said.role == "GRADE" and not said.text.isdigit(), "equal sides take a grade")
+        return _compared(node), [row_of(about.on("both"), said.cell)]
+    clear(value is None, "a value behind unequal sides is neither's")
+    rows = [row_of(about.on(sides[0]), "none", comparison=relation)]
+    if phrase is not None:
+        said_value = value_of(phrase)
+        clear(said_value.role in ("GRADE", "VALUE") and "weak" not in said_value.said.flags, "unequal sides differ")
+        clear(not said_value.columns and said_value.side == "unspecified", "manner may be one side's")
+        clear(not said_value.said.text.isdigit() and not said_value.negated, "a lone digit may count something")
+        rows = [row | {"comparison": ""} for row in rows_for(about, said_value)] + rows
+    return _compared(node), rows
+
+
+def _compared(node: Node) -> str:
+    return f"Reflexes: {written(node)}."
+
+
+def _worded_comparison(node: Node, about: Thing) -> tuple[str, Rows]:
+    value = value_of(node.all("phrase")[0])
+    clear(value == Value(value.said) and value.role == "VALUE", "a strength is compared")
+    clear(value.said.meaning in ("brisk", "hyperactive", "diminished") and not value.said.flags, "a strength is compared")
+    clear(node.words("MORE") and about.side in OPPOSITE, "more is said of one side")
+    sides = node.words("SIDE")
+    clear(not node.all("target"), "what it is compared with needs no name again")
+    clear(not node.words("THAN") or sides, "it is compared with something")
+    clear(not sides or sides[0].meaning == OPPOSITE[about.side], "one side is compared with the other")
+    clear(not sides or "letter" not in sides[0].flags, "a letter for a side stands right beside")
+    row = row_of(about, value.said.meaning, comparison="greater_than_other_side")
+    return _compared(node), [row]
+
+
+_FRAMES: dict[str, Callable[[Node], tuple[str, Rows]]] = {
+    frame.__name__: frame
+    for frame in (
+        *(legend, pair_order, planned, lead_side, lead_region, exception, otherwise, side_against_side),
+    )
+}
