@@ -5,6 +5,8 @@ the cells mean is left to `tables` and `figures`.
 """
 
 import re
+import sys
+from bisect import bisect_right
 from dataclasses import dataclass
 
 from converter.reading.tokens import Token
@@ -109,9 +111,14 @@ def without_drawing(text: str, lines: list[Line]) -> list[Line]:
             cleaned.append(line)
             continue
         strokes = [match.span() for match in _STROKE.finditer(text, line.start, line.end)]
-        kept = [t for t in line.tokens if not any(low <= t.start < high for low, high in strokes)]
+        kept = [token for token in line.tokens if not _inside(token.start, strokes)]
         cleaned.append(Line(line.start, line.end, kept))
     return cleaned
+
+
+def _inside(place: int, strokes: list[tuple[int, int]]) -> bool:
+    before = bisect_right(strokes, (place, sys.maxsize)) - 1
+    return before >= 0 and place < strokes[before][1]
 
 
 def is_rule(text: str, line: Line) -> bool:

@@ -13,7 +13,7 @@ from converter.reading.tokens import Token
 _HEADING = re.compile(r"[ \t]*(?:\d+[.)]\s*)?[A-Za-z][A-Za-z0-9 /&'’().-]{0,48}:(?!\d)")
 _BULLET = re.compile(r"[ \t]*(?:[-*•·]\s|\d+[.)]\s)")
 _LONG_LINE = 60
-_LONGEST = 60
+_LONGEST = 50
 """Tokens after which a run without a stop is cut, so that the work stays in proportion to the text."""
 _MAY_CUT = frozenset({"comma", "other", "other_exam", "newline"})
 _FAIRLY_LONG_LINE = 45
@@ -49,7 +49,7 @@ def sentences_of(text: str, tokens: list[Token]) -> Iterator[Sentence]:
     new_block = new_line = True
     blank = False
     for index, token in enumerate(tokens):
-        if (len(current) >= _LONGEST and token.kind in _MAY_CUT) or len(current) >= 2 * _LONGEST:
+        if (len(current) >= _LONGEST and token.kind in _MAY_CUT) or len(current) >= _LONGEST * 3 // 2:
             yield _sentence(text, current, new_block, new_line, closed=False)
             current, new_block, new_line = [], False, False
         if token.kind == "newline":
