@@ -59,7 +59,7 @@ def _kept_apart(course: Course, system: str | None, patient: str) -> Course:
         code=SEVERAL_SYSTEMS,
         severity=Severity.WARNING,
         message=f"Patient {patient} is named in several note systems; this course is of the {here} alone",
-        hint="Set patient_system under [fhir] where they are one person.",
+        hint="Where they are one person, set patient_system under [fhir].",
     )
     return replace(course, diagnostics=(*course.diagnostics, doubt))
 

@@ -133,7 +133,7 @@ class ReadingSettings(_Section):
 
 
 class AssessSettings(_Section):
-    """`[assess]`: what counts as a difference, in grades; ages in years; beats of clonus; rules to leave out."""
+    """`[assess]`: thresholds in grades, ages in years, beats of clonus, and rules to leave out."""
 
     side_difference: Threshold = _ASSESS.side_difference
     marked: Annotated[Threshold, Field(validate_default=True)] = _ASSESS.marked

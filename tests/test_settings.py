@@ -149,7 +149,10 @@ def test_paths_start_from_the_folder_of_the_file(tmp_path: Path) -> None:
             "[assess]\nside_difference = 3\n",
             "[assess] marked: it must be at least side_difference, which is 3; it is 2",
         ),
-        ("[assess]\nleave_out = ['levels']\n", "[assess] leave_out: there is no rule levels; known are side-"),
+        (
+            "[assess]\nleave_out = ['levels']\n",
+            "[assess] leave_out: there is no rule levels; known are side-",
+        ),
         ("[assess]\nleave_out = 'level'\n", "[assess] leave_out: it should be a valid list, not 'level'"),
         (
             "[assess]\nabsent_ankle_age_note = 'no'\n",
@@ -166,7 +169,7 @@ def test_paths_start_from_the_folder_of_the_file(tmp_path: Path) -> None:
         ),
         (
             "[assess]\nrules_left_out = ['level']\n",
-            "[assess] has no key rules_left_out; known are side_difference, marked, change, leave_out, absent",
+            "[assess] has no key rules_left_out; known are side_difference, marked, change, leave_out,",
         ),
         ("[vocabulary]\nfiles = ['none.csv']\n", "[vocabulary] files: there is no file"),
         ("[profiles]\nfolders = ['none']\n", "[profiles] folders: there is no folder"),
@@ -193,9 +196,7 @@ def test_names_that_only_the_vocabulary_knows_are_checked_too(tmp_path: Path) ->
     file = settings_file(tmp_path, "[reading]\ndefault_scale = 'mine'\n")
     with pytest.raises(SettingsError) as caught:
         open_session(load_settings(file))
-    assert caught.value.sentences[0].startswith(
-        "[reading] default_scale: the vocabulary has no scale mine"
-    )
+    assert caught.value.sentences[0].startswith("[reading] default_scale: the vocabulary has no scale mine")
 
 
 def test_every_option_of_the_assessment_can_be_set() -> None:

@@ -38,8 +38,10 @@ def course_grid(course: Course, *, why: bool = False) -> str:
     changes = course.changes if why else tuple(_without_repeats(course.changes))
     lines += ["Changes"] + [f"  {line}" for change in changes for line in _change(course, change, why=why)]
     if not course.changes:
-        lines.append("  none found between exams that document the same reflex")
-    lines += [f"  {diagnostic.message}." for diagnostic in course.diagnostics]
+        several = len(course.visits) > 1
+        none = "none found between exams that document the same reflex" if several else "no second exam"
+        lines.append(f"  {none}")
+    lines += [f"  {doubt.message}. {doubt.hint or ''}".rstrip() for doubt in course.diagnostics]
     lines.append(course.caution)
     return "\n".join(printable(line) for line in lines)
 
@@ -96,21 +98,26 @@ def _table(course: Course) -> list[str]:
     heads = [_time(visit) for visit in course.visits]
     examiners = [visit.author or _EMPTY for visit in course.visits]
     rows = [
-        (f"{row.site.replace('_', ' ')} {row.side}", [cell.short if cell else _EMPTY for cell in row.cells])
+        (f"{_site(row.site)} {row.side}", [cell.short if cell else _EMPTY for cell in row.cells])
         for row in course.rows
     ]
     left = max(len(name) for name, _ in (*rows, ("examiner", [])))
     table = [("", heads), ("examiner", examiners), *rows]
     widths = [min(_WIDTH, max(len(texts[n]) for _, texts in table)) for n in range(len(heads))]
+    blocks = [slice(first, first + _ACROSS) for first in range(0, len(heads), _ACROSS)]
     return [
-        f"  {name:<{left}}  {_cells(texts[first : first + _ACROSS], widths[first : first + _ACROSS])}".rstrip()
-        for first in range(0, len(heads), _ACROSS)
+        f"  {name:<{left}}  {_cells(texts[block], widths[block])}".rstrip()
+        for block in blocks
         for name, texts in table
     ]
 
 
 def _cells(texts: Sequence[str], widths: Sequence[int]) -> str:
     return "  ".join(f"{_short(text):<{width}}" for text, width in zip(texts, widths, strict=True))
+
+
+def _site(site: str) -> str:
+    return "place not stated" if site == "unspecified" else site.replace("_", " ")
 
 
 def _exams(number: int) -> str:

@@ -2,7 +2,8 @@
 
 Takes an exam's findings; gives SVG text, the same for the same input. The patient faces the reader, so the
 patient's right is on the reader's left, and both sides are lettered. High, low, absent and clonus have shapes
-of their own beside their colours; a value given for a region, not for the reflex, stands in brackets.
+of their own beside their colours; a value given for a region, not for the reflex, stands in brackets. What
+has no place on the figure is named below it.
 """
 
 from collections.abc import Iterator
@@ -17,7 +18,7 @@ from converter.words import Vocabulary
 
 _WIDTH, _HEIGHT, _MIDDLE = 440, 420, 220
 _FONT = 'font-family="sans-serif" font-size="12"'
-_LONGEST = 14
+_LONGEST, _LONGEST_LINE = 14, 96
 _KEY = "Dashed: level not told. In brackets: given for a whole region. ?: side not stated."
 _CAUTION = "For records work, not a diagnosis; confirm with a licensed clinician and local policy."
 _JOINTS = {
@@ -37,7 +38,15 @@ _SHAPE = (
     "M220 220 L250 300 L254 380 L274 388",
 )
 _COLOUR = {"absent": "#1b3a6b", "low": "#2f6fb5", "normal": "#4d4d4d", "high": "#c25700", "clonus": "#8a1c1c"}
-_PLANTAR = {"extensor": "toe up", "flexor": "toe down", "not_extensor": "toe not up", "mute": "mute"}
+_PLANTAR = {
+    "extensor": "toe up",
+    "flexor": "toe down",
+    "not_extensor": "toe not up",
+    "equivocal": "toe unclear",
+    "withdrawal": "withdrawal",
+    "mute": "mute",
+    "absent": "no response",
+}
 _LEGEND = (
     ("high", "increased"),
     ("clonus", "clonus"),
@@ -53,7 +62,7 @@ def figure_svg(assessment: Assessment, reading: Reading, note: Note, vocabulary:
     when = note.authored[:10] if note.authored else "time not known"
     title = f"Reflexes, note {note.id}, exam {assessment.exam}, {when}"
     lines = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT + 60}" role="img" {_FONT}>',
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT + 72}" role="img" {_FONT}>',
         f"<title>{_safe(title)}</title>",
         f"<desc>{_safe(_in_words(view))}</desc>",
         f'<text x="{_MIDDLE}" y="18" text-anchor="middle">{_safe(title)}</text>',
@@ -61,8 +70,7 @@ def figure_svg(assessment: Assessment, reading: Reading, note: Note, vocabulary:
         *_marks(view),
         *_plantar(view),
         *_legend(),
-        f'<text x="{_MIDDLE}" y="{_HEIGHT + 42}" text-anchor="middle" font-size="8">{_KEY}</text>',
-        f'<text x="{_MIDDLE}" y="{_HEIGHT + 54}" text-anchor="middle" font-size="8">{_CAUTION}</text>',
+        *_below(_KEY, _CAUTION, _not_drawn(view)),
         "</svg>",
     ]
     return "\n".join(lines)
@@ -139,6 +147,25 @@ def _plantar(view: ExamView) -> Iterator[str]:
             anchor = "start" if sign > 0 else "end"
             text = _PLANTAR[finding.response] + ("" if finding.side != "unspecified" else " ?")
             yield f'<text x="{_MIDDLE + sign * 58}" y="406" text-anchor="{anchor}">{_safe(text)}</text>'
+
+
+def _not_drawn(view: ExamView) -> str:
+    """The reflexes and signs that the exam documents and the figure has no place for, as far as they fit."""
+    reflexes = view.vocabulary.reflexes
+    named = dict.fromkeys(
+        f"{reflexes[finding.site].label} {finding.side}".removesuffix(" unspecified")
+        for finding in view.findings
+        if finding.site not in (*_JOINTS, "jaw", "plantar") and not reflexes[finding.site].covers
+    )
+    text = f"Documented but not drawn: {'; '.join(named)}." if named else ""
+    return text if len(text) <= _LONGEST_LINE else f"{text[: _LONGEST_LINE - 1]}…"
+
+
+def _below(*lines: str) -> Iterator[str]:
+    for number, line in enumerate(lines):
+        if line:
+            y = _HEIGHT + 42 + 12 * number
+            yield f'<text x="{_MIDDLE}" y="{y}" text-anchor="middle" font-size="8">{_safe(line)}</text>'
 
 
 def _legend() -> Iterator[str]:

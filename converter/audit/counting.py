@@ -7,7 +7,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from converter.audit.protection import Place, Universe, publishable, without_small_rests
+from converter.audit.protection import Place, Universe, publishable, publishable_together
 from converter.audit.values import DIMENSIONS, NOT_STATED, YES, Figure, NoteFacts, Result, Row
 
 ALL = "all"
@@ -28,12 +28,6 @@ class _Tally:
         """Count a note."""
         self.counts[groups] += times
         self.persons[groups].add(person)
-
-    def add_all(self, other: "_Tally") -> None:
-        """Count everything that another number counts."""
-        self.counts.update(other.counts)
-        for groups, persons in other.persons.items():
-            self.persons[groups] |= persons
 
     def by_place(self) -> Counter[Place]:
         """How many at each place."""
@@ -79,10 +73,9 @@ def count(
     safe.update(_safe_funnel(facts, persons, funnel, least))
     for figure in known.values():
         numbers = _numbers(facts, persons, figure)
-        of = safe[figure.of].get(YES, set()) if figure.of else _safe_denominator(figure, numbers, safe, least)
+        of = safe[figure.of].get(YES, set()) if figure.of else safe.get(figure.figure, {}).get(YES, set())
         if figure.figure not in safe:
-            rest = _without(facts, persons, figure.of, figure.figure) if figure.is_share else None
-            safe[figure.figure] = _safe(numbers, rest, of, least)
+            safe[figure.figure] = _safe(facts, persons, figure, numbers, of, least)
         rows = _rows(figure, numbers, safe[figure.figure], of, groups)
         results[figure.figure] = Result(figure=figure, counted=True, rows=tuple(rows))
     return tuple(results.get(figure.figure) or Result(figure=figure, counted=False) for figure in figures)
@@ -122,9 +115,6 @@ def _numbers(facts: Sequence[NoteFacts], persons: Sequence[int], figure: Figure)
         for one, person in zip(facts, persons, strict=True):
             if (figure.of or figure.figure) in one.marks:
                 numbers.of.add(one.groups, person, 1)
-    else:
-        for tally in numbers.tallies.values():
-            numbers.of.add_all(tally)
     return numbers
 
 
@@ -173,20 +163,42 @@ def _safe_funnel(
     return safe
 
 
-def _safe_denominator(
-    figure: Figure, numbers: _Numbers, safe: Mapping[str, Mapping[str, set[Place]]], least: int
-) -> set[Place]:
-    """Where the denominator of a figure without a wider one may be published."""
-    if figure.figure in safe:
-        return safe[figure.figure][YES]
-    return publishable(numbers.of.universe(), None, (), least)
+def _safe(
+    facts: Sequence[NoteFacts],
+    persons: Sequence[int],
+    figure: Figure,
+    numbers: _Numbers,
+    of: set[Place],
+    least: int,
+) -> dict[str, set[Place]]:
+    """Where each category of a figure may be published.
 
-
-def _safe(numbers: _Numbers, rest: Universe | None, of: set[Place], least: int) -> dict[str, set[Place]]:
-    """Where each category of a figure may be published."""
+    A share goes together with what is left of its denominator. Of a distribution over notes the first category
+    does, and the others are shown all together or not at all, or a hidden one could be worked out. The grades
+    of a distribution over grades stand alone: no denominator is published with them.
+    """
     universes = {category: tally.universe() for category, tally in numbers.tallies.items()}
-    safe = {category: publishable(one, rest, of, least) for category, one in universes.items()}
-    return safe if rest is not None else without_small_rests(universes, safe, of, least)
+    if figure.is_share:
+        rest = _without(facts, persons, figure.of, figure.figure)
+        return {name: publishable(one, rest, of, least) for name, one in universes.items()}
+    if figure.unit != "notes":
+        return {name: publishable(one, None, (), least) for name, one in universes.items()}
+    first, *others = figure.categories
+    rest = _rest_of_spread(numbers, others)
+    safe = {first: publishable(universes.get(first, Universe()), rest, of, least)}
+    nobody = of - set(universes.get(first, Universe()).persons)  # no hidden number: nobody counts in the first
+    together = publishable_together(
+        (universes.get(name, Universe()) for name in others), (safe[first] | nobody) & of, least
+    )
+    return safe | dict.fromkeys(others, together)
+
+
+def _rest_of_spread(numbers: _Numbers, others: Iterable[str]) -> Universe:
+    rest = Universe()
+    for name in others:
+        for groups, persons in numbers.tallies[name].persons.items():
+            rest.add(_places(groups), persons)
+    return rest
 
 
 def _rows(
@@ -196,16 +208,22 @@ def _rows(
     of: set[Place],
     groups: Mapping[str, Sequence[str]],
 ) -> Iterator[Row]:
-    counts = {category: tally.by_place() for category, tally in numbers.tallies.items()}
+    counts = {category: numbers.tallies[category].by_place() for category in figure.categories}
     denominators = numbers.of.by_place()
     for place in ((ALL, ALL), *((name, one) for name, these in groups.items() for one in these)):
         shown = {
-            category: _shown(counts.get(category, Counter())[place], place in safe.get(category, ()))
+            category: _shown(counts[category][place], place in safe.get(category, ()))
             for category in figure.categories
         }
-        yield Row(
-            dimension=place[0], group=place[1], counts=shown, of=_shown(denominators[place], place in of)
-        )
+        whole = _shown(denominators[place], place in of) if figure.unit == "notes" else _sum(shown.values())
+        yield Row(dimension=place[0], group=place[1], counts=shown, of=whole)
+
+
+def _sum(shown: Iterable[int | None]) -> int | None:
+    """The sum of what is shown; None where something is hidden and nothing shown."""
+    numbers = list(shown)
+    known = sum(number for number in numbers if number is not None)
+    return None if None in numbers and not known else known
 
 
 def _shown(number: int, safe: bool) -> int | None:

@@ -18,7 +18,7 @@ primary and secondary suppression, here by number of persons.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 Place = tuple[str, str]
@@ -86,27 +86,23 @@ def publishable(
     return shown
 
 
-def without_small_rests(
-    by_category: Mapping[str, Universe], shown: Mapping[str, set[Place]], of: set[Place], least: int
-) -> dict[str, set[Place]]:
-    """Places at which each category may be published so that the denominator gives no hidden one away.
+def publishable_together(numbers: Iterable[Universe], places: Iterable[Place], least: int) -> set[Place]:
+    """The places at which several numbers may all be published; at others none of them may be.
 
     Args:
-        by_category: what each category counts.
-        shown: the places at which each may be published by itself.
-        of: the places at which the denominator, their sum, is published.
-        least: how many persons a number must rest on.
+        numbers: what each counts; nobody at a place is no obstacle.
+        places: the places in question.
+        least: how many persons a number, or a difference of numbers, must rest on.
     """
-    kept = {category: set(places) for category, places in shown.items()}
-    for place in of:
-        here = {name: one for name, one in by_category.items() if one.size(place)}
-        while True:
-            hidden = (one.persons[place] for name, one in here.items() if place not in kept[name])
-            open_ = [name for name in here if place in kept[name]]
-            if not open_ or not _few(hidden, least):
-                break
-            kept[min(open_, key=lambda name: (here[name].size(place), name))].discard(place)
-    return kept
+    universes = tuple(numbers)
+    shown = set(places).difference(*(one.small(least) for one in universes))
+    while weak := {
+        min(undone, key=lambda place: (one.size(place), place))
+        for one in universes
+        for undone in _undone(one, shown, least)
+    }:
+        shown -= weak
+    return shown
 
 
 def _undone(universe: Universe, shown: set[Place], least: int) -> Iterator[set[Place]]:

@@ -1,4 +1,4 @@
-"""`plexor summary`: what is abnormal in each exam, how a patient's reflexes went, which patterns are common."""
+"""`plexor summary`: what is abnormal in each exam, what changed over time, how common each pattern is."""
 
 from collections.abc import Iterable, Iterator
 from enum import StrEnum

@@ -42,9 +42,7 @@ class Passed:
             stream.write(f"Without an exam of reflexes: {counted(self.silent, 'note')}.\n")
 
 
-def show_summaries(
-    stream: TextIO, read: Iterable[Read], *, why: bool = False, causes: bool = False
-) -> None:
+def show_summaries(stream: TextIO, read: Iterable[Read], *, why: bool = False, causes: bool = False) -> None:
     """Write the summary of each exam for people, on request with reference text after it."""
     from converter.assess import causes_text, summary_text
 

@@ -94,7 +94,7 @@ def _notes(
 ) -> NoteStream:
     trust = _Trust()
     empty = True
-    for row in _rows(lines, delimiter):
+    for row in _rows(lines, delimiter, options.largest_note):
         empty = False
         yield from lines.troubles()
         trouble = _row_trouble(row, len(header), opened.name, options)
@@ -115,8 +115,8 @@ def _notes(
         yield warning("no-rows", "The file has a header but no rows.", opened.name)
 
 
-def _rows(lines: Lines, delimiter: str) -> Iterator[_Row]:
-    reader = csv.reader(iter(lines), delimiter=delimiter, strict=True)
+def _rows(lines: Lines, delimiter: str, longest: int) -> Iterator[_Row]:
+    reader = csv.reader(_bounded(lines, longest), delimiter=delimiter, strict=True)
     while True:
         first = lines.number + 1
         try:
@@ -128,6 +128,16 @@ def _rows(lines: Lines, delimiter: str) -> Iterator[_Row]:
             continue
         if cells:
             yield _Row(first, lines.number, cells)
+
+
+def _bounded(lines: Lines, longest: int) -> Iterator[str]:
+    """Lines; one that is too long to be kept is cut, and made so that the reader refuses its field."""
+    limit = 2 * longest + 65536
+    while line := lines.next_line(limit):
+        if len(line) >= limit and not line.endswith(("\n", "\r")):
+            lines.rest_of_line()
+            line += "x" * (longest + 1) + "\n"
+        yield line
 
 
 def _row_trouble(row: _Row, width: int, source: str, options: SourceOptions) -> Diagnostic | None:

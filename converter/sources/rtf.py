@@ -37,7 +37,6 @@ _TOKEN = re.compile(
     re.DOTALL,
 )
 _BYTE = re.compile(r"\\'([0-9A-Fa-f]{2})|([\x80-\xff])")
-_PACKING = 4  # a byte takes at most four characters
 
 
 def text_of_rtf(data: bytes, name: str, line: int | None = None) -> tuple[str, Origin, list[Diagnostic]]:
@@ -343,8 +342,9 @@ def _utf8(raw: bytes) -> str | None:
 
 def read_rtf(opened: Opened, options: SourceOptions) -> NoteStream:
     """The one note of an RTF document."""
-    data = opened.stream.read(_PACKING * options.largest_note + 1)
-    if len(data) > _PACKING * options.largest_note:
+    limit = 2 * options.largest_note + 65536
+    data = opened.stream.read(limit + 1)
+    if len(data) > limit:
         yield file_too_large(opened, options)
         return
     if not recognise_rtf(opened, options):

@@ -104,7 +104,7 @@ def _members(archive: zipfile.ZipFile, size: int, source: str) -> Iterator[Membe
 
 
 def _is_file(info: zipfile.ZipInfo) -> bool:
-    parts = PurePosixPath(info.filename).parts
+    parts = PurePosixPath(info.filename.replace("\\", "/")).parts
     hidden = any(part.startswith(".") and part not in (".", "..") for part in parts)
     return not info.is_dir() and not hidden and "__MACOSX" not in parts
 

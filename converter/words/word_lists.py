@@ -16,7 +16,7 @@ from converter.words.phrases import PhraseTree, tokens_of, wordings
 ROLES = frozenset(
     {
         *("reflex", "site", "condition", "region", "side", "side_ref"),
-        *("value", "polarity", "response", "clonus_word", "count", "beat", "quality"),
+        *("value", "polarity", "response", "clonus_word", "beat", "quality"),
         *("no", "untested", "reason", "past", "future", "family", "if", "now", "uncertain"),
         *("except", "only", "otherwise", "respectively", "more", "less", "than", "before"),
         *("reinforcement", "manoeuvre", "position", "technique"),

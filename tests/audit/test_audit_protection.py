@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from converter.audit.counting import count
+from converter.audit.figures import SIDE_CATEGORIES
 from converter.audit.values import DIMENSIONS, Figure, NoteFacts, Result
 
 LEAST = 3
@@ -22,11 +23,14 @@ FIGURES = (
         unit="grades",
         categories={"1": "1", "2": "2", "3": "3"},
     ),
+    Figure(figure="sides", topic="t", title="sides", meaning="", of="reflexes", categories=SIDE_CATEGORIES),
 )
 Place = tuple[str, str]
 
 
-def facts(patient: str, groups: tuple[str, str, str, str], marks: set[str], grades: str = "") -> NoteFacts:
+def facts(
+    patient: str, groups: tuple[str, str, str, str], marks: set[str], grades: str = "", sides: str = "both"
+) -> NoteFacts:
     return NoteFacts(
         system=None,
         id="",
@@ -34,7 +38,10 @@ def facts(patient: str, groups: tuple[str, str, str, str], marks: set[str], grad
         groups=groups,
         authored=None,
         marks=frozenset(marks | {"note"}),
-        spreads=tuple(("grades", grade, grades.count(grade)) for grade in sorted(set(grades))),
+        spreads=(
+            *(("grades", grade, grades.count(grade)) for grade in sorted(set(grades))),
+            *((("sides", sides, 1),) if "reflexes" in marks else ()),
+        ),
     )
 
 
@@ -101,6 +108,7 @@ NOTES = st.lists(
         st.tuples(*(st.sampled_from([f"{name}-{at}" for at in range(3)]) for name in DIMENSIONS)),
         st.sampled_from([set(), {"reflexes"}, {"reflexes", "abnormal"}]),
         st.sampled_from(["", "2", "22", "23", "123"]),
+        st.sampled_from(list(SIDE_CATEGORIES)),
     ),
     max_size=60,
 )
@@ -126,33 +134,42 @@ def _attackable(notes: Sequence[NoteFacts], results: Sequence[Result]) -> Iterat
         if parent:
             both = {place for place in mine if shown(results, parent)[place]}
             yield {place: _at(notes, place, {parent}) - _at(notes, place, {name}) for place in both}
-    for grade in "123":
-        numbers = shown(results, "grades", grade)
-        yield {place: _with_grade(notes, place, grade) for place, number in numbers.items() if number}
-    yield _hidden_grades(notes, results)
+    for name, categories in (("grades", "123"), ("sides", SIDE_CATEGORIES)):
+        for category in categories:
+            mine = {place for place, number in shown(results, name, category).items() if number}
+            yield {place: _in_category(notes, place, name, category) for place in mine}
+    yield _hidden_sides(notes, results)
 
 
-def _hidden_grades(notes: Sequence[NoteFacts], results: Sequence[Result]) -> dict[Place, set[int]]:
-    """Where the number of all grades is published: what is left when the published grades are taken off."""
-    result = next(one for one in results if one.figure.figure == "grades")
-    left = {}
+def _hidden_sides(notes: Sequence[NoteFacts], results: Sequence[Result]) -> dict[Place, set[int]]:
+    """What is left of the notes with reflexes when the published sides are taken off."""
+    result = next(one for one in results if one.figure.figure == "sides")
+    left: dict[Place, set[int]] = {}
     for row in result.rows:
         if row.of:
-            hidden = [grade for grade, number in row.counts.items() if number is None]
             place = (row.dimension, row.group)
-            left[place] = set().union(*(_with_grade(notes, place, grade) for grade in hidden))
+            hidden = [side for side, number in row.counts.items() if number is None]
+            left[place] = set().union(*(_in_category(notes, place, "sides", side) for side in hidden))
     return left
+
+
+@settings(deadline=None)
+@given(NOTES)
+def test_the_sum_of_grades_tells_nothing_of_hidden_ones(notes: list[NoteFacts]) -> None:
+    result = next(one for one in count(notes, FIGURES, LEAST, True) if one.figure.figure == "grades")
+    for row in result.rows:
+        assert not row.of or row.of == sum(number or 0 for number in row.counts.values())
 
 
 def _at(notes: Sequence[NoteFacts], place: Place, marks: set[str]) -> set[int]:
     return {at for at, one in enumerate(notes) if marks <= one.marks and _is_at(one, place)}
 
 
-def _with_grade(notes: Sequence[NoteFacts], place: Place, grade: str) -> set[int]:
+def _in_category(notes: Sequence[NoteFacts], place: Place, figure: str, category: str) -> set[int]:
     return {
         at
         for at, one in enumerate(notes)
-        if _is_at(one, place) and any(category == grade for _, category, _ in one.spreads)
+        if _is_at(one, place) and any(spread[:2] == (figure, category) for spread in one.spreads)
     }
 
 

@@ -1,17 +1,18 @@
 """Derives sentences from the grammar at random: a tree of shapes whose leaves are words, within a depth.
 
-Takes the productions and a source of chance; gives a Node. The groups, options and repeats of a production are
+Takes the productions and a source of chance; gives Nodes. The groups, options and repeats of a production are
 flattened, so that the parts of a Node are what the production put there, in order.
 """
 
 import random
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from grammar_file import Choice, Literal, Maybe, Name, Repeat, Role, Sequence, Tree
 from grammar_words import Said, said_for
 
 _DEEP = 7
+_TRIES = 12
 _OFTEN = {
     "SITE": 12,
     "REGION": 3,
@@ -50,32 +51,43 @@ class Node:
         return [part for part in self.parts if isinstance(part, Said) and part.role in roles]
 
 
-def derive(grammar: Mapping[str, Tree], name: str, chance: random.Random, depth: int = 0) -> Node:
-    """A derivation of a shape."""
-    return Node(name, tuple(_parts(grammar, grammar[name], chance, depth)))
+class Deriver:
+    """Derives shapes of one grammar from one source of chance."""
 
+    def __init__(
+        self, grammar: Mapping[str, Tree], chance: random.Random, makes_sense: Callable[[Node], bool]
+    ) -> None:
+        self._grammar = grammar
+        self._chance = chance
+        self._makes_sense = makes_sense
 
-def _parts(
-    grammar: Mapping[str, Tree], tree: Tree, chance: random.Random, depth: int
-) -> Iterator[Node | Said]:
-    if isinstance(tree, Sequence):
-        for part in tree.parts:
-            yield from _parts(grammar, part, chance, depth)
-    elif isinstance(tree, Choice):
-        weights = [_weight(part) for part in tree.parts]
-        yield from _parts(grammar, chance.choices(tree.parts, weights)[0], chance, depth)
-    elif isinstance(tree, Maybe):
-        if depth < _DEEP and chance.random() < 0.35:
-            yield from _parts(grammar, tree.part, chance, depth)
-    elif isinstance(tree, Repeat):
-        while depth < _DEEP and chance.random() < 0.2:
-            yield from _parts(grammar, tree.part, chance, depth)
-    elif isinstance(tree, Name):
-        yield derive(grammar, tree.name, chance, depth + 1)
-    elif isinstance(tree, Role):
-        yield said_for(tree.role, chance)
-    elif isinstance(tree, Literal):
-        yield Said("mark", tree.text)
+    def derive(self, name: str, depth: int = 0) -> Node:
+        """A derivation of a shape; each shape in it is tried again a few times until it makes sense."""
+        for _ in range(_TRIES):
+            node = Node(name, tuple(self._parts(self._grammar[name], depth)))
+            if self._makes_sense(node):
+                break
+        return node
+
+    def _parts(self, tree: Tree, depth: int) -> Iterator[Node | Said]:
+        if isinstance(tree, Sequence):
+            for part in tree.parts:
+                yield from self._parts(part, depth)
+        elif isinstance(tree, Choice):
+            weights = [_weight(part) for part in tree.parts]
+            yield from self._parts(self._chance.choices(tree.parts, weights)[0], depth)
+        elif isinstance(tree, Maybe):
+            if depth < _DEEP and self._chance.random() < 0.35:
+                yield from self._parts(tree.part, depth)
+        elif isinstance(tree, Repeat):
+            while depth < _DEEP and self._chance.random() < 0.25:
+                yield from self._parts(tree.part, depth)
+        elif isinstance(tree, Name):
+            yield self.derive(tree.name, depth + 1)
+        elif isinstance(tree, Role):
+            yield said_for(tree.role, self._chance)
+        elif isinstance(tree, Literal):
+            yield Said("mark", tree.text)
 
 
 def _weight(tree: Tree) -> float:

@@ -6,9 +6,9 @@ As `grammar_shapes`: a derivation in, the note and the rows of a case out; Uncle
 from collections.abc import Callable
 
 from derivations import Node, written
-from grammar_shapes import Rows
+from grammar_shapes import Rows, values_in_order
 from grammar_shapes import note_and_rows as of_plain_shapes
-from grammar_things import OPPOSITE, REFLEXES, Thing, clear, thing, things
+from grammar_things import OPPOSITE, REFLEXES, Thing, Unclear, clear, thing, things
 from grammar_values import Value, row_of, rows_for, value_of
 from grammar_words import Said
 
@@ -20,6 +20,23 @@ KNEE, ANKLE = Thing("patellar"), Thing("achilles")
 def note_and_rows(node: Node) -> tuple[str, Rows]:
     """The note that holds a derived shape, and what a careful reader takes from it."""
     return _FRAMES.get(node.name, of_plain_shapes)(node)
+
+
+def makes_sense(node: Node) -> bool:
+    """Whether a shape has a meaning by itself; for shapes that have one only in their place, always."""
+    try:
+        _ALONE.get(node.name, lambda _: None)(node)
+    except Unclear:
+        return False
+    return True
+
+
+_ALONE: dict[str, Callable[[Node], object]] = {
+    "target": thing,
+    "targets": things,
+    "phrase": value_of,
+    "values": values_in_order,
+}
 
 
 def legend(node: Node) -> tuple[str, Rows]:

@@ -88,6 +88,7 @@ def value_named(node: Node) -> tuple[str, Rows]:
     clear(not value.columns or at, "words of manner before a name may be the name's")
     clear(value.side not in OPPOSITE or at or not found[0].side_leads, "a side is said once")
     clear(value.said.meaning != "present" or not at, "`present at` names a place")
+    clear("=" not in written(node.all("phrase")[0]), "`=` before a name is a link")
     if value.side in OPPOSITE and at:
         clear(False, "a side before `at` may stand for the place or for the value")
     found = [one.on(lead) for one in found] if lead else found
@@ -164,7 +165,7 @@ def _denied_row(one: Thing, word: Said | None) -> dict[str, str]:
     clear(one.kind != "superficial" or one.own_noun, "a skin is no reflex")
     signs = one.sign or one.kind in ("clonus", "primitive")
     clear(signs or one.own_noun, "a joint is not denied")
-    return row_of(one, "absent", negated="yes" if signs else "")
+    return row_of(one, "absent") | ({"negated": "yes"} if signs else {})
 
 
 def untested(node: Node) -> tuple[str, Rows]:
@@ -201,10 +202,7 @@ def untested_named(node: Node) -> tuple[str, Rows]:
 
 
 def respectively(node: Node) -> tuple[str, Rows]:
-    values = [Value(part.parts[0]) for part in node.all("values")[0].all("value")]  # type: ignore[arg-type]
-    clear(len({value.role for value in values}) == 1 and values[0].role in ("GRADE", "VALUE"), "values are said alike")
-    clear(all(not value.said.flags for value in values), "`symmetric` is said of both sides, not of one name")
-    clear(all(not value.said.text.isdigit() for value in values), "lone digits in a row may be a sequence")
+    values = values_in_order(node.all("values")[0])
     clear(node.words("RESPECTIVELY"), "without `respectively` the order is not said")
     _link(node, values[0])
     targets = node.all("targets")
@@ -221,6 +219,15 @@ def respectively(node: Node) -> tuple[str, Rows]:
         clear(all(one.one for one in found), "a list in order names reflexes")
     rows = [row for one, value in zip(found, values, strict=True) for row in rows_for(one, value)]
     return _in_context(node, found), rows
+
+
+def values_in_order(node: Node) -> list[Value]:
+    """The meaning of `values`."""
+    values = [Value(part.parts[0]) for part in node.all("value")]  # type: ignore[arg-type]
+    clear(len({value.role for value in values}) == 1 and values[0].role in ("GRADE", "VALUE"), "values are said alike")
+    clear(all(not value.said.flags for value in values), "`symmetric` is said of both sides, not of one name")
+    clear(all(not value.said.text.isdigit() for value in values), "lone digits in a row may be a sequence")
+    return values
 
 
 def sign_named(node: Node) -> tuple[str, Rows]:
@@ -255,7 +262,7 @@ def _signed(node: Node, one: Thing, rows: Rows) -> tuple[str, Rows]:
     if one.doubted:
         clear(one.kind != "plantar", "a doubtful Babinski sign is an equivocal response")
         rows = [row | {"certainty": "uncertain"} for row in rows]
-    return f"{written(node)}.", rows
+    return _in_context(node, [one]), rows
 
 
 def value_alone(node: Node) -> tuple[str, Rows]:

@@ -142,7 +142,8 @@ def _site(said: Said, rest: Sequence[Said]) -> Thing:
     return Thing(site, which, root, flags=flags, own_noun="trigger" in flags or bool(nouns))
 
 
-_NOUNS = frozenset({"reflex", "reflexes", "jerk", "jerks", "dtrs", "dtr"})
+_NOUNS = frozenset({"reflex", "reflexes", "dtrs", "dtr"})
+"""`jerk` is left to the names that the lists give it: "abdominal jerk" and "leg jerks" are none."""
 
 
 def _region(said: Said, rest: Sequence[Said]) -> Thing:

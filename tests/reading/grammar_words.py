@@ -73,6 +73,7 @@ _LEFT_OUT = {
     "iv": "also a Roman four",
     "dec": "also a month",
     "t": "also a thoracic root",
+    "zero plus": "also the grade 0+",
     "may": "also a month",
     "?": "a mark without room around it",
     "@": "a mark without room around it",

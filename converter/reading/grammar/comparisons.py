@@ -13,7 +13,7 @@ def side_against_side(p: Parser) -> bool:
     """One side set against the other: "brisker at the left knee than the right", "knee jerks R>L", "R = L".
 
     side_against_side = [ targets [ link ] ] SIDE compare SIDE [ value ]
-                      | targets [ link ] phrase [ "," ] SIDE compare SIDE
+                      | targets [ link ] phrase [ "," ] SIDE ( ">" | "<" ) SIDE
                       | ( MORE | LESS ) phrase [ AT ] targets [ THAN [ AT ] [ SIDE ] [ target ] ] ;
     compare = ">" | "<" | "=" | ( MORE | LESS ) THAN ;
     """
