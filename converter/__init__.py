@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from converter.api import assess as summarise
-    from converter.api import convert, find, load, open_checker, open_session, read
+    from converter.api import convert, open_checker, open_session, read
+    from converter.loading import load
     from converter.model import Abnormality, Diagnostic, Finding, Note, Reading
+    from converter.searching import find
 
 __all__ = [
     "Abnormality",
@@ -28,6 +30,7 @@ __all__ = [
 
 _IN_API = {"summarise": "assess"}
 """A package of ours is called `assess`, so its work has another name here."""
+_ELSEWHERE = {"load": "converter.loading", "find": "converter.searching"}
 _NOUNS = frozenset({"Abnormality", "Diagnostic", "Finding", "Note", "Reading"})
 
 
@@ -36,4 +39,4 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     if name in _NOUNS:
         return getattr(import_module("converter.model"), name)
-    return getattr(import_module("converter.api"), _IN_API.get(name, name))
+    return getattr(import_module(_ELSEWHERE.get(name, "converter.api")), _IN_API.get(name, name))

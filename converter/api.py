@@ -1,7 +1,8 @@
-"""The main path on one screen: read -> assess -> render -> check -> store.
+"""The main path on one screen: read -> assess -> render -> check.
 
-Takes notes and a Session; gives findings, abnormalities, FHIR resources, what is wrong with them, and the
-archive. The work itself is in the stages; here they are joined.
+Takes notes and a Session; gives findings, abnormalities, FHIR resources and what is wrong with them, and
+reports of an archive. The work itself is in the stages; here they are joined. Beside it `loading` fills an
+archive and `searching` asks it.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -16,11 +17,11 @@ from converter.model import Assessment, Diagnostic, Note, Reading, Severity
 from converter.model.record import SCHEMA
 from converter.reading import ReadingOptions, read_note
 from converter.settings import Settings
-from converter.sources import NOTE_KEPT, note_from_text
+from converter.sources import note_from_text
 from converter.words import Vocabulary, load_vocabulary
 
 if TYPE_CHECKING:
-    from converter.archive import Archive, FindQuery, FoundRow, Item, RunTotals
+    from converter.archive import Archive
     from converter.audit import Audit, AuditOptions
     from converter.check import Checker
 
@@ -138,36 +139,6 @@ def open_checker(session: Session, folders: Iterable[Path] = ()) -> "tuple[Check
     return Checker(definitions, settings.fhir.release), definitions.problems
 
 
-def load(
-    items: Iterable[Note | Diagnostic], archive: Path, session: Session, quotes: bool = True
-) -> "RunTotals":
-    """Read, assess and store notes; what could not be taken from its source is counted as failed.
-
-    Raises:
-        ArchiveError: the archive cannot be written.
-    """
-    from converter.archive import LoadOptions, RunInfo, open_archive
-    from converter.archive import load as store
-
-    time = session.time or ""
-    run = RunInfo(run=session.run, program=session.program, started=time, finished=lambda: time)
-    with open_archive(archive) as opened:
-        return store(opened, _to_store(items, session), run, session.vocabulary, LoadOptions(quotes=quotes))
-
-
-def find(archive: Path, query: "FindQuery") -> "Iterator[FoundRow]":
-    """The findings of an archive that answer a query, in the order of patient, date and place.
-
-    Raises:
-        ArchiveError: there is no such archive, or the query contradicts itself.
-    """
-    from converter.archive import find as search
-    from converter.archive import open_archive
-
-    with open_archive(archive, read_only=True) as opened:
-        yield from search(opened, query)
-
-
 def audit(archive: Path, session: Session, options: "AuditOptions") -> "Audit":
     """How the examinations in an archive are documented.
 
@@ -178,8 +149,15 @@ def audit(archive: Path, session: Session, options: "AuditOptions") -> "Audit":
     from converter.audit import audit_notes
 
     with open_archive(archive, read_only=True) as opened:
-        has_text = _has_text(opened)
-        return audit_notes(stored_readings(opened), session.vocabulary, options, has_text=has_text)
+        read, kept = stored_readings(opened), has_text(opened)
+        return audit_notes(read, session.vocabulary, options, has_text=kept)
+
+
+def has_text(archive: "Archive") -> bool:
+    """Whether an open archive keeps the notes' words."""
+    from converter.archive import sql
+
+    return any(kept for (kept,) in sql(archive, "SELECT quotes FROM archive_info").rows)
 
 
 def patient_pages(archive: Path, session: Session) -> Iterator[tuple[str, str]]:
@@ -216,28 +194,6 @@ def _patient_page(read: Sequence[tuple[Note, Reading, tuple[Assessment, ...]]], 
     ]
     course = course_of([(note, reading) for note, reading, _ in read], words, session.assess)
     return patient_html(course, visits, words, made=session.time or "", program=session.program)
-
-
-def _has_text(archive: "Archive") -> bool:
-    from converter.archive import sql
-
-    return any(kept for (kept,) in sql(archive, "SELECT quotes FROM archive_info").rows)
-
-
-def _to_store(items: Iterable[Note | Diagnostic], session: Session) -> "Iterator[Item]":
-    from converter.archive import Failed
-
-    for item in items:
-        if isinstance(item, Diagnostic):
-            yield replace(item, severity=Severity.WARNING) if item.code in NOTE_KEPT else item
-            continue
-        for note, reading in read_notes((item,), session):
-            fault = next((trouble for trouble in reading.diagnostics if trouble.code == FAULT), None)
-            yield (
-                Failed(diagnostic=fault, note=note)
-                if fault
-                else (note, reading, assess(note, reading, session))
-            )
 
 
 def _not_read(note: Note, session: Session) -> Reading:

@@ -21,7 +21,11 @@ BELOW = {
     "settings": STAGES | {"words", "model", "shipped_files"},
     "api": STAGES | {"words", "model", "shipped_files", "settings"},
     "courses": STAGES | {"words", "model", "settings", "api"},
-    "cli": STAGES | {"words", "model", "shipped_files", "settings", "api", "courses"},
+    "loading": STAGES | {"words", "model", "settings", "api"},
+    "searching": STAGES | {"words", "model", "settings", "api"},
+    "pattern_words": frozenset({"archive", "words", "model"}),
+    "cli": STAGES
+    | {"words", "model", "shipped_files", "settings", "api", "courses", "loading", "searching", "pattern_words"},
     **{stage: frozenset({"words", "model", "shipped_files"}) for stage in STAGES},
 }
 HEAVY = frozenset({"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow"})

@@ -9,7 +9,7 @@ from converter.archive.finding import COUNTABLE, count, find
 from converter.archive.loading import load
 from converter.archive.lookup import already_read, failed_notes, first_read, needs_reading
 from converter.archive.opening import open_archive
-from converter.archive.parquet import write_parquet
+from converter.archive.parquet import write_parquet, write_table
 from converter.archive.plain_sql import SqlResult, sql
 from converter.archive.queries import (
     ABSENT_ANKLE_BRISK_KNEE,
@@ -70,4 +70,5 @@ __all__ = [
     "sql",
     "stored_readings",
     "write_parquet",
+    "write_table",
 ]

@@ -20,10 +20,12 @@ class SqlResult:
     Attributes:
         columns: names of the columns.
         rows: the rows, read from the archive as they are taken.
+        types: the SQL types of the columns.
     """
 
     columns: tuple[str, ...]
     rows: Iterator[tuple[Any, ...]]
+    types: tuple[str, ...] = ()
 
 
 def sql(archive: Archive, text: str) -> SqlResult:
@@ -49,7 +51,8 @@ def sql(archive: Archive, text: str) -> SqlResult:
         found = cursor.execute(statements[0])
     except (duckdb.Error, UnicodeError) as error:
         raise ArchiveError(_why(error)) from None
-    return SqlResult(tuple(column[0] for column in found.description or ()), _rows(found))
+    about = found.description or ()
+    return SqlResult(tuple(one[0] for one in about), _rows(found), tuple(str(one[1]) for one in about))
 
 
 def _rows(found: Any) -> Iterator[tuple[Any, ...]]:

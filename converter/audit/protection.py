@@ -72,15 +72,17 @@ def publishable(
         least: how many persons a number, or a difference of numbers, must rest on; 1 hides nothing.
     """
     with_rest = set(published)
+    nobody = with_rest - set(number.persons)  # a nought is always shown, and there the rest is the denominator
     shown = set(number.persons) - number.small(least)
     if rest is not None:
         shown -= rest.small(least) & with_rest
     while weak := {
-        min(places, key=lambda place: (number.size(place), place))
+        min(open_, key=lambda place: (number.size(place), place))
         for places in (
             *_undone(number, shown, least),
-            *(_undone(rest, shown & with_rest, least) if rest is not None else ()),
+            *(_undone(rest, shown & with_rest | nobody, least) if rest is not None else ()),
         )
+        if (open_ := places & shown)
     }:
         shown -= weak
     return shown

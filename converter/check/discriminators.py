@@ -50,6 +50,7 @@ class Discriminator:
         steps: the way from the item to the value that decides.
         test: whether that value (with its type, where known) decides for the slice.
         absent: the answer where there is no such value.
+        profiles: the definitions that the value must conform to, where it is those that decide.
         beyond: whether more than that value decides: another resource, or a whole profile.
     """
 
@@ -57,6 +58,7 @@ class Discriminator:
     test: Test
     absent: bool = False
     beyond: bool = False
+    profiles: tuple[str, ...] = ()
 
     def holds(self, walker: "Walker", item: "Item", scope: Scope) -> bool:
         """Whether an item passes."""
@@ -189,7 +191,17 @@ def _tests(library: Library, kind: str, steps: list[Step], element: Element) -> 
             yield Discriminator(steps, lambda *given: any(test(*given) for test, _ in tests), beyond=True)
         return
     for test, absent in tests[:1] if kind == "exists" else tests:
-        yield Discriminator(steps, test, absent, beyond=kind == "profile")
+        profiles = _profiles(library, element, steps) if kind == "profile" else ()
+        yield Discriminator(steps, test, absent, beyond=kind == "profile", profiles=profiles)
+
+
+def _profiles(library: Library, element: Element, steps: list[Step]) -> tuple[str, ...]:
+    return tuple(
+        canonical
+        for target in _targets(library, element, steps)
+        for entry in target.types
+        for canonical in entry.get("profile", ())
+    )
 
 
 def _target_tests(library: Library, kind: str, target: Element) -> Iterator[tuple[Test, bool]]:

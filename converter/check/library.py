@@ -164,7 +164,11 @@ def load_definitions(folders: Iterable[Path] = (), canonical: str | None = None)
             problems.append(_problem(folder, "the folder of definitions does not exist"))
         for file in _files(folder):
             try:
-                resources.append(_read(file, canonical))
+                content = _read(file, canonical)
+                if isinstance(content, dict):
+                    resources.append(content)
+                else:
+                    problems.append(_problem(file, "holds no definition", Severity.WARNING))
             except (OSError, ValueError) as error:
                 problems.append(_problem(file, f"cannot be read as a definition: {error}"))
     return Definitions(resources, problems)
@@ -182,25 +186,21 @@ def _files(folder: Path) -> Iterator[Path]:
             yield file
 
 
-def _read(file: Path, canonical: str | None) -> Json:
+def _read(file: Path, canonical: str | None) -> Any:
     text = file.read_text(encoding="utf-8-sig")
     if canonical:
         text = text.replace(OUR_CANONICAL, canonical.rstrip("/"))
     if file.suffix == ".xml":
         from converter.check.xml_input import resource_from_xml
 
-        content, _ = resource_from_xml(text.encode(), Definitions(()).library("R4"))
-    else:
-        content = json.loads(text)
-    if not isinstance(content, dict):
-        raise ValueError("it holds no resource")
-    return content
+        return resource_from_xml(text.encode(), Definitions(()).library("R4"))[0]
+    return json.loads(text)
 
 
-def _problem(file: Path, message: str) -> Diagnostic:
+def _problem(file: Path, message: str, severity: Severity = Severity.ERROR) -> Diagnostic:
     return Diagnostic(
         code="definition-unreadable",
-        severity=Severity.ERROR,
+        severity=severity,
         message=f"{file.name}: {message}",
         source=str(file),
     )

@@ -182,8 +182,22 @@ def _check_target(
                 path,
                 f"{path}: the {kind} it leads to does not conform to {' or '.join(known)}.",
                 expected=", ".join(known),
+                hint=_why(walker, known[0], resolved, scope),
                 rule="targetProfile",
             )
+
+
+def _why(walker: "Walker", profile: str, resolved: Json, scope: Scope) -> str | None:
+    """The first thing that keeps a resource from conforming to a profile."""
+    inner = Scope(
+        resolved, scope.container if resolved is not scope.resource else resolved, "", scope.bundles
+    )
+    attempt = walker.attempt(resolved, str(resolved.get("resourceType")), inner, profile)
+    return (
+        next((one.message for one in attempt.diagnostics if one.severity == "error"), None)
+        if attempt
+        else None
+    )
 
 
 def _any_conforms(walker: "Walker", profiles: list[str], resolved: Json, scope: Scope) -> bool:

@@ -4,6 +4,7 @@ Takes a group whose element is sliced and the object that holds it. Items that n
 of the element itself; closed, ordered and open-at-end slicing and each slice's cardinality are held here.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ from converter.check.elements import UNBOUNDED, Element
 from converter.check.findings import Findings, Scope
 from converter.check.memory import content_key
 from converter.check.shapes import Group, Slot
+from converter.model import Severity
 
 if TYPE_CHECKING:
     from converter.check.walk import Walker
@@ -207,17 +209,33 @@ def _paths(slicer: Slicer) -> list[list[Step]] | None:
 def _check_unsliced(walker: "Walker", slicer: Slicer, item: Item, found: Findings, scope: Scope) -> None:
     if slicer.rules == "closed":
         names = ", ".join(one.element.slice_name or "" for one in slicer.slices)
+        reason = next(_reasons(walker, slicer, item, scope), None)
         found.add(
             "slice-unknown",
             item.path,
             f"{item.path} belongs to none of the slices {names}, and no other is allowed.",
             expected=names,
+            hint=f"It comes near, but {reason}" if reason else None,
             rule=slicer.url,
         )
     slot = item.slot
     if slicer.element.slice_name is not None:
         slot = walker.shapes.slot_for(slot.group, slicer.element, slot.entry)
     walker.value(slot, item.value, item.path, found, scope)
+
+
+def _reasons(walker: "Walker", slicer: Slicer, item: Item, scope: Scope) -> Iterator[str]:
+    """Why an item fails the profile of a slice that it could belong to by its type."""
+    for one in slicer.slices:
+        for test in one.tests:
+            for canonical in test.profiles:
+                place = ".".join([item.path, *(step.name for step in test.steps if step.name)])
+                for value, _ in values_of(item, test.steps, scope):
+                    attempt = walker.attempt(value, place, scope, canonical)
+                    errors = (
+                        [d for d in attempt.diagnostics if d.severity is Severity.ERROR] if attempt else []
+                    )
+                    yield from (f"{error.message} ({canonical})" for error in errors[:1])
 
 
 def _check_order(slicer: Slicer, items: list[Item], order: list[int | None], found: Findings) -> None:

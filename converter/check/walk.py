@@ -198,20 +198,26 @@ class Walker:
 
     def conforms(self, value: Any, path: str, scope: Scope, canonical: str) -> bool:
         """Whether a resource or element has no error against a definition."""
+        attempt = self.attempt(value, path, scope, canonical)
+        return attempt is not None and not attempt.failed()
+
+    def attempt(self, value: Any, path: str, scope: Scope, canonical: str) -> Findings | None:
+        """What a check of a value against a definition finds; None where it cannot be of that kind at all."""
         shape = self.shapes.of_profile(canonical)
         if shape is None:
-            return False
-        attempt = Findings()
+            return None
+        found = Findings()
         if not isinstance(value, dict):
             slot = self.shapes.of_root(canonical)
-            if slot is not None:
-                self.value(slot, value, path, attempt, scope)
-            return slot is not None and not attempt.failed()
+            if slot is None:
+                return None
+            self.value(slot, value, path, found, scope)
+            return found
         kind = value.get("resourceType")
         if kind and shape.name not in (*_ROOT_TYPES, kind):
-            return False
-        self.object(shape, value, path, attempt, scope)
-        return not attempt.failed()
+            return None
+        self.object(shape, value, path, found, scope)
+        return found
 
     def object(
         self, shape: Shape, value: Json, path: str, found: Findings, scope: Scope, open_ended: bool = False

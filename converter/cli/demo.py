@@ -101,9 +101,9 @@ def _summary(out: Path, read: Sequence[Read]) -> str:
 
 
 def _archive(out: Path, notes: Sequence[Note], session: "Session") -> str:
-    from converter import api
+    from converter.loading import load
 
-    totals = api.load(notes, out / "findings.duckdb", session)
+    totals = load(notes, out / "findings.duckdb", session)
     return f"  {out}/findings.duckdb  the archive: {totals.notes_in} notes, searchable"
 
 

@@ -1,19 +1,20 @@
 """`plexor find`: findings out of the archive."""
 
-import difflib
-import re
-from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import asdict, fields
-from typing import TYPE_CHECKING, Annotated, Any, TextIO
+import json
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from converter.cli.find_options import (
     Abnormality,
     Author,
+    CountBy,
     Descriptor,
     Exact,
     Facility,
+    Fhir,
     From,
     Grade,
     Kind,
@@ -22,6 +23,7 @@ from converter.cli.find_options import (
     NoteId,
     NoteKind,
     Patient,
+    Patterns,
     Response,
     Scale,
     Side,
@@ -29,41 +31,43 @@ from converter.cli.find_options import (
     Status,
     To,
 )
+from converter.cli.find_query import columns_of, query_of
+from converter.cli.find_views import write_counts, write_found
 from converter.cli.load import ArchiveFile, archive_path
 from converter.cli.options import Config, Out, settings_of
-from converter.cli.output import Format, opened, records_to
+from converter.cli.output import Format, opened
 from converter.cli.running import CLEAN, CannotRunError
-from converter.cli.tables import shortened, show_table
-from converter.model.record import plain_number
 
 if TYPE_CHECKING:
-    from converter.archive import FindQuery, FoundRow
+    from converter.archive import FindQuery
     from converter.settings import Settings
 
 EXAMPLE = """\b
 Example:
   plexor find --archive findings.duckdb --site achilles --side left --level absent
   plexor find --archive findings.duckdb --scale bedside --grade 3-4 --from 2031 --format csv
-  plexor find --archive findings.duckdb --abnormality side-difference --exact"""
+  plexor find --archive findings.duckdb --abnormality side-difference --exact
+  plexor find --archive findings.duckdb --pattern 'absent ankle with brisk knee'
+  plexor find --archive findings.duckdb --site patellar --count-by side,grade
+  plexor find --archive findings.duckdb --format parquet --out found.parquet
+  plexor find --archive findings.duckdb --fhir 'Observation?code=achilles-left&date=ge2031'"""
 
-_SHOWN = ("patient", "authored", "note", "reflex", "side", "basis", "value", "level", "status", "words")
-_GRADE = re.compile(r"(-?\d+(?:\.5)?)(?:\s*(?:-|to)\s*(-?\d+(?:\.5)?))?")
 
-_ALTERNATIVES = {
-    "patients": "patient",
-    "notes": "note",
-    "sites": "site",
-    "sides": "side",
-    "kinds": "kind",
-    "levels": "level",
-    "descriptors": "descriptor",
-    "responses": "response",
-    "authors": "author",
-    "facilities": "facility",
-    "note_kinds": "note_kind",
-    "abnormalities": "abnormality",
-}
-"""Fields of a query that take alternatives, and the option that fills each."""
+class FoundFormat(StrEnum):
+    """How found rows are written."""
+
+    TEXT = "text"
+    JSON = "json"
+    JSONL = "jsonl"
+    CSV = "csv"
+    PARQUET = "parquet"
+
+
+_Format = Annotated[
+    FoundFormat, typer.Option("--format", help="text, json, jsonl, csv, or parquet with --out.")
+]
+_NO_SEARCH = frozenset({"archive", "fhir", "format_", "out", "config"})
+"""Parameters of the command that do not say what to look for."""
 
 
 def find(
@@ -86,9 +90,12 @@ def find(
     from_: From = None,
     to: To = None,
     abnormality: Abnormality = None,
+    pattern: Patterns = None,
     exact: Exact = False,
     limit: Limit = None,
-    format_: Annotated[Format, typer.Option("--format", help="text, json, jsonl or csv.")] = Format.TEXT,
+    count_by: CountBy = None,
+    fhir: Fhir = None,
+    format_: _Format = FoundFormat.TEXT,
     out: Out = None,
     config: Config = None,
 ) -> int:
@@ -97,123 +104,57 @@ def find(
     A search for a reflex also finds what covers it: "2+ throughout" answers for the left knee unless an
     exception is made there. Each row says whether it is direct or covered; --exact leaves covered ones out.
     """
-    from converter import api
-
     settings = settings_of(config)
+    path = archive_path(archive, settings)
+    if fhir is not None:
+        _refuse_other_options(context.params)
+        _answer_fhir(path, fhir, settings, out)
+        return CLEAN
     query = query_of(context.params, settings)
-    with opened(out) as stream:
-        write_found(stream, format_, api.find(archive_path(archive, settings), query))
+    if count_by is not None:
+        _count(path, query, count_by, format_, out)
+    elif format_ is FoundFormat.PARQUET:
+        _write_parquet(path, query, out)
+    else:
+        from converter import searching
+
+        with opened(out) as stream:
+            write_found(stream, Format(format_), searching.find(path, query))
     return CLEAN
 
 
-def query_of(asked: Mapping[str, Any], settings: "Settings") -> "FindQuery":
-    """The query that the options of the command make.
+def _count(path: Path, query: "FindQuery", count_by: str, format_: FoundFormat, out: Path | None) -> None:
+    from converter import searching
 
-    Args:
-        asked: the command's options by the name of their parameter.
-        settings: name the site's own word lists.
-
-    Raises:
-        CannotRunError: an option asks for something that does not exist.
-    """
-    from converter.archive import FindQuery
-
-    _check_names(asked, settings)
-    low, high = grades_of(asked["grade"])
-    status = asked["status"] or ["current"]
-    alternatives: dict[str, Any] = {field: tuple(asked[name] or ()) for field, name in _ALTERNATIVES.items()}
-    return FindQuery(
-        **alternatives,
-        statuses=() if "all" in status else tuple(status),
-        scale=asked["scale"],
-        grade_from=low,
-        grade_to=high,
-        date_from=asked["from_"],
-        date_to=asked["to"],
-        exact=asked["exact"],
-        limit=asked["limit"],
-    )
+    if format_ is FoundFormat.PARQUET:
+        raise CannotRunError("--count-by --format parquet: counts are small; choose text, json, jsonl or csv")
+    columns = columns_of(count_by, query)
+    with opened(out) as stream:
+        write_counts(stream, Format(format_), columns, searching.count(path, query, columns))
 
 
-def grades_of(written: str | None) -> tuple[float | None, float | None]:
-    """The ends of a grade or range of grades, e.g. `3`, `3-4`, `-4 to -2`.
+def _write_parquet(path: Path, query: "FindQuery", out: Path | None) -> None:
+    from converter import searching
+    from converter.archive import write_parquet
 
-    Raises:
-        CannotRunError: it is no grade.
-    """
-    if written is None:
-        return None, None
-    found = _GRADE.fullmatch(written.strip())
-    if found is None:
-        raise CannotRunError(f"--grade {written}: write a grade or a range of grades, as 3 or 3-4")
-    low, high = float(found[1]), float(found[2] or found[1])
-    return min(low, high), max(low, high)
+    if out is None:
+        raise CannotRunError("--format parquet is no text: say where to write it with --out FILE")
+    write_parquet(searching.find(path, query), out)
 
 
-def write_found(stream: TextIO, format_: Format, rows: Iterable["FoundRow"]) -> None:
-    """Write what was found; for people as one table."""
-    if format_ is not Format.TEXT:
-        from converter.archive import FoundRow
+def _answer_fhir(path: Path, search: str, settings: "Settings", out: Path | None) -> None:
+    from converter.api import open_session
+    from converter.searching import fhir_search
 
-        with records_to(stream, format_, [field.name for field in fields(FoundRow)]) as write:
-            for row in rows:
-                write(_record(row))
-        return
-    cells = list(_cells(rows))
-    if cells:
-        show_table(stream, _SHOWN, cells)
-    stream.write(f"{len(cells)} found\n")
+    bundle = fhir_search(path, search, open_session(settings))
+    with opened(out) as stream:
+        stream.write(json.dumps(bundle, ensure_ascii=False, indent=2) + "\n")
 
 
-def _check_names(asked: Mapping[str, Any], settings: "Settings") -> None:
-    """See that what is asked for exists, so that a slip of the pen does not look like an empty answer."""
-    from converter.words import load_vocabulary
-    from converter.words.anatomy import shipped_knowledge
-
-    vocabulary = load_vocabulary(settings.path(name) for name in settings.vocabulary.files)
-    known: dict[str, Collection[str]] = {
-        "site": vocabulary.reflexes,
-        "scale": vocabulary.scales,
-        "descriptor": vocabulary.descriptors,
-        "abnormality": shipped_knowledge().codes,
-        "side": ("left", "right", "both", "unspecified"),
-        "kind": ("stretch", "plantar", "clonus", "superficial", "primitive"),
-        "level": ("absent", "low", "normal", "high", "clonus"),
-        "response": ("flexor", "extensor", "not_extensor", "equivocal", "withdrawal", "mute", "absent"),
-        "status": ("current", "historical", "hypothetical", "not_tested", "family", "all"),
-    }
-    for name, values in known.items():
-        wanted = asked[name] or ()
-        for value in [wanted] if isinstance(wanted, str) else wanted:
-            if value not in values:
-                near = difflib.get_close_matches(value, values, 2)
-                shown = f"did you mean {' or '.join(near)}?" if near else f"known are {', '.join(values)}"
-                raise CannotRunError(f"--{name} {value}: there is no such {name}; {shown}")
-
-
-def _record(row: "FoundRow") -> dict[str, Any]:
-    return {
-        name: plain_number(value) if isinstance(value, float) else value
-        for name, value in asdict(row).items()
-    }
-
-
-def _cells(rows: Iterable["FoundRow"]) -> Iterator[tuple[str | None, ...]]:
-    for row in rows:
-        site = " ".join(part for part in (row.site, row.which, row.root) if part)
-        value = row.as_written or row.descriptor or row.response or row.beats or row.reason
-        status = [row.status] if row.status != "current" else []
-        status += ["uncertain"] if row.certainty == "uncertain" else []
-        status += ["scale assumed"] if row.scale_basis == "assumed" else []
-        yield (
-            row.patient,
-            row.authored,
-            row.id,
-            site,
-            row.side,
-            row.basis,
-            value,
-            row.level,
-            ", ".join(status),
-            shortened(row.quote, 40),
-        )
+def _refuse_other_options(asked: dict[str, Any]) -> None:
+    others = [name for name, value in asked.items() if name not in _NO_SEARCH and value]
+    if others:
+        option = others[0].strip("_").replace("_", "-")
+        raise CannotRunError(f"--fhir --{option}: a FHIR search says all by itself; leave one out")
+    if asked["format_"] not in (FoundFormat.TEXT, FoundFormat.JSON):
+        raise CannotRunError(f"--fhir --format {asked['format_']}: the answer is a Bundle in JSON")

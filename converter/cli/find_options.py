@@ -37,3 +37,30 @@ To = Annotated[str | None, typer.Option("--to", metavar="DATE", help="Last date.
 Abnormality = Annotated[Many, typer.Option(metavar="CODE", help="Code; finds what the abnormality rests on.")]
 Exact = Annotated[bool, typer.Option("--exact", help="Leave out what only a region covers.")]
 Limit = Annotated[int | None, typer.Option(min=0, metavar="NUMBER", help="Rows at most.")]
+Patterns = Annotated[
+    Many,
+    typer.Option(
+        "--pattern",
+        metavar="WORDS",
+        help="What the exam shows, e.g. 'absent ankle with brisk knee', 'asymmetry of at least 2 at the "
+        "ankles', 'changed by 2 within 90 days'; given again, it must all hold.",
+    ),
+]
+Fhir = Annotated[
+    str | None,
+    typer.Option(
+        "--fhir",
+        metavar="SEARCH",
+        help="A FHIR search instead of other options, e.g. 'Observation?code=achilles-left&date=ge2031'; "
+        "gives a Bundle of type searchset.",
+    ),
+]
+CountBy = Annotated[
+    str | None,
+    typer.Option(
+        "--count-by",
+        metavar="NAMES",
+        help="Counts of rows, notes and patients instead of rows, e.g. site,side,grade. A grade is counted "
+        "scale by scale.",
+    ),
+]

@@ -5,6 +5,7 @@ import re
 from converter.model import Unread
 from converter.reading.grammar.parts import Draft
 from converter.reading.tokens import Token
+from converter.reading.written import Pair, Written
 
 _REACH = 6
 _STEMS = re.compile(
@@ -40,6 +41,7 @@ def unknown_words(text: str, tokens: list[Token], drafts: list[Draft]) -> list[U
         own = sorted(places[id(t)] for t, role in draft.used if id(t) in places and role not in _FAR)
         if own:
             near.update(range(own[0] - 1, _past_joiners(text, tokens, own[-1] + 1) + 1))
+    near |= {index for index in range(len(tokens)) if drafts and _names_a_grade(tokens, index)}
     return [
         Unread(start=token.start, end=token.end, text=text[token.start : token.end], why="unknown-word")
         for index, token in enumerate(tokens)
@@ -47,8 +49,20 @@ def unknown_words(text: str, tokens: list[Token], drafts: list[Draft]) -> list[U
     ]
 
 
+def _names_a_grade(tokens: list[Token], index: int) -> bool:
+    """Whether a word stands right before a reflex grade that no rule used: "LUX 2+"."""
+    following = tokens[index + 1] if index + 1 < len(tokens) else None
+    if following is None or following.used or following.start - tokens[index].end > 1:
+        return False
+    written = following.written
+    return isinstance(written, Pair) or (isinstance(written, Written) and written.plus != "none")
+
+
 def _past_joiners(text: str, tokens: list[Token], index: int) -> int:
     """The place after words that only join: "2+ in the ... position"."""
+    last_word = [token.kind for token in tokens[index : index + 3]] == ["and", "other"]
+    if last_word:
+        return index + 1
     while index < len(tokens) and (tokens[index].kind in _JOINERS or _places(text, tokens[index])):
         index += 1
     return index

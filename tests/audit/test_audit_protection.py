@@ -132,7 +132,8 @@ def _attackable(notes: Sequence[NoteFacts], results: Sequence[Result]) -> Iterat
         yield {place: _at(notes, place, {name}) for place in mine}
         parent = parents[name]
         if parent:
-            both = {place for place in mine if shown(results, parent)[place]}
+            known = {place for place, number in shown(results, name).items() if number is not None}
+            both = {place for place in known if shown(results, parent)[place]}
             yield {place: _at(notes, place, {parent}) - _at(notes, place, {name}) for place in both}
     for name, categories in (("grades", "123"), ("sides", SIDE_CATEGORIES)):
         for category in categories:

@@ -1,12 +1,15 @@
 """Our verdict beside two validators that run now: npm `@medplum/core` and the Java reference validator.
 
-On our definitions themselves, our examples that pass and fail, and 500 seeded faults. Differences stand here
+On our definitions themselves, our examples that pass and fail, the demo, and 500 seeded faults. Differences stand here
 with their reason.
 """
 
 import json
 import re
+import subprocess
+import sys
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,6 +22,7 @@ from converter.shipped_files import profiles_folder
 
 Json = dict[str, Any]
 COUNT, SEED = 500, 20260301
+GOOD = ("definitions", "examples/pass", "demo")
 
 THEY_ALONE = (
     (r"Error processing unit", "UCUM units are not parsed here: the list of units has a licence of its own"),
@@ -53,22 +57,33 @@ def explained(messages: list[str], reasons: tuple[tuple[str, str], ...]) -> bool
     return all(any(re.search(pattern, message) for pattern, _ in reasons) for message in messages)
 
 
+def demo(folder: Path) -> dict[str, Json]:
+    """The bundles that `plexor demo` writes."""
+    run = "from converter.cli.app import main; main()"
+    subprocess.run([sys.executable, "-c", run, "demo", "--out", str(folder)], check=True, capture_output=True)
+    found = {
+        f"demo {file.stem}": json.loads(file.read_text(encoding="utf-8"))
+        for file in folder.glob("fhir/*.json")
+    }
+    assert len(found) > 20
+    return found
+
+
 @pytest.fixture(scope="module")
 def java(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Json, list[str]]]:
     """Every resource with what the Java reference validator says."""
     resources = {**files("definitions"), **files("examples/pass"), **files("examples/fail")}
     resources.update(mutated(COUNT, SEED))
+    resources.update(demo(tmp_path_factory.mktemp("demo") / "demo"))
     definitions = profiles_folder() / "definitions"
     said = java_errors(resources, [definitions], tmp_path_factory.mktemp("java"))
     return {name: (resource, said[name]) for name, resource in resources.items()}
 
 
-def test_our_definitions_and_good_examples_draw_no_error_from_java(
+def test_our_definitions_good_examples_and_demo_draw_no_error_from_java(
     java: dict[str, tuple[Json, list[str]]],
 ) -> None:
-    good = {
-        name: said for name, (_, said) in java.items() if name.startswith(("definitions", "examples/pass"))
-    }
+    good = {name: said for name, (_, said) in java.items() if name.startswith(GOOD)}
     assert len(good) > 50
     assert {name: said for name, said in good.items() if said} == {}
 

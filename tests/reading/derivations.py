@@ -12,7 +12,7 @@ from grammar_file import Choice, Literal, Maybe, Name, Repeat, Role, Sequence, T
 from grammar_words import Said, said_for
 
 _DEEP = 7
-_TRIES = 12
+_TRIES = 5
 _OFTEN = {
     "SITE": 12,
     "REGION": 3,

@@ -22,13 +22,39 @@ def note_and_rows(node: Node) -> tuple[str, Rows]:
     return _FRAMES.get(node.name, of_plain_shapes)(node)
 
 
-def makes_sense(node: Node) -> bool:
-    """Whether a shape has a meaning by itself; for shapes that have one only in their place, always."""
-    try:
-        _ALONE.get(node.name, lambda _: None)(node)
-    except Unclear:
-        return False
-    return True
+def makes_sense_in(rule: str) -> Callable[[Node], bool]:
+    """A test for parts of a derived rule: whether they have a meaning there, as far as they show it alone."""
+    alone = _ALONE | _ALONE_IN.get(rule, {})
+
+    def makes_sense(node: Node) -> bool:
+        try:
+            alone.get(node.name, lambda _: None)(node)
+        except Unclear:
+            return False
+        return True
+
+    return makes_sense
+
+
+def _one_strength(node: Node) -> None:
+    found = things(node)
+    clear(len(found) == 1 and found[0].one and not found[0].sign, "one reflex is compared")
+    clear(found[0].kind == "stretch" and not found[0].doubted, "a strength is compared")
+
+
+def _plain_strength(node: Node) -> None:
+    value = value_of(node)
+    clear(value.role == "GRADE" or value.said.meaning in ("brisk", "hyperactive"), "a strength is compared")
+    clear(value == Value(value.said) and not value.said.flags, "a strength is compared")
+
+
+def _several(node: Node) -> None:
+    clear(len(things(node)) > 1 and all(one.one for one in things(node)), "a list in order names reflexes")
+
+
+
+def _plain_legend(node: Node) -> None:
+    clear(not node.words("LEGEND")[0].meaning and len(node.parts) > 2, "a legend explains something")
 
 
 _ALONE: dict[str, Callable[[Node], object]] = {
@@ -36,6 +62,11 @@ _ALONE: dict[str, Callable[[Node], object]] = {
     "targets": things,
     "phrase": value_of,
     "values": values_in_order,
+    "legend": _plain_legend,
+}
+_ALONE_IN: dict[str, dict[str, Callable[[Node], object]]] = {
+    "side_against_side": {"targets": _one_strength, "phrase": _plain_strength},
+    "respectively": {"targets": _several},
 }
 
 

@@ -218,7 +218,7 @@ def respectively(node: Node) -> tuple[str, Rows]:
         clear(len(found) == len(values), "as many values as names")
         clear(all(one.one for one in found), "a list in order names reflexes")
     rows = [row for one, value in zip(found, values, strict=True) for row in rows_for(one, value)]
-    return _in_context(node, found), rows
+    return _in_context(node, found, value_before=node.parts[0] is node.first("values")), rows
 
 
 def values_in_order(node: Node) -> list[Value]:
@@ -227,6 +227,7 @@ def values_in_order(node: Node) -> list[Value]:
     clear(len({value.role for value in values}) == 1 and values[0].role in ("GRADE", "VALUE"), "values are said alike")
     clear(all(not value.said.flags for value in values), "`symmetric` is said of both sides, not of one name")
     clear(all(not value.said.text.isdigit() for value in values), "lone digits in a row may be a sequence")
+    clear(all("-" not in value.said.cell for value in values), "a range in a row may end at its neighbour")
     return values
 
 

@@ -140,6 +140,7 @@ def _two_sides(about: Thing, value: Value, more: dict[str, str]) -> list[dict[st
 
 
 def _cell(about: Thing, value: Value, said: Said) -> str:
+    clear(not said.flags - {"weak", "arrow"}, "a word of doubt or for both sides is another shape")
     if about.kind == "plantar":
         return _plantar_cell(about, said)
     if about.kind == "clonus":
@@ -150,7 +151,6 @@ def _cell(about: Thing, value: Value, said: Said) -> str:
         clear(said.role == "VALUE" and said.meaning in ("present", "absent", "normal"), "a skin reflex is there or not")
         return said.meaning
     clear(said.role in ("GRADE", "VALUE"), "a stretch reflex has a strength")
-    clear(not said.flags - {"weak"}, "a word of doubt or for both sides is another shape")
     return said.cell or said.meaning
 
 

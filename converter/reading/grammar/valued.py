@@ -1,6 +1,7 @@
 """The value before the reflex: "2+ at the knees", "absent ankle jerks"."""
 
 from converter.reading.grammar.drafting import add_bare, draft
+from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.other_sides import other_sides
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
@@ -23,7 +24,11 @@ def value_named(p: Parser) -> bool:
     with_beats = ("with",) if phrase.details.beats or p.kind(index) != "with" else ()
     named = p.skip(index, "at", "only", *with_beats)
     targets, end = targets_at(p, named, after_value=True)
-    if not targets or not _near(phrase, index, named, targets):
+    if (
+        not targets
+        or not _near(phrase, index, named, targets)
+        or _its_own_follows(p, phrase, targets, named, end)
+    ):
         return False
     if lead is not None and phrase.side is None:
         phrase.side = lead
@@ -35,6 +40,17 @@ def value_named(p: Parser) -> bool:
         return False
     p.index = other_sides(p, _after_late_side(p, end, phrase), targets)
     return True
+
+
+def _its_own_follows(p: Parser, phrase: Phrase, targets: list[Target], named: int, end: int) -> bool:
+    """Whether the one reflex after a grade has its own: in "XJ 1+ KJ 2+" the 1+ is not the knee's."""
+    return (
+        not phrase.worded
+        and len(targets) == 1
+        and targets[0].specific
+        and p.kind(named - 1) != "at"
+        and owns_value(p, end, targets[0])
+    )
 
 
 def _placed(p: Parser, targets: list[Target], end: int) -> tuple[list[Target], int]:

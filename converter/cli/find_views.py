@@ -1,0 +1,72 @@
+"""How found rows and counts are shown: tables for people, records for programs."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, fields
+from typing import TYPE_CHECKING, Any, TextIO
+
+from converter.cli.output import Format, records_to
+from converter.cli.tables import shortened, show_table
+from converter.model.record import plain_number
+
+if TYPE_CHECKING:
+    from converter.archive import CountRow, FoundRow
+
+_SHOWN = ("patient", "authored", "note", "reflex", "side", "basis", "value", "level", "status", "words")
+_COUNTS = ("rows", "notes", "patients")
+
+
+def write_found(stream: TextIO, format_: Format, rows: Iterable["FoundRow"]) -> None:
+    """Write what was found as text, JSON, JSON lines or CSV; for people as one table."""
+    if format_ is not Format.TEXT:
+        from converter.archive import FoundRow
+
+        with records_to(stream, format_, [field.name for field in fields(FoundRow)]) as write:
+            for row in rows:
+                write(_record(row))
+        return
+    cells = list(_cells(rows))
+    if cells:
+        show_table(stream, _SHOWN, cells)
+    stream.write(f"{len(cells)} found\n")
+
+
+def write_counts(
+    stream: TextIO, format_: Format, columns: Sequence[str], counts: Iterable["CountRow"]
+) -> None:
+    """Write counts, one row a group; what is not stated is an empty cell, in text a dash."""
+    rows = ((*one.group, one.rows, one.notes, one.patients) for one in counts)
+    names = (*columns, *_COUNTS)
+    if format_ is Format.TEXT:
+        show_table(stream, names, [["-" if cell is None else cell for cell in row] for row in rows])
+        return
+    with records_to(stream, format_, names) as write:
+        for row in rows:
+            write(dict(zip(names, row, strict=True)))
+
+
+def _record(row: "FoundRow") -> dict[str, Any]:
+    return {
+        name: plain_number(value) if isinstance(value, float) else value
+        for name, value in asdict(row).items()
+    }
+
+
+def _cells(rows: Iterable["FoundRow"]) -> Iterator[tuple[str | None, ...]]:
+    for row in rows:
+        site = " ".join(part for part in (row.site, row.which, row.root) if part)
+        value = row.as_written or row.descriptor or row.response or row.beats or row.reason
+        status = [row.status] if row.status != "current" else []
+        status += ["uncertain"] if row.certainty == "uncertain" else []
+        status += ["scale assumed"] if row.scale_basis == "assumed" else []
+        yield (
+            row.patient,
+            row.authored,
+            row.id,
+            site,
+            row.side,
+            row.basis,
+            value,
+            row.level,
+            ", ".join(status),
+            shortened(row.quote, 40),
+        )
