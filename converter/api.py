@@ -190,10 +190,15 @@ def _patient_page(read: Sequence[tuple[Note, Reading, tuple[Assessment, ...]]], 
             reading=reading,
             drawings=tuple(figure_svg(one, reading, note, words) for one in assessments),
         )
-        for note, reading, assessments in sorted(read, key=lambda one: (not one[0].authored, one[0].authored))
+        for note, reading, assessments in sorted(read, key=_by_time)
     ]
     course = course_of([(note, reading) for note, reading, _ in read], words, session.assess)
     return patient_html(course, visits, words, made=session.time or "", program=session.program)
+
+
+def _by_time(read: tuple[Note, Reading, tuple[Assessment, ...]]) -> tuple[bool, str]:
+    """Notes without a time stand last."""
+    return read[0].authored is None, read[0].authored or ""
 
 
 def _not_read(note: Note, session: Session) -> Reading:

@@ -25,7 +25,17 @@ BELOW = {
     "searching": STAGES | {"words", "model", "settings", "api"},
     "pattern_words": frozenset({"archive", "words", "model"}),
     "cli": STAGES
-    | {"words", "model", "shipped_files", "settings", "api", "courses", "loading", "searching", "pattern_words"},
+    | {
+        "words",
+        "model",
+        "shipped_files",
+        "settings",
+        "api",
+        "courses",
+        "loading",
+        "searching",
+        "pattern_words",
+    },
     **{stage: frozenset({"words", "model", "shipped_files"}) for stage in STAGES},
 }
 HEAVY = frozenset({"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow"})

@@ -84,6 +84,7 @@ def summary_record(assessment: Assessment, reading: Reading, note: Note) -> dict
         "abnormalities": [_record(a, quotes) for a in assessment.abnormalities],
         "not_examined": [_plain(row) for row in assessment.not_examined],
         "diagnostics": [diagnostic_to_record(diagnostic) for diagnostic in assessment.diagnostics],
+        "unread": [piece.text for piece in reading.unread],
         "caution": assessment.caution,
     }
 

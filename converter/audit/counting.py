@@ -150,16 +150,20 @@ def _safe_funnel(
 ) -> dict[str, dict[str, set[Place]]]:
     """Where the numbers of the funnel may be published, each together with the narrower one."""
     safe: dict[str, dict[str, set[Place]]] = {}
-    narrower: str | None = None
-    for name in funnel:
-        number = _Tally()
+    narrower: Universe | None = None
+    for at, name in enumerate(funnel):
+        tally = _Tally()
         for one, person in zip(facts, persons, strict=True):
             if name in one.marks:
-                number.add(one.groups, person, 1)
-        rest = None if narrower is None else _without(facts, persons, name, narrower)
-        published = safe[narrower][YES] if narrower else set()
-        safe[name] = {YES: publishable(number.universe(), rest, published, least)}
-        narrower = name
+                tally.add(one.groups, person, 1)
+        number = tally.universe()
+        rest, published = None, set[Place]()
+        if narrower is not None:
+            inner = funnel[at - 1]
+            rest = _without(facts, persons, name, inner)
+            published = safe[inner][YES] | set(number.persons) - set(narrower.persons)
+        safe[name] = {YES: publishable(number, rest, published, least)}
+        narrower = number
     return safe
 
 
@@ -173,9 +177,9 @@ def _safe(
 ) -> dict[str, set[Place]]:
     """Where each category of a figure may be published.
 
-    A share goes together with what is left of its denominator. Of a distribution over notes the first category
-    does, and the others are shown all together or not at all, or a hidden one could be worked out. The grades
-    of a distribution over grades stand alone: no denominator is published with them.
+    A share goes together with what is left of its denominator. Of a distribution over notes the first
+    category does, and the others are shown all together or not at all, or a hidden one could be worked out.
+    The grades of a distribution over grades stand alone: no denominator is published with them.
     """
     universes = {category: tally.universe() for category, tally in numbers.tallies.items()}
     if figure.is_share:
@@ -186,7 +190,9 @@ def _safe(
     first, *others = figure.categories
     rest = _rest_of_spread(numbers, others)
     safe = {first: publishable(universes.get(first, Universe()), rest, of, least)}
-    nobody = of - set(universes.get(first, Universe()).persons)  # no hidden number: nobody counts in the first
+    nobody = of - set(
+        universes.get(first, Universe()).persons
+    )  # no hidden number: nobody counts in the first
     together = publishable_together(
         (universes.get(name, Universe()) for name in others), (safe[first] | nobody) & of, least
     )
@@ -215,8 +221,21 @@ def _rows(
             category: _shown(counts[category][place], place in safe.get(category, ()))
             for category in figure.categories
         }
+        if figure.unit == "notes" and not figure.is_share and denominators[place]:
+            shown |= _without_lone_noughts(figure, shown, safe, place)
         whole = _shown(denominators[place], place in of) if figure.unit == "notes" else _sum(shown.values())
         yield Row(dimension=place[0], group=place[1], counts=shown, of=whole)
+
+
+def _without_lone_noughts(
+    figure: Figure, shown: Mapping[str, int | None], safe: Mapping[str, set[Place]], place: Place
+) -> dict[str, int | None]:
+    """The later categories of a distribution, noughts hidden as well where not all of them may be published.
+
+    Noughts beside a published denominator would say how many the one hidden category has.
+    """
+    _, *others = figure.categories
+    return {name: shown[name] if place in safe.get(name, ()) else None for name in others}
 
 
 def _sum(shown: Iterable[int | None]) -> int | None:

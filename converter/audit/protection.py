@@ -11,10 +11,12 @@ suppression):
 - published parts that together contain a whole, less that whole;
 - the same for what is left of a denominator once the figure is taken off it.
 
-Not covered: a reader who knows persons behind a number from elsewhere, sums over several groups of one
-dimension less several groups of another, and numbers of two figures taken from one another unless one is the
-other's denominator. Terms after the Statistical Disclosure Control handbook (sdctools.github.io/HandbookSDC):
-primary and secondary suppression, here by number of persons.
+Not covered: a reader who knows persons behind a number from elsewhere; sums over several groups of one
+dimension less several groups of another; a denominator in one group less what is left of it in another; and
+numbers of two figures taken from one another unless one is the other's denominator.
+
+Terms after the Statistical Disclosure Control handbook (sdctools.github.io/HandbookSDC): primary and secondary
+suppression, here by number of persons.
 """
 
 from collections import defaultdict
@@ -72,7 +74,9 @@ def publishable(
         least: how many persons a number, or a difference of numbers, must rest on; 1 hides nothing.
     """
     with_rest = set(published)
-    nobody = with_rest - set(number.persons)  # a nought is always shown, and there the rest is the denominator
+    nobody = with_rest - set(
+        number.persons
+    )  # a nought is always shown, and there the rest is the denominator
     shown = set(number.persons) - number.small(least)
     if rest is not None:
         shown -= rest.small(least) & with_rest

@@ -141,8 +141,13 @@ def _sort(
 ) -> None:
     taken: list[list[Item]] = [[] for _ in slicer.slices]
     order: list[int | None] = []
+    known, single = slicer.known, slicer.single
     for item in items:
-        number = _number(walker, slicer, item, scope)
+        decides = item.value.get(single) if single is not None and type(item.value) is dict else None
+        if type(decides) is str and decides in known:
+            number = known[decides]
+        else:
+            number = _number(walker, slicer, item, scope)
         number = slicer.default if number is None else number
         order.append(number)
         if number is None:

@@ -226,6 +226,8 @@ class Walker:
         slots = shape.slots
         for key, item in value.items():
             slot = slots.get(key)
+            if slot is not None and type(item) is str and not slot.array and item in slot.known:
+                continue  # known for this slot alone, and only where nothing else decides
             if slot is None:
                 if key not in _IGNORED_KEYS and not open_ended:
                     check_other_key(self, shape, key, item, value, path, found, scope)
@@ -300,16 +302,25 @@ class Walker:
             found.add("empty-value", path, f"{path} is empty; leave it out or give it a value.")
             return
         key = content_key(item) if slot.tries < MOST_TRIES else None
-        kind = scope.resource.get("resourceType")
         if key is None:
             self._object_of(slot, item, path, found, scope)
-        elif key in slot.known or (slot.placed and place_key(kind, path, key) in slot.known):
+        elif key in slot.known:
             slot.tries -= 1
         else:
-            slot.tries += 1
-            counts = (found.count, self.uses.scope, self.uses.place)
-            self._object_of(slot, item, path, found, scope)
-            remember(slot, key, kind, path, self.uses, counts, found)
+            self._remembered(slot, item, key, path, found, scope)
+
+    def _remembered(
+        self, slot: Slot, item: Json, key: bytes, path: str, found: Findings, scope: Scope
+    ) -> None:
+        """Check a value unless it was good in this place before, and remember it if it is good now."""
+        kind = scope.resource.get("resourceType")
+        if slot.placed and place_key(kind, path, key) in slot.known:
+            slot.tries -= 1
+            return
+        slot.tries += 1
+        counts = (found.count, self.uses.scope, self.uses.place)
+        self._object_of(slot, item, path, found, scope)
+        remember(slot, key, kind, path, self.uses, counts, found)
 
     def _object_of(self, slot: Slot, item: Json, path: str, found: Findings, scope: Scope) -> None:
         if slot.type == "Extension":

@@ -4,7 +4,20 @@ from typing import Annotated
 
 import typer
 
-from converter.cli import audit, check, convert, demo, find, load, read, score, sql, summary, words
+from converter.cli import (
+    audit,
+    check,
+    convert,
+    demo,
+    find,
+    load,
+    profile,
+    read,
+    score,
+    sql,
+    summary,
+    words,
+)
 from converter.cli.running import guarded
 
 app = typer.Typer(
@@ -16,7 +29,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-for command in (read, convert, check, summary, load, find, sql, audit, words, score, demo):
+for command in (read, convert, check, profile, summary, load, find, sql, audit, words, score, demo):
     name = command.__name__.rpartition(".")[2]
     app.command(name, epilog=command.EXAMPLE)(guarded(getattr(command, name)))
 

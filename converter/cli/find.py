@@ -104,15 +104,21 @@ def find(
     A search for a reflex also finds what covers it: "2+ throughout" answers for the left knee unless an
     exception is made there. Each row says whether it is direct or covered; --exact leaves covered ones out.
     """
-    settings = settings_of(config)
-    path = archive_path(archive, settings)
-    if fhir is not None:
-        _refuse_other_options(context.params)
-        _answer_fhir(path, fhir, settings, out)
-        return CLEAN
-    query = query_of(context.params, settings)
-    if count_by is not None:
-        _count(path, query, count_by, format_, out)
+    _answer(context.params)
+    return CLEAN
+
+
+def _answer(asked: dict[str, Any]) -> None:
+    """Answer what the command's options ask for, by the name of their parameter."""
+    settings = settings_of(asked["config"])
+    path, out, format_ = archive_path(asked["archive"], settings), asked["out"], asked["format_"]
+    if asked["fhir"] is not None:
+        _refuse_other_options(asked)
+        _answer_fhir(path, asked["fhir"], settings, out)
+        return
+    query = query_of(asked, settings)
+    if asked["count_by"] is not None:
+        _count(path, query, asked["count_by"], format_, out)
     elif format_ is FoundFormat.PARQUET:
         _write_parquet(path, query, out)
     else:
@@ -120,7 +126,6 @@ def find(
 
         with opened(out) as stream:
             write_found(stream, Format(format_), searching.find(path, query))
-    return CLEAN
 
 
 def _count(path: Path, query: "FindQuery", count_by: str, format_: FoundFormat, out: Path | None) -> None:
@@ -152,9 +157,13 @@ def _answer_fhir(path: Path, search: str, settings: "Settings", out: Path | None
 
 
 def _refuse_other_options(asked: dict[str, Any]) -> None:
-    others = [name for name, value in asked.items() if name not in _NO_SEARCH and value]
+    others = [name for name, value in asked.items() if name not in _NO_SEARCH and not _unset(value)]
     if others:
         option = others[0].strip("_").replace("_", "-")
         raise CannotRunError(f"--fhir --{option}: a FHIR search says all by itself; leave one out")
     if asked["format_"] not in (FoundFormat.TEXT, FoundFormat.JSON):
         raise CannotRunError(f"--fhir --format {asked['format_']}: the answer is a Bundle in JSON")
+
+
+def _unset(value: Any) -> bool:
+    return value is None or value is False or value in ((), [])

@@ -1,21 +1,36 @@
 """`plexor load`: notes into the archive."""
 
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from converter.cli.options import Columns, Config, Encoding, FileName, InputFormat, Inputs, System, job_of
+from converter.cli.clock import now
+from converter.cli.options import (
+    Columns,
+    Config,
+    Encoding,
+    FileName,
+    InputFormat,
+    Inputs,
+    Job,
+    System,
+    job_of,
+)
 from converter.cli.output import Format, records_to
-from converter.cli.running import CannotRunError
+from converter.cli.progress import progress_bar
+from converter.cli.running import INPUT_ERRORS, CannotRunError
 
 if TYPE_CHECKING:
+    from converter.archive import RunTotals
     from converter.settings import Settings
 
 EXAMPLE = """\b
 Example:
   plexor load notes.csv --archive findings.duckdb
+  plexor load notes.csv --archive findings.duckdb --retry-failed
   plexor find --archive findings.duckdb --site achilles --level absent"""
 
 ArchiveFile = Annotated[
@@ -33,6 +48,9 @@ def load(
             help="Keep the notes' words in the archive, or keep all text out. Settled by the first load."
         ),
     ] = None,
+    retry_failed: Annotated[
+        bool, typer.Option("--retry-failed", help="Take only the notes that failed in an earlier load.")
+    ] = False,
     format_: Annotated[
         Format, typer.Option("--format", help="How the totals are written: text, json, jsonl or csv.")
     ] = Format.TEXT,
@@ -43,17 +61,38 @@ def load(
     encoding: Encoding = None,
     system: System = None,
 ) -> int:
-    """Load notes into the archive with their findings. Loading the same notes again changes nothing."""
-    from dataclasses import asdict
+    """Load notes into the archive with their findings. Loading the same notes again changes nothing.
 
-    from converter import api
-
+    A load that was stopped loses nothing: run it again, and it goes on where it was. A note that changed
+    supersedes the earlier one, which is kept as history.
+    """
     with job_of(inputs, config, input_format, columns, file_name, encoding, system) as job:
         path = archive_path(archive, job.session.settings)
         kept = job.session.settings.archive.quotes if quotes is None else quotes
-        totals = api.load(job.items, path, job.session, quotes=kept)
+        totals = _load(inputs, job, path, kept=kept, only_failed=retry_failed)
     _write(format_, asdict(totals))
-    return job.troubles.status
+    if totals.failed:
+        typer.echo("The notes that failed are listed in the view failed_notes (plexor sql).", err=True)
+    return INPUT_ERRORS if totals.failed else job.troubles.status
+
+
+def _load(inputs: Inputs, job: Job, path: Path, *, kept: bool, only_failed: bool) -> "RunTotals":
+    from converter.loading import Loading
+    from converter.loading import load as into_archive
+
+    try:
+        with progress_bar(inputs, job.options) as progress:
+            how = Loading(
+                quotes=kept,
+                only_failed=only_failed,
+                finished=now,
+                progress=progress,
+                fault=job.troubles.show,
+            )
+            return into_archive(job.items, path, job.session, how)
+    except KeyboardInterrupt:
+        typer.echo("Stopped. What was loaded is kept; run the same command again to go on.", err=True)
+        raise
 
 
 def _write(format_: Format, totals: dict[str, int]) -> None:

@@ -115,11 +115,13 @@ class Job:
         session: what stays the same over all notes.
         items: the notes and, already shown on standard error, what is wrong with the inputs.
         troubles: what went wrong so far.
+        options: how the inputs are read, where they came from the command line.
     """
 
     session: "Session"
     items: Iterator[Note | Diagnostic]
     troubles: Troubles
+    options: "SourceOptions | None" = None
 
     def readings(self) -> Iterator[tuple[Note, Reading]]:
         """Each note with its reading; an error of a reading is shown as it is met."""
@@ -160,7 +162,7 @@ def job_of(
     options = source_options(settings, input_format, columns, file_name, encoding, system)
     session = open_session(settings, run=new_run(), time=now())
     with Troubles() as troubles:
-        yield Job(session, items_from(inputs, options, troubles), troubles)
+        yield Job(session, items_from(inputs, options, troubles), troubles, options)
 
 
 def items_from(

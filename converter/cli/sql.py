@@ -91,7 +91,11 @@ def _plain(cell: Any) -> Any:
         return cell
     if isinstance(cell, float):
         return cell if abs(cell) < float("inf") else str(cell)  # JSON has no infinity and no not-a-number
-    return json.loads(json.dumps(cell, default=str)) if isinstance(cell, list | dict) else str(cell)
+    if isinstance(cell, list | tuple):
+        return [_plain(one) for one in cell]
+    if isinstance(cell, dict):
+        return {str(name): _plain(one) for name, one in cell.items()}
+    return str(cell)
 
 
 def _shown(cell: Any) -> str:

@@ -4,7 +4,8 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any, TextIO
 
 from converter.cli.output import Format, Record, records_to
-from converter.cli.tables import counted
+from converter.cli.tables import counted, shortened
+from converter.cli.troubles import visible
 from converter.model import Assessment, Course, Note, Reading
 
 if TYPE_CHECKING:
@@ -18,8 +19,9 @@ _EXAM_COLUMNS = (
     "caution",
 )  # fmt: skip
 _CHANGE_COLUMNS = (
-    "patient", "code", "rule", "sites", "side", "direction", "size", "certainty", "before", "before_note",
-    "after", "after_note", "days", "same_examiner", "same_scale", "sentence", "rests_on", "source", "caution",
+    "patient", "code", "rule", "sites", "side", "direction", "size", "certainty", "before", "before_system",
+    "before_note", "after", "after_system", "after_note", "days", "same_examiner", "same_scale", "sentence",
+    "rests_on", "source", "caution",
 )  # fmt: skip
 _COUNT_COLUMNS = ("pattern", "label", "exams", "of", "caution")
 
@@ -49,10 +51,16 @@ def show_summaries(stream: TextIO, read: Iterable[Read], *, why: bool = False, c
     passed = Passed(read)
     for note, reading, assessments in passed:
         for assessment in assessments:
-            stream.write(summary_text(assessment, reading, note, why=why) + "\n\n")
+            stream.write(summary_text(assessment, reading, note, why=why) + f"\n{_unread(reading)}\n")
             if causes:
                 stream.write(causes_text(assessment, note) + "\n\n")
     passed.close(stream)
+
+
+def _unread(reading: Reading) -> str:
+    """What the reader did not understand in the note, since a summary cannot speak of it."""
+    words = " | ".join(visible(shortened(piece.text)) for piece in reading.unread)
+    return f"  Reflex wording in this note that was not understood: [{words}]\n" if words else ""
 
 
 def write_summaries(stream: TextIO, format_: Format, read: Iterable[Read]) -> None:
@@ -125,5 +133,7 @@ def _changes(record: Record) -> Iterator[dict[str, Any]]:
     for one in record["changes"]:
         visits = {when: record["visits"][one[when]] for when in ("before", "after")}
         times = {when: visit["authored"] for when, visit in visits.items()}
-        notes = {f"{when}_note": visit["note"] for when, visit in visits.items()}
+        notes = {
+            f"{when}_{name}": visit[name] for when, visit in visits.items() for name in ("system", "note")
+        }
         yield {**record, **one, **times, **notes}

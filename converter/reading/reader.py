@@ -118,6 +118,7 @@ class _NoteReader:
             return
         parser = Parser(self._text, sentence.tokens, self._context, self._vocabulary)
         self._apply_rules(parser, sentence)
+        _both_for_all(parser)
         apply_statuses(parser, has_now)
         self.legends += [t.meaning for t in sentence.tokens if t.kind == "legend" and t.meaning]
         _drop_mere_symmetry(self.drafts, parser.drafts)
@@ -157,6 +158,18 @@ class _NoteReader:
             self._context.last = []
         elif "reflex" in kinds:
             self._context.reflexes = True
+
+
+def _both_for_all(p: Parser) -> None:
+    """As in "KJ 2+ AJ 1+, all bilat": the last words serve every finding without a side."""
+    last = p.tokens[-1]
+    if "whole" not in last.flags:
+        return
+    for draft in p.drafts:
+        if draft.side == "unspecified":
+            draft.side = "both"
+            draft.used = [*draft.used, (last, "side")]
+    last.used = "side"
 
 
 def _last_side(sentence: Sentence) -> str | None:

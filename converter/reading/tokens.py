@@ -144,7 +144,7 @@ def _repeat(token: Token, before: list[Token]) -> Token:
 
 def _plus_near(before: list[Token]) -> bool:
     """Whether a plus sign alone was written shortly before, so that a minus is its opposite."""
-    return any(isinstance(t.written, Written) and t.written.polarity == "positive" for t in before[-4:])
+    return any(isinstance(t.written, Written) and t.written.polarity == "positive" for t in before[-5:])
 
 
 def _is_minus(text: str, before: Token, token: Token, after_plus: bool) -> bool:
@@ -152,6 +152,9 @@ def _is_minus(text: str, before: Token, token: Token, after_plus: bool) -> bool:
     after = text[token.end : token.end + 1]
     beside = before.kind == "side" and before.end == token.start and not (after.isalnum() or after == ">")
     last = "sign" in before.flags and _ENDS_HERE.match(text, token.end) is not None
+    beside = beside or (
+        before.kind == "side" and after_plus and _ENDS_HERE.match(text, token.end) is not None
+    )
     to_side = _SIDE_NEXT.match(text, token.end) is not None and after_plus
     return beside or last or to_side or (before.kind == "open" and after in (")", "]"))
 

@@ -35,11 +35,10 @@ def concept(node: Any) -> str:
 
 
 def _each(value: Any) -> Iterator[Any]:
-    if isinstance(value, list):
-        for inner in value:
-            yield from _each(inner)
-    elif value is not None:
-        yield value
+    """What a list holds, or a single value; FHIR has no lists within lists, so what they hold is not read."""
+    for inner in value if isinstance(value, list) else (value,):
+        if inner is not None and not isinstance(inner, list):
+            yield inner
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,9 +99,11 @@ def component_of(part: Part, marks: Marks, component: int, subcomponent: int = 1
 
 def parted(part: Part, mark: str) -> list[Part]:
     """The pieces between marks."""
+    if mark not in part.text:
+        return [part]
     pieces: list[Part] = []
     at = part.at
-    for text in part.text.split(mark) if mark != "\0" else [part.text]:
+    for text in part.text.split(mark):
         pieces.append(Part(text, at))
         at += len(text) + 1
     return pieces

@@ -132,6 +132,25 @@ def test_the_drawing_is_well_formed_and_says_the_same_in_words() -> None:
     assert "Patellar reflex right: 1 (low)" in (description.text or "")
 
 
+def test_what_has_no_place_on_the_figure_is_named_below_it() -> None:
+    drawing = figure(
+        both("all_limbs", 2), finding("hamstring", "right", 1), finding("hoffmann", "left", negated=True)
+    )
+    assert "Documented but not drawn: Hamstring reflex right; Hoffmann sign left." in drawing
+    assert "not drawn" not in figure(both("all_limbs", 2), both("plantar", response="flexor"))
+    many = [finding(site, "left", 1) for site in ("hamstring", "pectoral", "deltoid", "adductor", "jaw")]
+    (line,) = re.findall("Documented but not drawn: [^<]*", figure(*many))
+    assert len(line) <= 96
+
+
+@pytest.mark.parametrize(
+    ("response", "text"),
+    [("extensor", "toe up"), ("equivocal", "toe unclear"), ("absent", "no response"), ("mute", "mute")],
+)
+def test_every_plantar_response_is_drawn(response: str, text: str) -> None:
+    assert f">{text}</text>" in figure(finding("plantar", "left", response=response))
+
+
 def test_high_and_low_differ_without_colour() -> None:
     """WCAG 2.2, success criterion 1.4.1: colour is not the only means of telling things apart."""
     shapes = {}

@@ -1,5 +1,6 @@
 """A small invented archive whose figures a person counted from the notes, and helpers to audit notes."""
 
+import hashlib
 from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Any
@@ -7,13 +8,12 @@ from typing import Any
 from converter.api import Session, assess, open_session, read_notes
 from converter.audit import Audit, AuditOptions, Result, audit_notes
 from converter.model import Assessment, Note, Reading
-from converter.sources import note_from_text
 
 Read = tuple[Note, Reading, tuple[Assessment, ...]]
 
 FULL = (
-    "Reflexes: biceps 2+ both sides, brachioradialis 2+ both sides, triceps 2+ both sides, knee jerks 2+ both "
-    "sides, ankle jerks 2+ both sides. Plantars flexor on both sides."
+    "Reflexes: biceps 2+ both sides, brachioradialis 2+ both sides, triceps 2+ both sides, knee jerks 2+ "
+    "both sides, ankle jerks 2+ both sides. Plantars flexor on both sides."
 )
 
 SMALL_ARCHIVE = (
@@ -52,9 +52,10 @@ def session() -> Session:
 def note(row: Sequence[str | None]) -> Note:
     """A note of the small archive."""
     name, patient, author, facility, kind, authored, text = row
-    return note_from_text(
-        text or "",
+    return Note(
         id=name or "",
+        text=text or "",
+        hash=hashlib.sha256((text or "").encode()).hexdigest(),
         patient=patient,
         author=author,
         facility=facility,
@@ -86,9 +87,9 @@ def result(audit: Audit, figure: str) -> Result:
     return next(one for one in audit.results if one.figure.figure == figure)
 
 
-def share(audit: Audit, figure: str, dimension: str = "all", group: str = "all") -> tuple[int | None, int | None]:
+def share(
+    audit: Audit, figure: str, dimension: str = "all", group: str = "all"
+) -> tuple[int | None, int | None]:
     """Numerator and denominator of a share in one group."""
-    row = next(
-        row for row in result(audit, figure).rows if (row.dimension, row.group) == (dimension, group)
-    )
+    row = next(row for row in result(audit, figure).rows if (row.dimension, row.group) == (dimension, group))
     return row.counts["yes"], row.of

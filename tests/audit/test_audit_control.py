@@ -13,8 +13,8 @@ def month(name: str, count: int | None, of: int | None) -> Row:
 def test_limits_are_those_of_the_handbook() -> None:
     """NIST/SEMATECH e-Handbook 6.3.3.2, the wafer example: 30 wafers of 50 chips, mean share .2313.
 
-    The size and the mean were read in quotations of the page; the limits .4102 and .0524 are from memory of it, and
-    follow by hand: sqrt(.2313 * .7687 / 50) = .05963, three times that is .1789.
+    The size and the mean were read in quotations of the page; the limits .4102 and .0524 are from memory of
+    it, and follow by hand: sqrt(.2313 * .7687 / 50) = .05963, three times that is .1789.
     """
     assert limits(0.2313, 50) == pytest.approx((0.0524, 0.4102), abs=5e-5)
 

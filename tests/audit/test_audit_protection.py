@@ -55,7 +55,7 @@ def many(patients: Sequence[str], examiner: str, marks: set[str]) -> list[NoteFa
 
 
 def test_a_single_small_group_takes_another_with_it() -> None:
-    """By hand: EX-3 has two patients. Hidden alone, 9 less 4 less 3 would give it back, so EX-2 goes as well."""
+    """By hand: EX-3 has two patients. Hidden alone, 9 less 4 less 3 gives it back; EX-2 goes as well."""
     notes = [*many("abcd", "EX-1", set()), *many("efg", "EX-2", set()), *many("hi", "EX-3", set())]
     numbers = shown(count(notes, FIGURES, LEAST, True), "note")
     assert numbers["all", "all"] == 9
@@ -114,7 +114,7 @@ NOTES = st.lists(
 )
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(NOTES)
 def test_no_subtraction_leaves_too_few_patients(notes: list[NoteFacts]) -> None:
     """Every published number, every whole less published parts, every denominator less its share."""
@@ -150,7 +150,8 @@ def _hidden_sides(notes: Sequence[NoteFacts], results: Sequence[Result]) -> dict
         if row.of:
             place = (row.dimension, row.group)
             hidden = [side for side, number in row.counts.items() if number is None]
-            left[place] = set().union(*(_in_category(notes, place, "sides", side) for side in hidden))
+            if len(hidden) < len(row.counts):  # where all are hidden, what is left is the denominator itself
+                left[place] = set().union(*(_in_category(notes, place, "sides", side) for side in hidden))
     return left
 
 
@@ -180,7 +181,7 @@ def _is_at(one: NoteFacts, place: Place) -> bool:
 
 
 def _differences(notes: Sequence[NoteFacts], published: dict[Place, set[int]]) -> Iterator[set[str | None]]:
-    """The patients of each number, of each whole less parts inside it, and of parts less a whole inside them."""
+    """The patients of each number, of a whole less parts inside it, and of parts less a whole inside them."""
     for whole, counted in published.items():
         yield _patients(notes, counted)
         for dimension in ("all", *DIMENSIONS):

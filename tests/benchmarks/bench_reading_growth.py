@@ -2,7 +2,7 @@
 
 Run: python tests/benchmarks/bench_reading_growth.py [--size BYTES] [--limit SECONDS] [NAME ...]
 
-Each note is one line that repeats a piece. It is read at a quarter, a half and the whole of the size; a note
+Each note repeats a piece, most of them on one line. It is read at a quarter, a half and the whole of the size; a note
 read in linear time takes about twice as long at each step. The figures are printed, and the exit status is 1
 where a step takes more than three times as long.
 """
@@ -54,6 +54,15 @@ PIECES = {
     "values then names": "2+ knees ",
     "it": "it was ",
     "respectively": "1+ and 2+ respectively ",
+    "lines of nouns": "DTRs\n",
+    "lines of names": "Knee jerks:\n",
+    "footnotes": "knee jerk 2+*\n* seated\n",
+    "table rows": "Reflex  R  L\nKnee  2+  2+\n",
+    "drawn lines": "2+ --/|\\-- 2+\n",
+    "sides on lines": "Right:\nknee 2+\n",
+    "exams": "Exam of 3 March:\nknee jerk 2+\nToday:\nknee jerk 1+\n",
+    "empty lines": "\n\n",
+    "plain words": "the patient walked home ",
 }
 LEAD = "Reflexes: "
 STEPS = (4, 2, 1)

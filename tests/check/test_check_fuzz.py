@@ -52,6 +52,17 @@ def test_many_mutations_end() -> None:
             CHECKER.check(resource)
 
 
+def test_what_is_remembered_changes_no_verdict() -> None:
+    """A checker that has seen much says exactly what a new one says."""
+    definitions = load_definitions()
+    warm = Checker(definitions)
+    faulty = [resource for seed in range(2) for _, resource in mutated(150, seed)]
+    for resource in [*(one for _, one in GOOD), *faulty, *faulty]:
+        warm.check(resource)
+    for resource in Random(5).sample(faulty, 50):
+        assert warm.check(resource) == Checker(definitions).check(resource)
+
+
 def test_two_faults_at_once_give_two_findings() -> None:
     random = Random(3)
     resource = copy.deepcopy(random.choice([one for name, one in GOOD if name.startswith("finding")]))

@@ -250,6 +250,17 @@ def test_a_value_that_was_good_elsewhere_is_not_good_everywhere() -> None:
     ]
 
 
+def test_a_good_value_does_not_excuse_a_wrong_form() -> None:
+    checker = base_checker()
+    assert errors(checker.check({"resourceType": "Patient", "name": [{"given": ["Ada"]}]})) == []
+    found = checker.check({"resourceType": "Patient", "name": [{"given": "Ada"}]})
+    assert errors(found) == [("wrong-json-type", "Patient.name[0].given")]
+    assert errors(checker.check(observation(valueString="Ada"))) == []
+    assert errors(checker.check(observation(valueString=["Ada"]))) == [
+        ("wrong-json-type", "Observation.value.ofType(string)")
+    ]
+
+
 def test_contained_reference_is_looked_up_every_time() -> None:
     checker = base_checker()
     subject = {"reference": "#p"}

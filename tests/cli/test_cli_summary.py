@@ -115,6 +115,7 @@ def test_courses_are_records_and_rows_of_changes(notes: Path) -> None:
     assert (second["changes"], len(first["visits"])) == ([], 2)  # type: ignore[arg-type]
     (change,) = [row for row in rows(notes, "--by", "patient") if row["code"] == "generalised-change"]
     assert (change["patient"], change["before_note"], change["after_note"]) == ("p1", "a1", "a3")
+    assert (change["before_system"], change["after_system"]) == ("urn:example:one", "urn:example:one")
     assert (change["before"], change["after"], change["days"]) == ("2031-03-04", "2031-03-11", "7")
     assert (change["direction"], change["size"], change["same_examiner"]) == ("down", "2", "true")
     assert CAUTION in change["caution"]
@@ -146,7 +147,7 @@ def test_many_visits_are_shown_in_blocks_that_fit_a_page(tmp_path: Path) -> None
     assert max(map(len, grid)) <= 120
 
 
-def test_patterns_are_counted_over_exams_and_quoted_exams_are_not(notes: Path) -> None:
+def test_patterns_are_counted_over_exams(notes: Path) -> None:
     lines = plexor("summary", notes, "--by", "pattern").out.splitlines()
     assert lines[0] == "4 exams"
     assert "        1   25.0 %  Side difference" in lines
@@ -156,6 +157,24 @@ def test_patterns_are_counted_over_exams_and_quoted_exams_are_not(notes: Path) -
     assert (sides["label"], sides["exams"], sides["of"]) == ("Side difference", "1", "4")
     assert all(CAUTION in str(record["caution"]) for record in records(notes, "--by", "pattern"))
     assert "leave one out" in plexor("summary", notes, "--by", "pattern", "--why").err
+
+
+def test_an_exam_that_a_note_quotes_is_neither_counted_nor_drawn(tmp_path: Path) -> None:
+    text = "Previous examination (4 March 2031): KJ 0/0.\nToday: KJ 2+/2+."
+    file = table(tmp_path / "quote.csv", HEADER + f'q,"{text}",urn:example:one,p1,2031-04-01,e\n')
+    assert len(records(file)) == 2
+    assert plexor("summary", file, "--by", "pattern").out.startswith("1 exam\n")
+    assert "1 drawing in" in plexor("summary", file, "--figure", tmp_path / "drawn").out
+
+
+def test_wording_that_was_not_understood_is_said_since_no_summary_speaks_of_it(tmp_path: Path) -> None:
+    text = "KJ 2+/2+. The ankle reflexes were zorbly."
+    file = table(tmp_path / "odd.csv", HEADER + f"q,{text},urn:example:one,p1,2031-04-01,e\n")
+    out = plexor("summary", file).out
+    assert "Reflex wording in this note that was not understood: [" in out
+    assert "ankle reflexes" in out.partition("not understood: [")[2]
+    assert "ankle reflexes" in str(records(file)[0]["unread"])
+    assert "not understood" not in plexor("summary", demo_folder() / "texts" / "P-009-V3.txt").out
 
 
 def test_no_notes_give_empty_results(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from grammar_file import Choice, Literal, Maybe, Name, Repeat, Role, Sequence, T
 from grammar_words import Said, said_for
 
 _DEEP = 7
-_TRIES = 5
+_TRIES = 8
 _OFTEN = {
     "SITE": 12,
     "REGION": 3,
@@ -77,10 +77,10 @@ class Deriver:
             weights = [_weight(part) for part in tree.parts]
             yield from self._parts(self._chance.choices(tree.parts, weights)[0], depth)
         elif isinstance(tree, Maybe):
-            if depth < _DEEP and self._chance.random() < 0.35:
+            if depth < _DEEP and self._chance.random() < 0.45:
                 yield from self._parts(tree.part, depth)
         elif isinstance(tree, Repeat):
-            while depth < _DEEP and self._chance.random() < 0.25:
+            while depth < _DEEP and self._chance.random() < 0.35:
                 yield from self._parts(tree.part, depth)
         elif isinstance(tree, Name):
             yield self.derive(tree.name, depth + 1)

@@ -1,6 +1,7 @@
 """What the shapes say that arrange, set aside or except: each stands in a frame of fixed words around it.
 
-As `grammar_shapes`: a derivation in, the note and the rows of a case out; Unclear where people would differ.
+As `grammar_shapes`: a derivation in, the note and the rows of a case out; UnclearError where people
+would differ.
 """
 
 from collections.abc import Callable
@@ -8,7 +9,7 @@ from collections.abc import Callable
 from derivations import Node, written
 from grammar_shapes import Rows, values_in_order
 from grammar_shapes import note_and_rows as of_plain_shapes
-from grammar_things import OPPOSITE, REFLEXES, Thing, Unclear, clear, thing, things
+from grammar_things import OPPOSITE, REFLEXES, Thing, UnclearError, clear, thing, things
 from grammar_values import Value, row_of, rows_for, value_of
 from grammar_words import Said
 
@@ -28,8 +29,9 @@ def makes_sense_in(rule: str) -> Callable[[Node], bool]:
 
     def makes_sense(node: Node) -> bool:
         try:
-            alone.get(node.name, lambda _: None)(node)
-        except Unclear:
+            if node.name in alone:
+                alone[node.name](node)
+        except UnclearError:
             return False
         return True
 
@@ -48,9 +50,20 @@ def _plain_strength(node: Node) -> None:
     clear(value == Value(value.said) and not value.said.flags, "a strength is compared")
 
 
+def _named_strength(node: Node) -> None:
+    found = thing(node)
+    clear(found.one and found.kind == "stretch" and not found.sign, "a strength is compared")
+
+
+def _listed_value(node: Node) -> None:
+    said = node.parts[0]
+    assert isinstance(said, Said)
+    clear(said.role in ("GRADE", "VALUE") and not said.flags, "values are said alike")
+    clear(not said.text.isdigit() and "-" not in said.cell, "a range in a row may end at its neighbour")
+
+
 def _several(node: Node) -> None:
     clear(len(things(node)) > 1 and all(one.one for one in things(node)), "a list in order names reflexes")
-
 
 
 def _plain_legend(node: Node) -> None:
@@ -65,8 +78,8 @@ _ALONE: dict[str, Callable[[Node], object]] = {
     "legend": _plain_legend,
 }
 _ALONE_IN: dict[str, dict[str, Callable[[Node], object]]] = {
-    "side_against_side": {"targets": _one_strength, "phrase": _plain_strength},
-    "respectively": {"targets": _several},
+    "side_against_side": {"target": _named_strength, "targets": _one_strength, "phrase": _plain_strength},
+    "respectively": {"targets": _several, "value": _listed_value},
 }
 
 
@@ -94,7 +107,9 @@ def lead_side(node: Node) -> tuple[str, Rows]:
     side = node.words("SIDE")[0]
     clear(side.meaning in OPPOSITE, "only one side leads a list")
     marks = [word.text for word in node.words("mark")]
-    clear("letter" not in side.flags or ":" in marks or "(" in marks, "a letter for a side stands right beside")
+    clear(
+        "letter" not in side.flags or ":" in marks or "(" in marks, "a letter for a side stands right beside"
+    )
     rest = "knee jerk 2+, ankle jerk 1+"
     rows = [row_of(KNEE.on(side.meaning), "2+"), row_of(ANKLE.on(side.meaning), "1+")]
     if "(" not in marks:
@@ -148,7 +163,9 @@ def otherwise(node: Node) -> tuple[str, Rows]:
     value = value_of(node.all("phrase")[0])
     clear(value.role in ("GRADE", "VALUE") and "weak" not in value.said.flags, "the rest has a strength")
     clear(not (value.role == "GRADE" and value.said.text.isdigit()), "a lone digit may count something")
-    clear("reflexes" not in node.words("OTHERWISE")[0].text or not node.words("REFLEX"), "the noun is said once")
+    clear(
+        "reflexes" not in node.words("OTHERWISE")[0].text or not node.words("REFLEX"), "the noun is said once"
+    )
     nouns = node.words("REFLEX")
     clear(not nouns or nouns[0].text in ("reflexes", "dtrs"), "the rest is many reflexes")
     clear(not any(word.text == "," for word in node.words("mark")) or not nouns, "a comma may begin anew")
@@ -160,7 +177,9 @@ def otherwise(node: Node) -> tuple[str, Rows]:
         clear(all(one.region and not one.own_noun for one in about), "the rest is a region")
         clear(not any("all" in one.flags for one in about), "`throughout` takes no `at`")
     base = [row_of(ANKLE.on("left"), "absent")]
-    return f"Left ankle jerk absent, {written(node)}.", base + [r for one in about for r in rows_for(one, value)]
+    return f"Left ankle jerk absent, {written(node)}.", base + [
+        r for one in about for r in rows_for(one, value)
+    ]
 
 
 def side_against_side(node: Node) -> tuple[str, Rows]:
@@ -193,9 +212,14 @@ def side_against_side(node: Node) -> tuple[str, Rows]:
     rows = [row_of(about.on(sides[0]), "none", comparison=relation)]
     if phrase is not None:
         said_value = value_of(phrase)
-        clear(said_value.role in ("GRADE", "VALUE") and "weak" not in said_value.said.flags, "unequal sides differ")
+        clear(
+            said_value.role in ("GRADE", "VALUE") and "weak" not in said_value.said.flags,
+            "unequal sides differ",
+        )
         clear(not said_value.columns and said_value.side == "unspecified", "manner may be one side's")
-        clear(not said_value.said.text.isdigit() and not said_value.negated, "a lone digit may count something")
+        clear(
+            not said_value.said.text.isdigit() and not said_value.negated, "a lone digit may count something"
+        )
         rows = [row | {"comparison": ""} for row in rows_for(about, said_value)] + rows
     return _compared(node), rows
 
@@ -207,7 +231,10 @@ def _compared(node: Node) -> str:
 def _worded_comparison(node: Node, about: Thing) -> tuple[str, Rows]:
     value = value_of(node.all("phrase")[0])
     clear(value == Value(value.said) and value.role == "VALUE", "a strength is compared")
-    clear(value.said.meaning in ("brisk", "hyperactive", "diminished") and not value.said.flags, "a strength is compared")
+    clear(
+        value.said.meaning in ("brisk", "hyperactive", "diminished") and not value.said.flags,
+        "a strength is compared",
+    )
     clear(node.words("MORE") and about.side in OPPOSITE, "more is said of one side")
     sides = node.words("SIDE")
     clear(not node.all("target"), "what it is compared with needs no name again")

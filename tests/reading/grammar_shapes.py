@@ -1,7 +1,7 @@
-"""What each sentence shape says: for a derivation of a rule, the note and the rows of a case it must read to.
+"""What each sentence shape says: for a derivation, the note and the rows of a case it must read to.
 
-A shape that needs something before or behind it is set into a frame. Raises Unclear where careful people would
-differ; the message is the reason why the generator leaves such sentences out.
+A shape that needs something before or behind it is set into a frame. Raises UnclearError where careful
+people would differ; the message is the reason why the generator leaves such sentences out.
 """
 
 from collections.abc import Callable, Sequence
@@ -37,7 +37,7 @@ def _link(node: Node, value: Value | None) -> None:
         return
     mark = link.parts[0].text if isinstance(link.parts[0], Said) else ""
     clear(mark != "-" or value is None or value.role != "GRADE", "a dash before a number may be a minus")
-    clear(mark != "," , "a comma may end what was said of the name")
+    clear(mark != ",", "a comma may end what was said of the name")
 
 
 def named_value(node: Node) -> tuple[str, Rows]:
@@ -84,15 +84,13 @@ def value_named(node: Node) -> tuple[str, Rows]:
     at = [word for word in node.words("AT") if word is not node.parts[0]]
     clear(not node.words("ONLY"), "`only` says of the others what is not said")
     _fits_bare(value, False)
-    clear(value.role != "COUNT" and value.role != "POLARITY" or not at, "a sign is not at its own place")
+    clear(value.role not in ("COUNT", "POLARITY") or not at, "a sign is not at its own place")
     clear(not value.columns or at, "words of manner before a name may be the name's")
-    clear(value.side not in OPPOSITE or at or not found[0].side_leads, "a side is said once")
     clear(value.said.meaning != "present" or not at, "`present at` names a place")
     clear("=" not in written(node.all("phrase")[0]), "`=` before a name is a link")
-    if value.side in OPPOSITE and at:
-        clear(False, "a side before `at` may stand for the place or for the value")
+    clear(value.side not in OPPOSITE or not at, "a side before `at` may be the place's or the value's")
     found = [one.on(lead) for one in found] if lead else found
-    late = [word for word in node.words("SIDE") if word.text != "" and not lead]
+    late = [] if lead else node.words("SIDE")
     if late:
         clear(late[0].meaning == "both", "a side after a comma may lead what follows")
         clear(all(one.side == "unspecified" for one in found), "a side is said once")
@@ -123,16 +121,21 @@ def denied(node: Node) -> tuple[str, Rows]:
     ors = node.words("AND")
     clear(all("or" in word.flags for word in ors), "`and` after `no` may begin what is there")
     commas = [word for word in node.words("mark") if word.text == ","]
-    last = [word for word in node.words("AND", "mark")]
+    last = node.words("AND", "mark")
     clear(not commas or (ors and last[-1].role == "AND"), "commas after `no` need an `or` at the end")
-    clear(len(found) == 1 or all(one.sign and one.kind != "primitive" for one in found), "a denied list holds signs")
+    clear(
+        len(found) == 1 or all(one.sign and one.kind != "primitive" for one in found),
+        "a denied list holds signs",
+    )
     clear(not any(one.doubted for one in found), "doubt inside a denial has no one meaning")
     clear(len({one.site for one in found}) == len(found), "a list names each once")
     side = node.words("SIDE")
     sides = {one.side for one in found}
     clear(len(found) == 1 or sides == {"unspecified"}, "a side inside a denied list may serve one or all")
     if side:
-        clear(sides == {"unspecified"} and side[0].meaning in ("left", "right", "both"), "a side is said once")
+        clear(
+            sides == {"unspecified"} and side[0].meaning in ("left", "right", "both"), "a side is said once"
+        )
         clear("letter" not in side[0].flags, "a letter for a side stands right beside its reflex")
         found = [one.on(side[0].meaning) for one in found]
     word = modifiers[0].parts[0] if modifiers else None
@@ -153,13 +156,16 @@ def _denied_row(one: Thing, word: Said | None) -> dict[str, str]:
         return row_of(one, one.implied, negated="yes")
     if one.kind == "plantar":
         clear(role == ("" if one.sign else "RESPONSE"), "no plantar response at all is not its direction")
-        clear(not one.which.startswith("flexor") and (not word or word.meaning == "extensor"), "only extension is denied")
+        clear(not one.name and (not word or word.meaning == "extensor"), "only extension is denied")
         clear(not word or "arrow" not in word.flags, "an arrow is not denied")
         return row_of(one, "not_extensor", negated="yes")
     if role == "VALUE":
         assert word is not None
         clear(one.kind == "stretch" and not one.sign, "a sign has no strength")
-        clear(word.meaning in ("brisk", "hyperactive", "diminished") and not word.flags, "only a strength is denied")
+        clear(
+            word.meaning in ("brisk", "hyperactive", "diminished") and not word.flags,
+            "only a strength is denied",
+        )
         return row_of(one, word.meaning, negated="yes")
     clear(role == "", "a response is the toe's")
     clear(one.kind != "superficial" or one.own_noun, "a skin is no reflex")
@@ -210,7 +216,10 @@ def respectively(node: Node) -> tuple[str, Rows]:
         about = thing(node.all("target")[0])
         side = node.words("SIDE")[0]
         clear(about.side == "unspecified" and len(values) == 2 and about.one, "two sides take two values")
-        clear(side.text in ("right and left", "left and right", "rt and lt", "lt and rt"), "the order of sides is said")
+        clear(
+            side.text in ("right and left", "left and right", "rt and lt", "lt and rt"),
+            "the order of sides is said",
+        )
         order = ("right", "left") if side.text.startswith("r") else ("left", "right")
         found = [about.on(side) for side in order]
     else:
@@ -224,7 +233,10 @@ def respectively(node: Node) -> tuple[str, Rows]:
 def values_in_order(node: Node) -> list[Value]:
     """The meaning of `values`."""
     values = [Value(part.parts[0]) for part in node.all("value")]  # type: ignore[arg-type]
-    clear(len({value.role for value in values}) == 1 and values[0].role in ("GRADE", "VALUE"), "values are said alike")
+    clear(
+        len({value.role for value in values}) == 1 and values[0].role in ("GRADE", "VALUE"),
+        "values are said alike",
+    )
     clear(all(not value.said.flags for value in values), "`symmetric` is said of both sides, not of one name")
     clear(all(not value.said.text.isdigit() for value in values), "lone digits in a row may be a sequence")
     clear(all("-" not in value.said.cell for value in values), "a range in a row may end at its neighbour")
@@ -239,24 +251,25 @@ def sign_named(node: Node) -> tuple[str, Rows]:
     clear(one.kind != "primitive" or one.which != "unspecified", "`primitive reflexes` alone is a heading")
     side, places = node.words("SIDE"), node.first("places")
     if side:
-        clear(one.side == "unspecified" and side[0].meaning in ("left", "right", "both"), "a side is said once")
+        clear(
+            one.side == "unspecified" and side[0].meaning in ("left", "right", "both"), "a side is said once"
+        )
         clear("letter" not in side[0].flags and not places, "a letter for a side stands right beside")
         one = one.on(side[0].meaning)
-    cell = {"plantar": "flexor" if one.site == "plantar" and _says_flexor(node) else "extensor"}.get(one.kind, "present")
+    cell = (one.name or "extensor") if one.kind == "plantar" else "present"
     if places is None:
         return _signed(node, one, [row_of(one, one.implied or cell)])
     clear(bool(places.words("AT")), "a place without `at` may begin another statement")
     where = things(places.all("targets")[0])
     clear(one.implied and one.general, "only a state has places of its own")
     clear(one.side == "unspecified", "a side before the place may be the place's")
-    clear(all(place.region or (place.one and place.kind == "stretch" and not place.sign) for place in where), "a place is a reflex or region")
+    clear(
+        all(place.region or (place.one and place.kind == "stretch" and not place.sign) for place in where),
+        "a place is a reflex or region",
+    )
     clear(not any(place.own_noun or place.doubted for place in where), "a place is named without its noun")
     clear(not any("all" in place.flags for place in where), "`throughout` takes no `at`")
     return _signed(node, one, [row_of(place, one.implied) for place in where])
-
-
-def _says_flexor(node: Node) -> bool:
-    return "flexor" in written(node).lower()
 
 
 def _signed(node: Node, one: Thing, rows: Rows) -> tuple[str, Rows]:

@@ -1,7 +1,8 @@
 """What a derived sentence names: reflexes and regions with their sides, by the labelling rules of the cases.
 
 Takes the shapes `target` and `targets`; gives Things. Independent of the reader: it looks at the derivation,
-which tells what belongs to what, and at the rows of the words. Raises Unclear where careful people would differ.
+which tells what belongs to what, and at the rows of the words. Raises UnclearError where careful people
+would differ.
 """
 
 from collections.abc import Sequence
@@ -18,7 +19,7 @@ ROOT_OF = {"biceps": "C5", "brachioradialis": "C6", "triceps": "C7", "patellar":
 """The root that is written in brackets behind a tendon: facts of the trade, from memory."""
 
 
-class Unclear(Exception):
+class UnclearError(Exception):
     """The sentence has no one meaning, or none that a note would have; the message says why."""
 
 
@@ -26,10 +27,10 @@ def clear(holds: object, reason: str) -> None:
     """Go on only where something holds.
 
     Raises:
-        Unclear: it does not.
+        UnclearError: it does not.
     """
     if not holds:
-        raise Unclear(reason)
+        raise UnclearError(reason)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,7 @@ class Thing:
     root: str = ""
     side: str = "unspecified"
     side_leads: bool = False
+    name: str = ""
     implied: str = ""
     doubted: bool = False
     general: bool = False
@@ -109,7 +111,9 @@ def _head(node: Node) -> Thing:
     first = node.parts[0]
     assert isinstance(first, Said)
     rest = [part for part in node.parts[1:] if isinstance(part, Said)]
-    clear(first.role not in ("OTHER_EXAM", "LOOK_ALIKE"), "another part of the examination has no reflex value")
+    clear(
+        first.role not in ("OTHER_EXAM", "LOOK_ALIKE"), "another part of the examination has no reflex value"
+    )
     clear(first.role != "ANAPHOR", "`it` and `they` need a sentence before")
     if first.role == "SITE":
         return _site(first, rest)
@@ -129,7 +133,9 @@ def _site(said: Said, rest: Sequence[Said]) -> Thing:
     nouns = [part for part in rest if part.role == "REFLEX"]
     roots = [part for part in rest if part.role == "SITE"]
     clear(not (nouns and "trigger" in said.flags), "the noun is said once")
-    clear(len(nouns) <= 1 and all(n.meaning == "" and n.text in _NOUNS for n in nouns), "one plain noun follows")
+    clear(
+        len(nouns) <= 1 and all(n.meaning == "" and n.text in _NOUNS for n in nouns), "one plain noun follows"
+    )
     clear(not (nouns and said.flags & {"short", "plantars", "toes"}), "an abbreviation takes no noun")
     if roots:
         clear("root" in roots[0].flags and "trigger" not in roots[0].flags, "only a root stands in brackets")
@@ -139,7 +145,8 @@ def _site(said: Said, rest: Sequence[Said]) -> Thing:
     flags = said.flags
     clear(not flags & {"infant"} or nouns, "sucking and grasping are also what infants just do")
     clear("toes" not in flags or not nouns, "a toe has no reflex of its own name")
-    return Thing(site, which, root, flags=flags, own_noun="trigger" in flags or bool(nouns))
+    name = "flexor" if more == "flexor_named" else ""
+    return Thing(site, which, root, name=name, flags=flags, own_noun="trigger" in flags or bool(nouns))
 
 
 _NOUNS = frozenset({"reflex", "reflexes", "dtrs", "dtr"})
@@ -151,7 +158,10 @@ def _region(said: Said, rest: Sequence[Said]) -> Thing:
     site, _, side = said.meaning.partition(":")
     clear(not (rest and rest[0].role == "REFLEX" and rest[0].text not in _NOUNS), "one plain noun follows")
     conditions = [part for part in rest if part.role == "CONDITION"]
-    clear(not conditions or "adjective" in said.flags, "a state follows the place only as `generalised areflexia`")
+    clear(
+        not conditions or "adjective" in said.flags,
+        "a state follows the place only as `generalised areflexia`",
+    )
     clear("adjective" not in said.flags or rest, "`generalised` needs its noun")
     return Thing(
         site,
@@ -171,8 +181,13 @@ def things(node: Node) -> list[Thing]:
         return found
     clear(len({one.kind for one in found}) == 1, "a list holds one kind of reflex")
     clear(len({one.sign for one in found}) == 1, "a list holds signs or reflexes")
-    clear(all(one.one for one in found) or all(one.region for one in found), "a region beside a reflex may be its place")
-    clear(len({(one.site, one.which, one.root) for one in found}) == len(found), "a list names each reflex once")
+    clear(
+        all(one.one for one in found) or all(one.region for one in found),
+        "a region beside a reflex may be its place",
+    )
+    clear(
+        len({(one.site, one.which, one.root) for one in found}) == len(found), "a list names each reflex once"
+    )
     clear(not any("all" in one.flags for one in found), "`throughout` leaves nothing else to name")
     clear(not any(one.implied or one.doubted for one in found), "doubt in a list may reach its other members")
     clear(len({one.site for one in found}) == len(found), "two names of one site may be one reflex")
@@ -187,4 +202,4 @@ def _sides_settled(found: list[Thing]) -> list[Thing]:
         return [one.on(found[0].side) for one in found]
     if sided == [False] * (len(found) - 1) + [True] and not found[-1].side_leads and found[-1].one:
         return [one.on(found[-1].side) for one in found]
-    raise Unclear("a side inside a list may serve one member or the rest")
+    raise UnclearError("a side inside a list may serve one member or the rest")

@@ -1,13 +1,14 @@
 """What a derived sentence says of a reflex: the shape `phrase`, by the labelling rules of the cases.
 
-Gives a Value, and for a Thing with a Value the row of a case. Raises Unclear where careful people would differ.
+Gives a Value, and for a Thing with a Value the row of a case. Raises UnclearError where careful people
+would differ.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from derivations import Node
-from grammar_things import OPPOSITE, Thing, Unclear, clear
+from grammar_things import OPPOSITE, Thing, UnclearError, clear
 from grammar_words import Said
 
 _STRONG = frozenset({"brisk", "hyperactive", "diminished"})
@@ -36,14 +37,14 @@ def value_of(node: Node) -> Value:
     """The meaning of a `phrase`."""
     at = next((i for i, p in enumerate(node.parts) if isinstance(p, Node) and p.name == "value"), None)
     if at is None:
-        raise Unclear("manner alone is said of a value before it")
+        raise UnclearError("manner alone is said of a value before it")
     value = Value(_only(node.parts[at]))
     for part in node.parts[:at]:
         value = _led(value, part)
     mores = [part for part in node.parts[at + 1 :] if isinstance(part, Node)]
     clear(len(mores) <= 2, "a value with three things behind it is no note's")
     for part in mores:
-        value = _with_more(value, part)
+        value = _with_more(value, part, part is mores[-1])
     return value
 
 
@@ -65,13 +66,13 @@ def _led(value: Value, part: Node | Said) -> Value:
     return replace(value, doubted=True)
 
 
-def _with_more(value: Value, node: Node) -> Value:
+def _with_more(value: Value, node: Node, last: bool) -> Value:
     inner, words = node.first("value"), [part for part in node.parts if isinstance(part, Said)]
     roles = [word.role for word in words]
     if inner is not None:
         return _two_values(value, words, _only(inner))
     if "THAN" in roles or "NO" in roles or "ONLY" in roles:
-        raise Unclear("a comparison, a denied manner and `only` are other shapes' business")
+        raise UnclearError("a comparison, a denied manner and `only` are other shapes' business")
     manner = node.first("manner")
     if manner is not None:
         return _with_manner(value, words, _only(manner))
@@ -79,10 +80,15 @@ def _with_more(value: Value, node: Node) -> Value:
     clear(value.side == "unspecified" and value.role != "PAIR", "a side is said once")
     if not sides or words[0].text == "=":
         clear(not sides or sides[0].meaning == "both", "equal is said of both sides")
+        clear(last, "a bare `=` ends what is said")
         return replace(value, side="both")
-    clear(sides[0].meaning in OPPOSITE or sides[0].meaning == "both", "the same or other side needs one before")
+    clear(
+        sides[0].meaning in OPPOSITE or sides[0].meaning == "both", "the same or other side needs one before"
+    )
     clear(words[0].text != "," or sides[0].meaning == "both", "a side after a comma may lead what follows")
-    clear("letter" not in sides[0].flags or words[0].role == "SIDE", "a letter for a side stands right beside")
+    clear(
+        "letter" not in sides[0].flags or words[0].role == "SIDE", "a letter for a side stands right beside"
+    )
     return replace(value, side=sides[0].meaning)
 
 
@@ -117,7 +123,10 @@ def _with_manner(value: Value, words: Sequence[Said], manner: Said) -> Value:
 def rows_for(about: Thing, value: Value, **more: str) -> list[dict[str, str]]:
     """The rows of a case for a reflex and what is said of it."""
     clear(not about.implied, "a state that is named takes no other value")
-    clear(not (about.side != "unspecified" and value.side not in ("unspecified", about.side)), "a side is said once")
+    clear(
+        not (about.side != "unspecified" and value.side not in ("unspecified", about.side)),
+        "a side is said once",
+    )
     clear(not about.doubted, "doubt before a name that has a value may mean the name")
     if value.role == "PAIR" or value.other is not None:
         return _two_sides(about, value, more)
@@ -129,7 +138,10 @@ def rows_for(about: Thing, value: Value, **more: str) -> list[dict[str, str]]:
 
 
 def _two_sides(about: Thing, value: Value, more: dict[str, str]) -> list[dict[str, str]]:
-    clear(about.side in ("unspecified", "both") and about.kind in ("stretch", "plantar"), "a pair has both sides")
+    clear(
+        about.side in ("unspecified", "both") and about.kind in ("stretch", "plantar"),
+        "a pair has both sides",
+    )
     order = more.pop("order", "right-left").split("-")
     if value.other is not None:
         cells = [_cell(about, value, value.said), _cell(about, value, value.other)]
@@ -148,14 +160,18 @@ def _cell(about: Thing, value: Value, said: Said) -> str:
     if about.sign or about.kind == "primitive":
         return _sign_cell(said)
     if about.kind == "superficial":
-        clear(said.role == "VALUE" and said.meaning in ("present", "absent", "normal"), "a skin reflex is there or not")
+        clear(
+            said.role == "VALUE" and said.meaning in ("present", "absent", "normal"),
+            "a skin reflex is there or not",
+        )
         return said.meaning
     clear(said.role in ("GRADE", "VALUE"), "a stretch reflex has a strength")
     return said.cell or said.meaning
 
 
 def _plantar_cell(about: Thing, said: Said) -> str:
-    if about.sign and "flexor" not in about.which:
+    if about.sign:
+        clear(about.name != "flexor", "a flexor response is not positive or negative")
         clear(said.role == "POLARITY", "a Babinski sign is positive or negative")
         return "extensor" if said.meaning == "positive" else "not_extensor"
     clear(said.role == "RESPONSE", "a plantar response is a direction")

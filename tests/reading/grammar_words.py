@@ -1,4 +1,4 @@
-"""The words that stand for the terminals of the grammar: from the rows of the word lists, and as grades are written.
+"""The words that stand for the terminals of the grammar: from the word lists, and as grades are written.
 
 Takes a role and a source of chance; gives one word of that role with the row that says what it means.
 """
@@ -62,7 +62,9 @@ _USUAL = {
     "LESS": ("less", "weaker"),
     "THAN": ("than", "compared to"),
 }
-"""Of these roles the rows hold words for many uses; these are the ones that fit every place of the grammar."""
+"""Of these roles the rows hold words for many uses; these are the ones that fit every place."""
+_RUNS_ON = frozenset({"of", "in", "to"})
+"""How a wording ends that may stand before a name alone: "loss of", "increase in"."""
 _LEFT_OUT = {
     "not": "stands after its verb, not before a name",
     "b": "a small letter is a side only in capitals",
@@ -106,9 +108,16 @@ def _groups(role: str) -> tuple[Sequence[Said], ...]:
         if row.role.upper() != role:
             continue
         for wording in wordings(row.phrase):
-            if wording not in _LEFT_OUT:
-                groups.setdefault((row.meaning, row.flags), []).append(Said(role, _as_written(wording, row), row))
-    return tuple(groups.values())
+            if wording not in _LEFT_OUT and wording.split()[-1] not in _RUNS_ON:
+                groups.setdefault((row.meaning, row.flags), []).append(
+                    Said(role, _as_written(wording, row), row)
+                )
+    return tuple(group for group in groups.values() for _ in range(_times(group[0])))
+
+
+def _times(said: Said) -> int:
+    """One side is said far more often than both, or the same one again."""
+    return 4 if said.meaning in ("left", "right") else 1
 
 
 def _row_of(wording: str) -> Word | None:

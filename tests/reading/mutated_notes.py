@@ -7,12 +7,13 @@ from collections.abc import Callable, Iterator, Sequence
 _PART = re.compile(r"\s+|[^\W\d_]+|\d+|[^\w\s]|_")
 STRAY = (
     *("2+", "0", "4/4", "++", "absent", "brisk", "R", "L", "left", "bilaterally", "no", "not", "except"),
-    *("otherwise", "knees", "ankle", "biceps", "reflexes", "DTRs", "clonus", "Babinski", "Hoffmann", "plantar"),
-    *("jerk", "toes", "areflexia", "throughout", "respectively", "previously", "if", "possible", "(", ")", ","),
-    *(";", ":", "|", "/", "\n", "\n\n", "\r\n", "\t", "  ", "*", "-", "→", "↑↓", "½", "²", "\u00a0", "\x00", "\ufeff"),
-    *("é", "ß", "İ", "’", "🔨", "x3", "beats", "than", ">", "=", "not tested", "due to", "now", "scale 0-4"),
-    *("with reinforcement", "only", "and", "to", "the patient", "walks", "3/5", "strength", "mother has"),
-)  # fmt: skip
+    *("otherwise", "knees", "ankle", "biceps", "reflexes", "DTRs", "clonus", "Babinski", "Hoffmann"),
+    *("plantar", "jerk", "toes", "areflexia", "throughout", "respectively", "previously", "if", "possible"),
+    *("(", ")", ",", ";", ":", "|", "/", "\n", "\n\n", "\r\n", "\t", "  ", "*", "-", "→", "↑↓", "½", "²"),
+    *("\u00a0", "\x00", "\ufeff", "é", "ß", "İ", "’", "🔨", "x3", "beats", "than", ">", "=", "not tested"),
+    *("due to", "now", "scale 0-4", "with reinforcement", "only", "and", "to", "the patient", "walks"),
+    *("3/5", "strength", "mother has"),
+)
 
 
 def mutations(text: str, seed: str, count: int) -> Iterator[str]:

@@ -1,55 +1,80 @@
 """A broad list of patterns that find talk of reflexes, written from the trade and never from the word lists.
 
 Gives the places of such talk in a text, and the places of look-alikes, whose talk is of something else.
-The patterns are wide on purpose: common misspellings, run-together words, abbreviations. Common practice, no source.
+The patterns are wide on purpose: misspellings, run-together words, abbreviations. Common practice, no source.
 """
 
 import re
 from collections.abc import Iterator
 
+_TENDONS = "knee|ankle|jaw|biceps?|triceps?|supinator|tendon|finger|achill\\w+|patell?ar|pectoral|adductor"
+_NEWBORN = "palmomental|glabellar|rooting|snout|grasp|suck(?:ing)?|moro|babkin|galant|landau|parachute"
+_RESPONSES = "responses?|stimulation|sign|down|upg?|flexor|extensor|mute|silent|equiv"
+
 FAMILIES = {
     "reflex": r"\w*(?:ref?f?lex|reflx|refelx|relfex|refex)(?:es|s|ia|ic|cs)?\b",
     "dtr": r"\bd\.?\s?t\.?\s?r'?s?\b",
-    "jerk": r"\b(?:knee|ankle|jaw|biceps?|triceps?|supinator|tendon|finger|achill\w+|patell?ar|pectoral|adductor)"
-    r"[\s-]?jerks?\b",
+    "jerk": rf"\b(?:{_TENDONS})[\s-]?jerks?\b",
     "shorthand": r"\b[KABTS]J'?s?\b(?=\s*:?\s*(?:[0-5]|\+|absent|brisk|R\b|L\b))",
     "babinski": r"\bbab[iy]n?s?k[iy]\w*",
-    "clonus": r"\bc[lo]+l?onu?[sx]\b",
+    "clonus": r"\bc[lo]+l?on[ou][sx]\b",
     "hoffmann": r"\bhoff?mann?'?s?\b",
     "tromner": r"\btr[oö]e?mner'?s?\b",
-    "plantar response": r"\bplan?t[ae]rs?\b[\s:]{0,3}(?:responses?|stimulation|sign|down|upg?|flexor|extensor|mute|silent|equiv)"
-    r"|\bplan?t[ae]rs\b[\s:]{0,3}(?:were|are)",
+    "plantar response": rf"\bplan?t[ae]rs?\b[\s:]{{0,3}}(?:{_RESPONSES})|\bplan?t[ae]rs\s+(?:were|are)\b",
     "toes": r"\btoes?\s+(?:(?:are|is|were|was|both|go|going)\s+)?(?:down|up(?!per)|mute|silent|equivocal)\w*",
-    "named variant": r"\b(?:chaddock|oppenheim|gordon|schae?ff?er|rossolimo|mendel)'?s?\s+(?:sign|reflex|response)",
-    "grasp and kin": r"\b(?:palmomental|glabellar|rooting|snout|grasp|suck(?:ing)?|moro|babkin|galant|landau|parachute)"
-    r"\s+(?:reflex|response|sign)\w*",
+    "named variant": r"\b(?:chaddock|oppenheim|gordon|schae?ff?er|rossolimo)'?s?\s+(?:sign|reflex|response)",
+    "grasp and kin": rf"\b(?:{_NEWBORN})\s+(?:reflex|response|sign)\w*",
     "superficial": r"\b(?:anal\s+wink|(?:cremasteric|bulbocavernos\w+|abdominal|anal)\s+reflex\w*)",
-}  # fmt: skip
+}
 _TALK = {name: re.compile(pattern, re.IGNORECASE) for name, pattern in FAMILIES.items()}
 
+_OTHER_REFLEXES = (
+    *(
+        "light",
+        "red",
+        "pupillary",
+        "pupil",
+        "corneal",
+        "gag",
+        "blink",
+        "cough",
+        r"swallow\w*",
+        "acoustic",
+        "h",
+    ),
+    *(r"vestibul\w*\W?\w*cular", r"oculo\w+", "stapedial", "startle", "vagal", "vasovagal", "acid"),
+    *(r"gastro\W?\w+", r"hepato\W?jugular", "micturition", "detrusor", r"let\W?down", "baroreceptor"),
+    *("accommodation", "consensual", "menace", r"brain\W?stem", "diving", "cold", "righting", "postural"),
+    *("conditioned", "withdrawal", "axon", "retinal", "foveal", "palatal", "pharyngeal", "autonomic"),
+    *("carotid", "sneeze", "optical", "marginal"),
+)
+_OTHER_USES = (
+    *(r"tachy\w+", r"brady\w+", "syncope", "spasms?", "hammers?", "arcs?", "incontinence", "bladder"),
+    *("guarding", "action", "movements?", "epilepsy", "cough", "decay", r"threshold\w*"),
+)
+_SEIZURE = r"\b(?:seizures?|convuls\w+|epilep\w+|sz)\b"
+_PLAN = r"\b(?:will|plan|please|to|needs?|let\s+me|going\s+to)\b[^.\n]{0,20}"
+_TEST = r"\b(?:re-?check|re-?test|examine|check|repeat|monitor)"
+
 LOOK_ALIKES = {
-    "other reflex": r"\b(?:light|red|pupillary|pupil|corneal|gag|blink|cough|swallow\w*|vestibul[oa]r?\W?ocular|oculo\w+|acoustic|"
-    r"stapedial|startle|vagal|vasovagal|acid|gastro\W?\w+|hepato\W?jugular|micturition|detrusor|let\W?down|baroreceptor|"
-    r"accommodation|consensual|menace|brain\W?stem|diving|h|cold|righting|postural|conditioned|withdrawal|axon|retinal|"
-    r"foveal|palatal|pharyngeal|autonomic|carotid|sneeze|optical|marginal)[\s-]+reflex\w*",
+    "other reflex": rf"\b(?:{'|'.join(_OTHER_REFLEXES)})[\s-]+reflex\w*",
     "reflux": r"\b\w*reflux\w*",
     "dystrophy": r"\breflex\s+(?:sympath\w+|neurovascular|dystroph\w+)\b|\brsd\b",
-    "laboratory": r"\b(?:with|w|w/|w\.)\s?reflex\b|\breflex(?:ed)?\s+(?:to|if|culture|testing|tsh|t4|panel|microscop\w+)\b",
+    "laboratory": r"\b(?:with|w|w/|w\.)\s?reflex\b|\breflex\s+(?:to|if|culture|testing|tsh|panel|microscopy)",
     "other word": r"\breflex(?:ion|ology|ive)\w*|\breflexed\b|\bdys\s?reflex\w*|\breflections?\b",
     "myoclonus": r"\b\w*(?:my|ops|p|m)o?c?lonus\b|\b(?:my|ops)oclon\w+|\bclon(?:ic|azepam|idine)\b",
-    "seizure": r"\b(?:seizures?|convuls\w+|epilep\w+|sz)\b[^.\n]{0,80}\bclonus\b|\bclonus\b[^.\n]{0,80}\b(?:seizure|convuls\w+)",
-    "other use": r"\breflex\s+(?:tachy\w+|brady\w+|syncope|spasms?|hammers?|arcs?|incontinence|bladder|guarding|action|"
-    r"movements?|epilepsy|cough|decay|threshold\w*)",
+    "seizure": rf"{_SEIZURE}[^.\n]{{0,80}}\bclonus\b|\bclonus\b[^.\n]{{0,80}}{_SEIZURE}",
+    "limb of a seizure": r"\b(?:generali[sz]ed|arm|leg|jaw|facial)\s+clonus\b",
+    "other use": rf"\breflex\s+(?:{'|'.join(_OTHER_USES)})",
     "disease": r"\bwerd?nig\W{0,3}hoff?mann?",
-    "legend": r"\b(?:scale|grading|legend|key)\b[^\n]{0,200}",
-    "idiom": r"\bknee[\s-]?jerk\s+reactions?\b",
+    "legend": r"\b(?:reflex\s+)?(?:scale|grading|legend)\b[^\n]{0,120}",
+    "idiom": r"\bknee[\s-]?jerk\s+reactions?\b|\brandom\s+knee\s+jerks\b",
     "nerve test": r"\b(?:tinel\w*\W{1,5}(?:and\W)?hoff?mann?|hoff?mann?\W{1,3}tinel)\w*",
-    "plan": r"\b(?:(?:will|plan|please|to|needs?|let\s+me|going\s+to)\b[^.\n]{0,20}\b(?:re-?check|re-?test|examine|check|repeat|monitor)"
-    r"|recheck|testing)\b[^.\n]{0,60}",
-    "foot muscle": r"\bplantar\s+flexors?[\s,]+(?:spasm\w*|strength|power|weak\w*|muscles?|invert\w+|[0-5]/5)",
+    "plan": rf"(?:{_PLAN}{_TEST}|\brecheck|\btesting)\b[^.\n]{{0,60}}",
+    "foot muscle": r"\bplantar\s+flexors?[\s,]+(?:spasm|strength|power|weak|muscle|invert|[0-5]/5)\w*",
+    "toes of a fall or a feeling": r"\b(?:curled|curling|from|tingling\s+in)\s+toes\s+up\b",
 }
 _ALIKE = [re.compile(pattern, re.IGNORECASE) for pattern in LOOK_ALIKES.values()]
-
 
 _HEADS = frozenset({"reflex", "dtr", "jerk", "superficial", "plantar response"})
 _FAR = 80
@@ -70,5 +95,5 @@ def talk_in(text: str) -> Iterator[tuple[str, int, int]]:
     for family, pattern in _TALK.items():
         for match in pattern.finditer(text):
             start, end = match.span()
-            if not any(low <= start and end <= high or start <= low < end for low, high in explained):
+            if not any(low < end and start < high for low, high in explained):
                 yield family, start, end

@@ -14,7 +14,7 @@ from converter.words import Word, shipped_vocabulary
 from converter.words.phrases import tokens_of, wordings
 
 NOTES = written_notes()
-FORMS = 12
+FORMS = 4
 """Changed forms of each written note."""
 SPAN_ROLES = frozenset(
     {"site", "side", "value", "assertion", "header", "region", "exception", "comparison", "detail"}
@@ -37,7 +37,9 @@ def well_placed(reading: Reading, text: str) -> None:
         assert finding.spans, finding
         assert all(0 <= span.start < span.end <= len(text) for span in finding.spans), finding
         assert {span.role for span in finding.spans} <= SPAN_ROLES, finding
-        assert list(finding.spans) == sorted(finding.spans, key=lambda span: (span.start, span.end, span.role))
+        assert list(finding.spans) == sorted(
+            finding.spans, key=lambda span: (span.start, span.end, span.role)
+        )
         hull = min(span.start for span in finding.spans), max(span.end for span in finding.spans)
         assert (finding.start, finding.end) == hull
         assert finding.quote == text[finding.start : finding.end]

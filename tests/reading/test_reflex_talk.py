@@ -1,4 +1,4 @@
-"""No reflex talk is lost: a list of patterns of its own finds it, and the reading must account for each piece.
+"""No reflex talk is lost: a list of patterns of its own finds it, and the reading accounts for each piece.
 
 A piece of talk is accounted for where a finding's span or an unread span lies on it, where it heads the
 findings right after it, or where a look-alike explains it.
@@ -18,7 +18,9 @@ from written_notes import read_text, written_notes
 
 NOTES = written_notes()
 FORMS = 4
-SAMPLE = 400
+SAMPLE = 1500
+HINT = re.compile("flex|dtr|jerk|babin|clon|hoff|plantar", re.IGNORECASE)
+"""Most notes say nothing of reflexes; these pieces of words tell quickly which ones may."""
 LOST_IN_PASSAGES = 0.03
 LOST_IN_NOTES = 0.10
 """Pieces of talk that may stay unexplained: in real notes the patterns also meet other things by chance."""
@@ -36,8 +38,7 @@ def lost_in(text: str) -> tuple[list[str], int]:
     lost = [
         f"{family}: {text[start:end]!r} in {text[max(0, start - 40) : end + 40]!r}"
         for family, start, end in talk
-        if not any(low < end and start < high for low, high in spans)
-        and not heads(text, family, end, starts)
+        if not any(low < end and start < high for low, high in spans) and not heads(text, family, end, starts)
     ]
     return lost, len(talk)
 
@@ -72,8 +73,9 @@ def test_passages_lose_little(outside: Path) -> None:
 def test_real_notes_lose_little(outside: Path) -> None:
     with gzip.open(outside / "corpus" / "notes.jsonl.gz", "rt", encoding="utf-8") as lines:
         texts = [json.loads(line)["text"] for line in lines]
-    speaking = [text for text in texts if next(talk_in(text), None) is not None]
-    lost, count = lost_in_all(random.Random(7).sample(speaking, min(SAMPLE, len(speaking))))
+    hinted = [text for text in texts if HINT.search(text)]
+    lost, count = lost_in_all(random.Random(7).sample(hinted, min(SAMPLE, len(hinted))))
+    assert count > SAMPLE / 20
     assert len(lost) <= LOST_IN_NOTES * count, f"{len(lost)} of {count} pieces of reflex talk are lost"
 
 

@@ -198,6 +198,7 @@ def test_deeply_nested_json_and_sections(tmp_path: Path) -> None:
         '{"resourceType": "Bundle", "entry": [{"resource": 7}]}',
         '{"resourceType": ["x"], "id": {"a": 1}}',
         '{"resourceType": "Composition"}',
+        '{"resourceType": "Bundle", "entry": ' + "[" * 800 + "]" * 800 + "}",
     ],
 )
 def test_json_of_another_shape_never_raises(tmp_path: Path, content: str) -> None:

@@ -169,7 +169,8 @@ def _clonus_of_last(p: Parser, target: Target) -> Target:
     last = p.drafts[-1].target if p.drafts else None
     joint = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}.get(last.site if last else "")
     near = {token.kind for token in before[-4:]}
-    if last is None or joint is None or not near & {"with"} or near & {"comma", "and"}:
+    attached = near & {"with"} or (before and before[-1].kind in ("open", "count"))
+    if last is None or joint is None or not attached or near & {"comma", "and"}:
         return target
     if target.side == "both" and p.drafts[-1].side == "unspecified":
         p.drafts[-1].side = "both"

@@ -33,7 +33,7 @@ def exception(p: Parser) -> bool:
         return False
     if all(target.foreign for target in targets):
         return _foreign_exception(p, targets, index)
-    found = phrase_at(p, p.skip(index, "is", "colon", "comma", "equals", "anaphor"))
+    found = phrase_at(p, p.skip(index, "is", "colon", "comma", "equals", "anaphor", "open"))
     if p.kind(p.skip(index, "is", "colon", "comma")) == "untested":
         p.mark([mark])
         return False

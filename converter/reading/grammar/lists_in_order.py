@@ -1,11 +1,18 @@
 """As many values as names, in the same order: "2+, 1+ and 0 at the biceps, knees and ankles respectively"."""
 
+from typing import TYPE_CHECKING
+
 from converter.reading.grammar.drafting import draft
 from converter.reading.grammar.other_sides import on_side
 from converter.reading.grammar.parser import LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
 from converter.reading.grammar.phrases import take
 from converter.reading.grammar.targets import targets_at
+
+if TYPE_CHECKING:
+    from converter.reading.tokens import Token
+
+_BOTH = 2
 
 
 def respectively(p: Parser) -> bool:
@@ -16,7 +23,26 @@ def respectively(p: Parser) -> bool:
                  | target [ link ] values AT SIDE RESPECTIVELY ;
     values = value { "," value } AND value ;
     """
-    return _names_then_values(p) or _values_then_names(p)
+    return _names_then_values(p) or _values_then_names(p) or _sides_then_name(p)
+
+
+def _sides_then_name(p: Parser) -> bool:
+    """As in "R2+ L1+ KJ": a value for each side, then the name."""
+    found: list[tuple[Token, Phrase]] = []
+    index = p.index
+    while p.kind(index) == "side" and p.kind(index + 1) in VALUES and len(found) < _BOTH:
+        phrase = Phrase(used=[(p.tokens[index], "side")])
+        take(p, index + 1, phrase)
+        found.append((p.tokens[index], phrase))
+        index = p.skip(index + 2, "comma", "slash")
+    targets, end = targets_at(p, index, after_value=True)
+    sides = {token.meaning for token, _ in found}
+    if sides != {"left", "right"} or len(targets) != 1 or targets[0].foreign or targets[0].side:
+        return False
+    for token, phrase in found:
+        draft(p, [on_side(targets[0], token.meaning)], phrase)
+    p.index = end
+    return True
 
 
 def _names_then_values(p: Parser) -> bool:

@@ -41,6 +41,7 @@ def named_value(p: Parser) -> bool:
     if header is not None:
         placed, end = places(p, after, header)
         if placed:
+            end = _against(p, end, phrase)
             extra = [(token, "header") for token, _ in header.used if placed[0].used[0][0] is not token]
             took = draft(p, placed, phrase, extra)
             p.index = other_sides(p, end, placed) if took else p.index
@@ -63,6 +64,16 @@ def _plantar_as_response(
         return None
     token = p.tokens[linked]
     return Phrase(value=Written(response="flexor"), used=[(token, "value")]), linked + 1
+
+
+def _against(p: Parser, index: int, phrase: Phrase) -> int:
+    """As in "brisk LLE>RLE": one limb set against the other."""
+    if p.kind(index) not in ("greater", "lesser") or p.kind(index + 1) != "region":
+        return index
+    more = p.kind(index) == "greater"
+    phrase.details.comparison = "greater_than_other_side" if more else "less_than_other_side"
+    phrase.used += [(token, "comparison") for token in p.tokens[index : index + 2]]
+    return index + 2
 
 
 def _toes_again(p: Parser, targets: list[Target], phrase: Phrase, after: int) -> int:

@@ -142,17 +142,20 @@ def grades_tendons(tokens: list[Token], context: Context) -> bool:
     )
 
 
+_BEFORE_A_GRADE = {"side", "colon", "open", "close", "is", "slash", "comma", "at", "value"}
+
+
 def _graded_as_reflex(tokens: list[Token], index: int) -> bool:
-    following = next(
-        (t for t in tokens[index + 1 : index + 5] if t.kind not in ("side", "colon", "open", "close", "is")),
-        None,
-    )
-    if following is None:
-        return False
-    written = following.written
-    if isinstance(written, Pair):
-        return (written.first.plus == "trailing" and written.second.low != 5) or written.second.low == 4
-    return isinstance(written, Written) and (written.plus == "trailing" or written.denominator == 4)
+    """Whether the first grade behind a tendon is one: "biceps 2+", "triceps absent on the left, 2+ right"."""
+    for token in tokens[index + 1 : index + 10]:
+        written = token.written
+        if isinstance(written, Pair):
+            return (written.first.plus == "trailing" and written.second.low != 5) or written.second.low == 4
+        if isinstance(written, Written) and written.descriptor != "absent":
+            return written.plus == "trailing" or written.denominator == 4
+        if token.kind not in _BEFORE_A_GRADE and "root" not in token.flags:
+            return False
+    return False
 
 
 def _lead_in(tokens: list[Token], found: list[bool]) -> None:

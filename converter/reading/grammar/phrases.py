@@ -137,11 +137,23 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
         return None if sided and _before_value(p, joined) else _side(p, index, joined, phrase)
     if kind == "only" and joined == index and p.kind(p.skip(index + 1, "at")) == "side":
         return _placed_side(p, p.skip(index + 1, "at"), phrase)
+    if kind == "side_ref" and joined == index and phrase.side is None and phrase.pair is None:
+        phrase.side = "both"
+        phrase.used.append((p.tokens[joined], "side"))
+        return joined + 1
+    if kind == "dash" and joined == index and _ranges_on(p, joined, phrase):
+        return _to(p, joined, phrase)
     if kind in VALUES:
         return joined + 1 if _joins(p, index, joined, phrase) and take(p, joined, phrase) else None
     if kind == "at":
         return _after_at(p, index, joined, phrase)
     return _manner(p, index, joined, phrase)
+
+
+def _ranges_on(p: Parser, at: int, phrase: Phrase) -> bool:
+    """As in "tr-1+": a dash between the ends of a range whose lower end is a word."""
+    trace = phrase.value is not None and phrase.value.descriptor == "trace"
+    return trace and p.kind(at + 1) in VALUES and p.tokens[at].end == p.tokens[at + 1].start
 
 
 def _manner(p: Parser, index: int, joined: int, phrase: Phrase) -> int | None:

@@ -6,9 +6,11 @@ from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Target, Used
 from converter.reading.tokens import Token
+from converter.reading.written import Pair, Written
 
 CLONUS_AT = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}
 """The joint at which clonus is seen, by the reflex whose name it shares."""
+_ROOTS_REACH = 5
 _FOREIGN = frozenset({"other_exam", "look_alike"})
 
 
@@ -140,11 +142,14 @@ def _site_at(p: Parser, index: int) -> tuple[Target, int] | None:
 
 def _root_in_brackets(p: Parser, target: Target, index: int) -> int:
     """Biceps (C5): the root that the note gives beside the tendon."""
-    if p.kind(index) != "open" or not p.has(index + 1, "root") or p.kind(index + 2) != "close":
+    if p.kind(index) != "open" or not p.has(index + 1, "root"):
         return index
-    target.root = p.tokens[index + 1].meaning.partition("root=")[2]
-    target.used.append((p.tokens[index + 1], "detail"))
-    return index + 3
+    close = p.skip(index + 2, "slash", "dash", "other", "comma", "and", "value")
+    if p.kind(close) != "close" or close - index > _ROOTS_REACH:
+        return index
+    target.root = p.tokens[index + 1].meaning.partition("root=")[2] if close == index + 2 else None
+    target.used += [(token, "detail") for token in p.tokens[index + 1 : close]]
+    return close + 1
 
 
 def _joint_counts(p: Parser, index: int) -> bool:
@@ -187,7 +192,8 @@ def _region_at(p: Parser, index: int) -> tuple[Target, int] | None:
     token = p.tokens[index]
     if "part" in token.flags or ("partial" in token.flags and not _partial_counts(p, index)):
         return None
-    if p.kind(index + 1) == "other_exam" or not (p.spoken[index] or _reflex_follows(p, index)):
+    graded = _graded_before(p, index)
+    if p.kind(index + 1) == "other_exam" or not (p.spoken[index] or graded or _reflex_follows(p, index)):
         return Target("unspecified", foreign=True, used=[(token, "")]), index + 1
     site, _, side = token.meaning.partition(":")
     target = Target(site, side=side or None, region=True, flags=token.flags, used=[(token, "region")])
@@ -201,6 +207,14 @@ def _region_at(p: Parser, index: int) -> tuple[Target, int] | None:
         target.implied = p.tokens[index].meaning or None
         index += 1
     return target, index
+
+
+def _graded_before(p: Parser, index: int) -> bool:
+    """As in "+2 BUE, +1 BLE DTRs": a reflex grade right before it, where reflexes are named later."""
+    written = p.tokens[index - 1].written if index else None
+    graded = isinstance(written, Pair) or (isinstance(written, Written) and written.plus != "none")
+    foreign = any(token.kind == "other_exam" for token in p.tokens)
+    return graded and not foreign and any(token.kind == "reflex" for token in p.tokens[index:])
 
 
 def _narrower(p: Parser, index: int, wide: Target) -> tuple[Target, int] | None:

@@ -1,0 +1,114 @@
+"""The report in a real browser: opens without a complaint, filters, fits a phone, works by keyboard.
+
+Chromium (Debian package) driven by Playwright; both are real parts of the tests.
+"""
+
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from audit_samples import audited, small_archive
+
+from converter.audit import report_html
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from playwright.sync_api import Browser, Page
+
+FLAGS = (
+    "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def browser() -> "Iterator[Browser]":
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        pytest.skip("chromium is not installed; it is one of the real parts, see PLEXOR_PARTS")
+    playwright = pytest.importorskip(
+        "playwright.sync_api", reason="playwright is not installed; one of the real parts, see PLEXOR_PARTS"
+    )
+    with playwright.sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=chromium, args=list(FLAGS))
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="module")
+def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("report") / "report.html"
+    path.write_text(report_html(audited(small_archive(), name_notes=True)), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(params=["light", "dark"])
+def page(browser: "Browser", report: Path, request: pytest.FixtureRequest) -> "Iterator[Page]":
+    opened = browser.new_page(viewport={"width": 1200, "height": 900}, color_scheme=request.param)
+    complaints: list[str] = []
+    requests: list[str] = []
+    opened.on("console", lambda message: complaints.append(message.text))
+    opened.on("pageerror", lambda error: complaints.append(str(error)))
+    opened.on("request", lambda asked: requests.append(asked.url))
+    opened.goto(report.as_uri())
+    yield opened
+    assert complaints == []
+    assert requests == [report.as_uri()]
+    opened.close()
+
+
+def test_one_comparison_shows_at_a_time(page: "Page") -> None:
+    assert page.locator('#figure-reflexes .panel[data-dimension="examiner"]').is_visible()
+    assert not page.locator('#figure-reflexes .panel[data-dimension="month"]').is_visible()
+    page.check("input[value=month]")
+    assert page.locator('#figure-reflexes .panel[data-dimension="month"]').is_visible()
+    assert not page.locator('#figure-reflexes .panel[data-dimension="examiner"]').is_visible()
+    assert "groups by month" in page.inner_text("#status")
+
+
+def test_topics_and_groups_filter(page: "Page") -> None:
+    everything = page.locator(".figure:visible").count()
+    page.select_option("#topic", "What is abnormal")
+    assert page.locator(".figure:visible").count() == 4
+    page.fill("#group", "ex-1")
+    panel = page.locator('#figure-abnormal .panel[data-dimension="examiner"]')
+    assert panel.locator("tbody tr:visible").count() == 1
+    assert "1 groups" in page.inner_text("#status")
+    page.click("button[type=reset]")
+    page.wait_for_function("document.querySelector('#group').value === ''")
+    assert page.locator(".figure:visible").count() == everything
+
+
+def test_a_number_leads_to_its_notes(page: "Page") -> None:
+    page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+    page.click('#figure-reflexes .panel[data-dimension="examiner"] tr[data-group="EX-1"] a')
+    rows = page.locator("#notes-reflexes tbody tr:visible")
+    assert rows.count() == 4  # by hand: N1 N2 N3 N8
+
+
+def test_the_filters_work_by_keyboard(page: "Page") -> None:
+    page.focus("input[value=examiner]")
+    page.keyboard.press("ArrowRight")
+    assert page.locator('#figure-reflexes .panel[data-dimension="facility"]').is_visible()
+
+
+@pytest.mark.parametrize("width", [360, 1200])
+def test_the_page_fits_its_window(page: "Page", width: int, tmp_path: Path) -> None:
+    page.set_viewport_size({"width": width, "height": 800})
+    for dimension in ("examiner", "month"):
+        page.check(f"input[value={dimension}]")
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+    picture = tmp_path / "report.png"
+    page.screenshot(path=str(picture), full_page=True)
+    assert picture.stat().st_size > 10_000
+
+
+def test_everything_stands_open_without_the_script(browser: "Browser", report: Path) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    opened = context.new_page()
+    opened.goto(report.as_uri())
+    assert opened.locator('#figure-reflexes .panel[data-dimension="month"]').is_visible()
+    assert not opened.locator("#filters").is_visible()
+    context.close()
