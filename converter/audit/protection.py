@@ -15,8 +15,8 @@ Not covered: a reader who knows persons behind a number from elsewhere; sums ove
 dimension less several groups of another; a denominator in one group less what is left of it in another; and
 numbers of two figures taken from one another unless one is the other's denominator.
 
-Terms after the Statistical Disclosure Control handbook (sdctools.github.io/HandbookSDC): primary and secondary
-suppression, here by number of persons.
+Terms after the Statistical Disclosure Control handbook (sdctools.github.io/HandbookSDC): primary and
+secondary suppression, here by number of persons.
 """
 
 from collections import defaultdict

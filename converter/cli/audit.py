@@ -15,7 +15,7 @@ from converter.cli.running import CLEAN, CannotRunError
 
 if TYPE_CHECKING:
     from converter.api import Session
-    from converter.audit import Audit
+    from converter.audit import Audit, AuditOptions
 
 EXAMPLE = """\b
 Example:
@@ -67,30 +67,40 @@ def audit(
     pages of patients pick people out: ask for them only where all readers may see the notes.
     """
     from converter import api
-    from converter.audit import AuditOptions
 
+    _check(out, min_count, notes, patients=patients)
+    settings = settings_of(config)
+    session = api.open_session(settings, time=now())
+    path = archive_path(archive, settings)
+    if notes is not Naming.NONE:
+        os.umask(0o077)  # a report that names notes is readable by its owner only
+    found = api.audit(path, session, _options(session, min_count, notes))
+    with opened(out) as stream:
+        write_audit(stream, format_, found)
+    if patients and out is not None:
+        write_patients(out.with_name(f"{out.stem}-patients"), path, session)
+    return CLEAN
+
+
+def _check(out: Path | None, min_count: int, notes: Naming, *, patients: bool) -> None:
     if notes is not Naming.NONE and min_count > 1:
         raise CannotRunError(
             "--notes names single notes, so small numbers cannot be hidden: add --min-count 1"
         )
     if patients and out is None:
         raise CannotRunError("--patients writes a folder beside the report: say where with --out")
-    settings = settings_of(config)
-    session = api.open_session(settings, time=now())
-    path = archive_path(archive, settings)
-    options = AuditOptions(
+
+
+def _options(session: "Session", min_count: int, notes: Naming) -> "AuditOptions":
+    from converter.audit import AuditOptions
+
+    return AuditOptions(
         min_count=min_count,
         name_notes=notes is not Naming.NONE,
         quotes=notes is Naming.QUOTES,
         made=session.time or "",
         program=session.program,
     )
-    found = api.audit(path, session, options)
-    with opened(out) as stream:
-        write_audit(stream, format_, found)
-    if patients and out is not None:
-        write_patients(out.with_name(f"{out.stem}-patients"), path, session)
-    return CLEAN
 
 
 def write_audit(stream: TextIO, format_: ReportFormat, found: "Audit") -> None:

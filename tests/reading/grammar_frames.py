@@ -129,6 +129,7 @@ def lead_region(node: Node) -> tuple[str, Rows]:
     side = sides[0].meaning if sides else own or "unspecified"
     clear(side in (*OPPOSITE, "both", "unspecified"), "the same or other side needs one before")
     about = Thing(site, side=side, region=True)
+    clear(not any("jerk" in word.flags for word in node.words("REFLEX")), "a limb that jerks is no reflex")
     if node.words("REFLEX"):
         return f"{written(node)} 2+.", [row_of(about, "2+")]
     return f"{written(node)} reflexes were brisk.".replace("had reflexes were brisk", "had brisk reflexes"), [

@@ -98,6 +98,8 @@ def value_named(node: Node) -> tuple[str, Rows]:
         found = [one.on("both") for one in found]
     rows = [row for one in found for row in rows_for(one, value)]
     rows += _other_sides(node, found, value)
+    if all(one.own_noun and one.one for one in found):
+        return f"Reflexes: {written(node)}.", rows
     return _in_context(node, found, value_before=True), rows
 
 

@@ -123,10 +123,7 @@ def _with_manner(value: Value, words: Sequence[Said], manner: Said) -> Value:
 def rows_for(about: Thing, value: Value, **more: str) -> list[dict[str, str]]:
     """The rows of a case for a reflex and what is said of it."""
     clear(not about.implied, "a state that is named takes no other value")
-    clear(
-        not (about.side != "unspecified" and value.side not in ("unspecified", about.side)),
-        "a side is said once",
-    )
+    clear("unspecified" in (about.side, value.side), "a side is said once")
     clear(not about.doubted, "doubt before a name that has a value may mean the name")
     if value.role == "PAIR" or value.other is not None:
         return _two_sides(about, value, more)

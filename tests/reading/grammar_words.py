@@ -79,6 +79,8 @@ _LEFT_OUT = {
     "all four quadrants": "only a belly has quadrants",
     "all 4 quadrants": "only a belly has quadrants",
     "four quadrants": "only a belly has quadrants",
+    "left one": "one may begin the grade",
+    "right one": "one may begin the grade",
     "may": "also a month",
     "?": "a mark without room around it",
     "@": "a mark without room around it",

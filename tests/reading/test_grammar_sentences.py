@@ -24,8 +24,8 @@ from converter.words import shipped_vocabulary
 GRAMMAR = read_grammar(FILE.read_text(encoding="utf-8"))
 NAMES = [rule.__name__ for rule in RULES]
 SENTENCES = 200
-TRIES = 5_000
-FEW = {"pair_order": 20, "lead_side": 200, "side_against_side": 200, "respectively": 200}
+TRIES = 10_000
+FEW = {"pair_order": 20, "lead_side": 150, "side_against_side": 60, "respectively": 80}
 """Shapes of which so few different sentences exist, or are soon found."""
 
 
