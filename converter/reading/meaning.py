@@ -37,16 +37,18 @@ def meaning_of(draft: Draft, kind: str) -> Meaning:
         return _plantar(draft, value)
     if kind == "clonus" or draft.target.sign:
         return _sign(draft, value, kind)
-    return _strength(draft, value)
+    return _strength(draft, value, kind)
 
 
-def _strength(draft: Draft, value: Written) -> Meaning:
+def _strength(draft: Draft, value: Written, kind: str) -> Meaning:
+    if value.counted and value.low == 1 and kind == "superficial":
+        return Meaning(descriptor="present", negated=draft.negated)
     if value.graded:
         return Meaning(low=value.low, high=value.high, negated=draft.negated, uncertain=value.uncertain)
     if value.polarity == "positive":
         return Meaning(descriptor="present", negated=draft.negated)
     if value.polarity == "negative":
-        return Meaning(descriptor="absent", uncertain=True)
+        return Meaning(descriptor="absent", uncertain=kind != "superficial")
     if draft.negated and draft.value is not None and value.descriptor == "absent":
         return Meaning(descriptor="present")
     return Meaning(

@@ -63,13 +63,22 @@ def sentences_of(text: str, tokens: list[Token]) -> Iterator[Sentence]:
             new_line = True
             continue
         if _ends(text, token, tokens, index):
-            if current:
+            if _numbers_a_list(current, token, new_line):
+                current = []
+            elif current:
                 yield _sentence(text, current, new_block, new_line, closed=True)
                 current, new_block, new_line = [], False, False
             continue
-        current.append(token)
+        if token.kind != "stop":
+            current.append(token)
     if current:
         yield _sentence(text, current, new_block, new_line, closed=False)
+
+
+def _numbers_a_list(current: list[Token], stop: Token, new_line: bool) -> bool:
+    """Whether a line begins with the number of a list: "2. Triceps: 2+"."""
+    bare = len(current) == 1 and getattr(current[0].written, "bare", False)
+    return bare and new_line and current[0].end == stop.start
 
 
 def _sentence(text: str, tokens: list[Token], new_block: bool, new_line: bool, *, closed: bool) -> Sentence:

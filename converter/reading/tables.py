@@ -235,11 +235,19 @@ def _rows(
             index += 1
             continue
         row = reader.row(lines[index], columns) if lines[index].tokens else None
+        if row is None and _names_only(lines[index]):
+            index += 1
+            continue
         if row is None:
             break
         rows.append(row)
         index += 1
     return rows, index
+
+
+def _names_only(line: Line) -> bool:
+    """A row whose cells were left empty."""
+    return bool(line.tokens) and all(t.kind in ("site", "pipe") for t in line.tokens)
 
 
 def _is_section(line: Line) -> bool:

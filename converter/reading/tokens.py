@@ -83,7 +83,9 @@ def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
 def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
     """Settle what a token means from the tokens beside it: `x2`, `L-`, `(-)`, two arrows."""
     adjusted: list[Token] = []
-    for token in tokens:
+    for index, token in enumerate(tokens):
+        if _joins_regions(tokens, index):
+            token = replace(token, kind="and", written=None)
         before = adjusted[-1] if adjusted else None
         if token.kind in ("value", "pair") and _is_unticked(text, adjusted):
             del adjusted[-2:]
@@ -111,6 +113,14 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
                 token = replace(token, kind="pair", start=before.start, written=Pair(first, second))
         adjusted.append(token)
     return adjusted
+
+
+def _joins_regions(tokens: list[Token], index: int) -> bool:
+    """Whether a plus sign means "and": "UL + LL"."""
+    if not 0 < index < len(tokens) - 1 or not isinstance(tokens[index].written, Written):
+        return False
+    single = tokens[index].end - tokens[index].start == 1 and getattr(tokens[index].written, "counted", False)
+    return single and tokens[index - 1].kind == tokens[index + 1].kind == "region"
 
 
 def _is_unticked(text: str, before: list[Token]) -> bool:

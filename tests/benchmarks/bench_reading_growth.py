@@ -2,9 +2,9 @@
 
 Run: python tests/benchmarks/bench_reading_growth.py [--size BYTES] [--limit SECONDS] [NAME ...]
 
-Each note repeats a piece, most of them on one line. It is read at a quarter, a half and the whole of the size;
-a note read in linear time takes about twice as long at each step. The figures are printed, and the exit status
-is 1 where a step takes more than three times as long.
+Each note repeats a piece, most of them on one line. It is read at a quarter, a half and the whole of the
+size; a note read in linear time takes about twice as long at each step. The figures are printed, and the exit
+status is 1 where a step takes more than three times as long.
 """
 
 import argparse

@@ -136,7 +136,7 @@ def lead_region(p: Parser) -> bool:
         or (led and p.index > 2 and p.kind(index) != "colon")
     ):
         return False
-    if not (_reflexes_later(p, index + 1) or p.reflexive[start]):
+    if not (_reflexes_later(p, index + 1) or p.reflexive[start]) or (led and _value_of_region(p, index + 1)):
         return False
     p.mark(region.used)
     p.mark_range(start, index, "header")
@@ -144,6 +144,13 @@ def lead_region(p: Parser) -> bool:
     p.context.side = region.side or p.context.side
     p.index = index + 1
     return True
+
+
+def _value_of_region(p: Parser, index: int) -> bool:
+    """As in "RLE reflexes: 2+.": the value is the region's own."""
+    own = p.kind(index) in VALUES or p.kind(index) == "untested"
+    after = p.skip(index + 1, "value", "side", "at")
+    return own and (p.kind(after) not in HEADS or p.kind(p.skip(after + 1, "colon", "is")) in VALUES)
 
 
 def _plain_region(p: Parser, start: int) -> tuple[Target, int] | None:

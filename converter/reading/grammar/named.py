@@ -1,6 +1,6 @@
 """The reflex named before its value: "knee jerks are 2+ and ankle jerks 1+"."""
 
-from converter.reading.grammar.drafting import draft
+from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.lookahead import value_is_next_ones
 from converter.reading.grammar.other_sides import other_sides
 from converter.reading.grammar.parser import HEADS, LINKS, VALUES, Parser
@@ -46,13 +46,30 @@ def named_value(p: Parser) -> bool:
             took = draft(p, placed, phrase, extra)
             p.index = other_sides(p, end, placed) if took else p.index
             return took
-    if _belongs_right(p, targets, after, index == linked):
+    if _denies_sign(p, targets, phrase, after) or _belongs_right(p, targets, after, index == linked):
         return _bare_subject(p, targets, index)
-    took = draft(p, targets, phrase)
+    took = draft(p, _without_value_of_their_own(p, targets, phrase), phrase)
     if took or any(target.foreign for target in targets):
         p.index = other_sides(p, after, targets)
         return True
     return False
+
+
+def _without_value_of_their_own(p: Parser, targets: list[Target], phrase: Phrase) -> list[Target]:
+    """The members of a list that wait for the value.
+
+    In "areflexic legs, arm reflexes 1+" the state is what the legs have; in "crossed adductors, ankles 2+"
+    the sign is there and takes no grade.
+    """
+    graded = phrase.pair is not None or (phrase.value is not None and phrase.value.graded)
+    stated = [target for target in targets if target.implied]
+    signs = [t for t in targets if graded and t.sign and "clonus" not in t.site and t.site != "plantar"]
+    own = [target for target in stated + signs if not target.foreign]
+    if not own or targets[-1] in own or len(own) == len(targets):
+        return targets
+    for target in own:
+        add_bare(p, target, None, [], implied=target.implied or "present")
+    return [target for target in targets if target not in own]
 
 
 def _plantar_as_response(
@@ -178,6 +195,12 @@ def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool)
         return False
     found = target_at(p, following)
     return found is not None and found[0].specific and not first_owns_value(p, [found[0]], found[1])
+
+
+def _denies_sign(p: Parser, targets: list[Target], phrase: Phrase, after: int) -> bool:
+    """As in "Reflexes: negative Babinski": under a heading, the value of the sign that follows."""
+    sign = p.skip(after, "side", "at")
+    return targets[-1].general and phrase.worded and p.kind(sign) == "site" and p.has(sign, "sign")
 
 
 def _bare_subject(p: Parser, targets: list[Target], index: int) -> bool:

@@ -46,7 +46,7 @@ def _side_first(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None:
     if p.kind(index) != "side" or p.tokens[index].meaning not in ("left", "right"):
         return None
     token = p.tokens[index]
-    found = phrase_at(p, p.skip(index + 1, "is", "colon", "equals", "at"), sided=True)
+    found = phrase_at(p, p.skip(index + 1, "is", "colon", "equals", "dash", "at"), sided=True)
     if found is None:
         return None
     phrase, after = found

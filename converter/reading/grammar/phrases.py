@@ -104,7 +104,7 @@ def take(p: Parser, index: int, phrase: Phrase) -> bool:
         phrase.details.beats = written.text or None
     elif isinstance(written, Written) and phrase.pair is None:
         phrase.value = _merged(phrase.value, written)
-        if "neither" in token.flags:
+        if "neither" in token.flags and not any(p.word(i) == "nor" for i in range(index, len(p.tokens))):
             phrase.side = "both"
         if "comparative" in token.flags:
             phrase.details.comparison = "greater_than_other_side"

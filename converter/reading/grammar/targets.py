@@ -22,6 +22,9 @@ def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], 
     first = target_at(p, start)
     if first is None:
         return [], start
+    named = _named_in_brackets(p, *first)
+    if named is not None:
+        return named
     targets, end = [first[0]], first[1]
     while True:
         found = _another(p, end, targets[-1], after_value)
@@ -46,6 +49,19 @@ def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], 
     _settle_sides(targets)
     _settle_implied(targets)
     return targets, end
+
+
+def _named_in_brackets(p: Parser, noun: Target, end: int) -> tuple[list[Target], int] | None:
+    """As in "DTRs (biceps, triceps, knees) 2+": the noun, then the reflexes it speaks of."""
+    if not noun.general or noun.foreign or p.kind(end) != "open":
+        return None
+    targets, after = targets_at(p, end + 1, after_value=False)
+    if not targets or p.kind(after) != "close" or not all(target.specific for target in targets):
+        return None
+    for target in targets:
+        target.used = [*((token, "header") for token, _ in noun.used), *target.used]
+        target.side = target.side or noun.side
+    return targets, after + 1
 
 
 def _heads(p: Parser, region: Target, target: Target) -> bool:
@@ -111,7 +127,10 @@ def _settle_implied(targets: list[Target]) -> None:
     """As in "hyperreflexia in the arms and legs": the state serves every place of the list."""
     implied: str | None = None
     for target in targets:
-        if target.implied is None and (target.region or "joint" in target.flags) and not target.foreign:
+        named = any(role == "header" for _, role in target.used)
+        if named and target.implied is None:
+            implied = None
+        elif target.implied is None and (target.region or "joint" in target.flags) and not target.foreign:
             target.implied = implied
         elif not target.region and not target.general and "joint" not in target.flags:
             implied = None

@@ -1,5 +1,7 @@
 """The value before the reflex: "2+ at the knees", "absent ankle jerks"."""
 
+from dataclasses import replace
+
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.other_sides import other_sides
@@ -101,7 +103,7 @@ def _near(phrase: Phrase, index: int, named: int, targets: list[Target]) -> bool
 
 def _late_side(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> None:
     """As in "flexor plantars, bilaterally": a side after a comma."""
-    at = p.skip(end, "comma")
+    at = p.skip(end, "comma", "close")
     if at == end or p.kind(at) != "side" or p.tokens[at].meaning != "both" or p.kind(at + 1) in HEADS:
         return
     if phrase.side is None and not any(target.side for target in targets):
@@ -110,7 +112,7 @@ def _late_side(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> No
 
 
 def _after_late_side(p: Parser, end: int, phrase: Phrase) -> int:
-    at = p.skip(end, "comma")
+    at = p.skip(end, "comma", "close")
     took = at < len(p.tokens) and any(token is p.tokens[at] for token, _ in phrase.used)
     return at + 1 if took else end
 
@@ -118,8 +120,10 @@ def _after_late_side(p: Parser, end: int, phrase: Phrase) -> int:
 def value_alone(p: Parser) -> bool:
     """A value for what was just spoken of, in a sentence of its own: "2+ and symmetric" under "DTRs".
 
-    value_alone = phrase ;
+    value_alone = phrase | [ AT | PAST | NOW ] "they" IS phrase ;
     """
+    if _they_are(p):
+        return True
     last = p.context.last
     if p.index != 0 or len(last) != 1 or not last[0].general or not (p.context.reflexes or p.context.headed):
         return False
@@ -131,4 +135,19 @@ def value_alone(p: Parser) -> bool:
         return False
     took = draft(p, last, phrase)
     p.index = end if took else p.index
+    return took
+
+
+def _they_are(p: Parser) -> bool:
+    """As in "Ankle jerks were absent. Now they are 2+.": the reflexes of the sentence before."""
+    start = p.skip(p.index, "at", "past", "now", "comma")
+    linked = p.skip(start + 1, "is", "now")
+    if p.index != 0 or p.kind(start) != "anaphor" or linked == start + 1 or not p.context.last:
+        return False
+    found = phrase_at(p, linked)
+    if found is None or p.kind(found[1]) not in ("end", "comma", "and", "but"):
+        return False
+    last = [replace(target, side=None, used=list(target.used)) for target in p.context.last]
+    took = draft(p, last, found[0])
+    p.index = other_sides(p, found[1], last) if took else p.index
     return took
