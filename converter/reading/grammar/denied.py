@@ -191,7 +191,7 @@ def _add(
         value = None
     implied = value.descriptor if value is not None and value.descriptor else target.implied
     if value is not None and value.response == "extensor" and kind == "plantar":
-        implied = None
+        implied, target.flags = None, target.flags | {"sign"}
     if value is not None and value.descriptor == "absent" and not target.sign:
         add_bare(p, target, side, used, implied="present", details=details)
         return

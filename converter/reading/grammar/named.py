@@ -9,6 +9,7 @@ from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.places import first_owns_value, places
 from converter.reading.grammar.target_heads import target_at
 from converter.reading.grammar.targets import targets_at
+from converter.reading.grammar.valued import after_late_side, late_side
 from converter.reading.written import Written
 
 _NEAR = 3
@@ -42,6 +43,8 @@ def named_value(p: Parser) -> bool:
         placed, end = places(p, after, header)
         if placed:
             end = _against(p, end, phrase)
+            late_side(p, phrase, placed, end)
+            end = after_late_side(p, end, phrase)
             extra = [(token, "header") for token, _ in header.used if placed[0].used[0][0] is not token]
             took = draft(p, placed, phrase, extra)
             p.index = other_sides(p, end, placed) if took else p.index

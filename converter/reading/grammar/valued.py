@@ -37,10 +37,10 @@ def value_named(p: Parser) -> bool:
         phrase.used = [(t, "side") for t in p.tokens[p.index : start] if t.kind == "side"] + phrase.used
     targets, end = _placed(p, targets, end)
     end = _number_after(p, phrase, targets, end)
-    _late_side(p, phrase, targets, end)
+    late_side(p, phrase, targets, end)
     if not _draft(p, targets, phrase) and not all(target.foreign for target in targets):
         return False
-    p.index = other_sides(p, _after_late_side(p, end, phrase), targets)
+    p.index = other_sides(p, after_late_side(p, end, phrase), targets)
     return True
 
 
@@ -101,7 +101,7 @@ def _near(phrase: Phrase, index: int, named: int, targets: list[Target]) -> bool
     return gap <= 2 and (targets[0].specific or targets[0].region or targets[0].general)
 
 
-def _late_side(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> None:
+def late_side(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> None:
     """As in "flexor plantars, bilaterally": a side after a comma."""
     at = p.skip(end, "comma", "close")
     if at == end or p.kind(at) != "side" or p.tokens[at].meaning != "both" or p.kind(at + 1) in HEADS:
@@ -111,7 +111,8 @@ def _late_side(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> No
         phrase.used.append((p.tokens[at], "side"))
 
 
-def _after_late_side(p: Parser, end: int, phrase: Phrase) -> int:
+def after_late_side(p: Parser, end: int, phrase: Phrase) -> int:
+    """The index after such a side, if the phrase took it."""
     at = p.skip(end, "comma", "close")
     took = at < len(p.tokens) and any(token is p.tokens[at] for token, _ in phrase.used)
     return at + 1 if took else end
@@ -120,7 +121,7 @@ def _after_late_side(p: Parser, end: int, phrase: Phrase) -> int:
 def value_alone(p: Parser) -> bool:
     """A value for what was just spoken of, in a sentence of its own: "2+ and symmetric" under "DTRs".
 
-    value_alone = phrase | [ AT | PAST | NOW ] "they" IS phrase ;
+    value_alone = phrase | [ NOW ] "they" IS phrase ;
     """
     if _they_are(p):
         return True
@@ -140,7 +141,7 @@ def value_alone(p: Parser) -> bool:
 
 def _they_are(p: Parser) -> bool:
     """As in "Ankle jerks were absent. Now they are 2+.": the reflexes of the sentence before."""
-    start = p.skip(p.index, "at", "past", "now", "comma")
+    start = p.skip(p.index, "now", "comma")
     linked = p.skip(start + 1, "is", "now")
     if p.index != 0 or p.kind(start) != "anaphor" or linked == start + 1 or not p.context.last:
         return False
