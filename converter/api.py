@@ -129,14 +129,26 @@ def check_resources(
         yield from (replace(trouble, source=place) for trouble in checker.check(resource, profiles))
 
 
-def open_checker(session: Session, folders: Iterable[Path] = ()) -> "tuple[Checker, tuple[Diagnostic, ...]]":
-    """A checker with the shipped, the site's and the given definitions; and what is wrong with those."""
+def open_checker(
+    session: Session, folders: Iterable[Path] = (), release: str | None = None, must_support: bool = False
+) -> "tuple[Checker, tuple[Diagnostic, ...]]":
+    """A checker with the shipped, the site's and the given definitions; and what is wrong with those.
+
+    Args:
+        session: settings, among them the site's own folders of definitions.
+        folders: further folders.
+        release: `R4` or `R5`; else the one that the settings name.
+        must_support: also report must-support elements that a resource lacks, as information.
+
+    Raises:
+        ValueError: no base definitions ship for the release.
+    """
     from converter.check import Checker, load_definitions
 
     settings = session.settings
     every = [*(settings.path(name) for name in settings.profiles.folders), *folders]
     definitions = load_definitions(every, settings.fhir.canonical)
-    return Checker(definitions, settings.fhir.release), definitions.problems
+    return Checker(definitions, release or settings.fhir.release, must_support), definitions.problems
 
 
 def audit(archive: Path, session: Session, options: "AuditOptions") -> "Audit":

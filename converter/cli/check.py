@@ -43,9 +43,31 @@ class Counts:
     errors: int = 0
     warnings: int = 0
 
+    @property
+    def nothing(self) -> bool:
+        """Whether no input was there."""
+        return bool(self.missing) and not self.resources and self.errors == self.missing
+
     def __str__(self) -> str:
         found = f"{counted(self.errors, 'error')}, {counted(self.warnings, 'warning')}"
         return f"{counted(self.resources, 'resource')} checked, {found}"
+
+
+@dataclass(frozen=True, slots=True)
+class How:
+    """How resources are checked and the result is written.
+
+    Attributes:
+        format: text, json, jsonl or csv.
+        release: `R4` or `R5`; else the one of the settings.
+        must_support: also tell which must-support elements are left out.
+        by_rule: count the faults by rule.
+    """
+
+    format: Format
+    release: str | None = None
+    must_support: bool = False
+    by_rule: bool = False
 
 
 def check(
@@ -63,6 +85,15 @@ def check(
             metavar="DIR", help="A folder of definitions besides the shipped ones. May be repeated."
         ),
     ] = None,
+    release: Annotated[
+        str | None, typer.Option(metavar="RELEASE", help="R4 or R5; else the one of the settings.")
+    ] = None,
+    must_support: Annotated[
+        bool, typer.Option("--must-support", help="Also tell which must-support elements are left out.")
+    ] = False,
+    by_rule: Annotated[
+        bool, typer.Option("--by-rule", help="Count the faults by rule, each with one example.")
+    ] = False,
     format_: Annotated[
         Format, typer.Option("--format", help="text, json (an OperationOutcome), jsonl or csv.")
     ] = Format.TEXT,
@@ -70,22 +101,35 @@ def check(
     config: Config = None,
 ) -> int:
     """Check FHIR against profiles. Base rules, bindings and invariants are checked too."""
-    from converter.api import open_session
-
-    for folder in profiles or ():
-        if not folder.exists():
-            raise CannotRunError(f"--profiles {folder}: there is no such folder")
-    session = open_session(settings_of(config), run=new_run(), time=now())
+    _refuse_unknown(release, profiles or ())
+    session = _session(config)
+    how = How(format_, release, must_support, by_rule)
     with opened(out) as stream:
-        counts = check_files(stream, format_, inputs, session, profile or (), profiles or ())
-        if counts.missing and not counts.resources and counts.errors == counts.missing:
+        counts = check_files(stream, how, inputs, session, profile or (), profiles or ())
+        if counts.nothing:
             raise CannotRunError("there is nothing to check")
     return INPUT_ERRORS if counts.errors else CLEAN
 
 
+def _session(config: Path | None) -> "Session":
+    from converter.api import open_session
+
+    return open_session(settings_of(config), run=new_run(), time=now())
+
+
+def _refuse_unknown(release: str | None, folders: Iterable[Path]) -> None:
+    from converter.check import RELEASES
+
+    if release not in (None, *RELEASES):
+        raise CannotRunError(f"--release {release}: known are {', '.join(RELEASES)}")
+    for folder in folders:
+        if not folder.exists():
+            raise CannotRunError(f"--profiles {folder}: there is no such folder")
+
+
 def check_files(
     stream: TextIO,
-    format_: Format,
+    how: "How",
     inputs: Iterable[str | Path],
     session: "Session",
     profiles: Sequence[str] = (),
@@ -96,22 +140,43 @@ def check_files(
     from converter.check import read_resources
 
     counts = Counts()
-    checker, problems = api.open_checker(session, folders)
-    resources = _counted(read_resources(inputs), counts)
+    release = how.release or session.settings.fhir.release
+    checker, problems = api.open_checker(session, folders, release, how.must_support)
+    resources = _counted(read_resources(inputs, release=release), counts)
     found = _weighed(chain(problems, api.check_resources(resources, checker, profiles)), counts)
-    if format_ is Format.JSON:
+    if how.by_rule:
+        _write_rules(stream, how.format, found)
+    elif how.format is Format.JSON:
         from converter.check import operation_outcome
 
         stream.write(json_line(operation_outcome(found)) + "\n")
-    elif format_ is Format.TEXT:
+    elif how.format is Format.TEXT:
         for trouble in found:
             stream.write(line_of(trouble) + "\n")
-        stream.write(f"{counts}\n")
     else:
-        with records_to(stream, format_, [field.name for field in fields(Diagnostic)]) as write:
+        with records_to(stream, how.format, [field.name for field in fields(Diagnostic)]) as write:
             for trouble in found:
                 write(_record(trouble))
+    if how.format is Format.TEXT:
+        stream.write(f"{counts}\n")
     return counts
+
+
+def _write_rules(stream: TextIO, format_: Format, found: Iterable[Diagnostic]) -> None:
+    """Write how often each rule was broken."""
+    from converter.check import summary_by_rule
+
+    rows = summary_by_rule(found)
+    if format_ is Format.TEXT:
+        for row in rows:
+            rule = row["rule"] or row["code"]
+            stream.write(
+                f"{row['count']:>6}  {row['severity']}  {rule}  {row['path'] or ''}  {row['message']}\n"
+            )
+        return
+    with records_to(stream, format_, ["severity", "code", "rule", "count", "path", "message"]) as write:
+        for row in rows:
+            write(row)
 
 
 def _counted(resources: Iterable[Read], counts: Counts) -> Iterator[Read]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from converter.cli.check import check_files
+from converter.cli.check import How, check_files
 from converter.cli.clock import new_run, now
 from converter.cli.convert import Form, write_folder
 from converter.cli.options import Job, items_from
@@ -88,7 +88,7 @@ def _bundles(out: Path, read: Sequence[Read], session: "Session", troubles: Trou
 
 def _check(out: Path, session: "Session", troubles: Troubles) -> str:
     with opened(out / "check.txt") as stream:
-        counts = check_files(stream, Format.TEXT, [out / "fhir"], session)
+        counts = check_files(stream, How(Format.TEXT), [out / "fhir"], session)
     troubles.errors += counts.errors
     return f"  {out}/check.txt        {counts}"
 

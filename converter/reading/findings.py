@@ -115,9 +115,9 @@ def _finding(
 
 
 def _compares(draft: Draft) -> bool:
-    """Whether a value only compares: "brisker on the left" says nothing of high or low."""
-    graded = draft.value is not None and draft.value.graded
-    return not graded and "_than_" in (draft.details.comparison or "")
+    """Whether a value only compares: "brisker on the left" says nothing of high or low, but "absent" does."""
+    said = draft.value is not None and (draft.value.graded or draft.value.descriptor == "absent")
+    return not said and "_than_" in (draft.details.comparison or "")
 
 
 def _grade(draft: Draft, meaning: Meaning, graded: _Graded) -> dict[str, Any]:

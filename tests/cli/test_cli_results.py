@@ -19,6 +19,8 @@ n2,"Came for a dressing change.",urn:example:notes,p1,2031-03-05,e1
 n3,"KJ +3/+2. Plantars down.",urn:example:notes,p2,2031-03-06T10:00:00+10:00,e2
 """
 
+FINDING = "https://plexor.example/fhir/StructureDefinition/reflex-finding"
+
 
 @pytest.fixture
 def notes(tmp_path: Path) -> Path:
@@ -188,6 +190,37 @@ def test_check_says_what_is_wrong_where_in_each_format(tmp_path: Path) -> None:
     lines = plexor("check", file, "--format", "jsonl").out.splitlines()
     rows = list(csv.DictReader(io.StringIO(plexor("check", file, "--format", "csv").out)))
     assert [json.loads(line)["code"] for line in lines] == [row["code"] for row in rows]
+
+
+def test_check_counts_faults_by_rule_and_tells_what_is_left_out(tmp_path: Path) -> None:
+    # `done` is no ObservationStatus: FHIR R4, observation-status; http://hl7.org/fhir/R4/valueset-observation-status.html
+    for name in ("a", "b"):
+        resource = {"resourceType": "Observation", "id": name, "status": "done", "code": {"text": "x"}}
+        (tmp_path / f"{name}.json").write_text(json.dumps(resource), encoding="utf-8")
+    ran = plexor("check", tmp_path, "--by-rule")
+    assert ran.status == 1
+    counted = [line.split()[:2] for line in ran.out.splitlines()[:-1]]
+    assert ["2", "error"] in counted
+    rows = [
+        json.loads(line)
+        for line in plexor("check", tmp_path, "--by-rule", "--format", "jsonl").out.splitlines()
+    ]
+    assert [row["count"] for row in rows if row["severity"] == "error"] == [2]
+    said = plexor("check", tmp_path, "--must-support", "--profile", FINDING).out
+    assert "effective[x]" in said
+    assert "effective[x]" not in plexor("check", tmp_path, "--profile", FINDING).out
+
+
+def test_check_takes_another_release(tmp_path: Path) -> None:
+    # Observation.triggeredBy came with R5: http://hl7.org/fhir/R5/observation.html
+    resource = {
+        "resourceType": "Observation", "status": "final", "code": {"text": "x"},
+        "triggeredBy": [{"observation": {"display": "y"}, "type": "reflex"}],
+    }  # fmt: skip
+    (tmp_path / "a.json").write_text(json.dumps(resource), encoding="utf-8")
+    assert "triggeredBy" in plexor("check", tmp_path).out
+    assert plexor("check", tmp_path, "--release", "R5").status == 0
+    assert plexor("check", tmp_path, "--release", "R9").status == 2
 
 
 def test_check_takes_profiles_by_canonical_and_from_a_folder(tmp_path: Path) -> None:

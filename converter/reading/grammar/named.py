@@ -39,16 +39,9 @@ def named_value(p: Parser) -> bool:
     phrase, after = found
     after = _toes_again(p, targets, phrase, after)
     header = _header(targets)
-    if header is not None:
-        placed, end = places(p, after, header)
-        if placed:
-            end = _against(p, end, phrase)
-            late_side(p, phrase, placed, end)
-            end = after_late_side(p, end, phrase)
-            extra = [(token, "header") for token, _ in header.used if placed[0].used[0][0] is not token]
-            took = draft(p, placed, phrase, extra)
-            p.index = other_sides(p, end, placed) if took else p.index
-            return took
+    placed, end = places(p, after, header) if header is not None else ([], after)
+    if header is not None and placed:
+        return _at_places(p, header, placed, end, phrase)
     if _denies_sign(p, targets, phrase, after) or _belongs_right(p, targets, after, index == linked):
         return _bare_subject(p, targets, index)
     took = draft(p, _without_value_of_their_own(p, targets, phrase), phrase)
@@ -56,6 +49,17 @@ def named_value(p: Parser) -> bool:
         p.index = other_sides(p, after, targets)
         return True
     return False
+
+
+def _at_places(p: Parser, header: Target, placed: list[Target], end: int, phrase: Phrase) -> bool:
+    """Draft the value for the places named after it."""
+    end = _against(p, end, phrase)
+    late_side(p, phrase, placed, end)
+    end = after_late_side(p, end, phrase)
+    extra = [(token, "header") for token, _ in header.used if placed[0].used[0][0] is not token]
+    took = draft(p, placed, phrase, extra)
+    p.index = other_sides(p, end, placed) if took else p.index
+    return took
 
 
 def _without_value_of_their_own(p: Parser, targets: list[Target], phrase: Phrase) -> list[Target]:

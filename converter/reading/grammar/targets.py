@@ -31,24 +31,22 @@ def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], 
         if found is None:
             break
         target, end = found
-        if targets[-1].general and target.used[0][0] is not None and _refines(p, targets[-1], target):
-            target.side = target.side or targets[-1].side
-            target.implied = target.implied or targets[-1].implied
-            target.used = targets.pop().used + target.used
-            targets.append(target)
-            continue
-        if (
-            targets[-1].region
-            and target.specific
-            and p.kind(end - 1) != "and"
-            and _heads(p, targets[-1], target)
-        ):
-            target.side = target.side or targets[-1].side
-            target.used = targets.pop().used + target.used
+        _take_over(p, targets, target, end)
         targets.append(target)
     _settle_sides(targets)
     _settle_implied(targets)
     return targets, end
+
+
+def _take_over(p: Parser, targets: list[Target], target: Target, end: int) -> None:
+    """Let a target replace the noun or region before it, where that only announces it."""
+    last = targets[-1]
+    if last.general and _refines(p, last, target):
+        target.implied = target.implied or last.implied
+    elif not (last.region and target.specific and p.kind(end - 1) != "and" and _heads(p, last, target)):
+        return
+    target.side = target.side or last.side
+    target.used = targets.pop().used + target.used
 
 
 def _named_in_brackets(p: Parser, noun: Target, end: int) -> tuple[list[Target], int] | None:
