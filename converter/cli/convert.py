@@ -1,21 +1,22 @@
 """`plexor convert`: notes into FHIR R4 files."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from converter.cli.options import Columns, Config, Encoding, FileName, InputFormat, Inputs, System, job_of
 from converter.cli.running import CannotRunError
 from converter.cli.tables import counted
-from converter.cli.troubles import Troubles
-from converter.model import Assessment, Note, Reading
+from converter.cli.troubles import Troubles, is_error
+from converter.model import Assessment, Diagnostic, Note, Reading
 
 if TYPE_CHECKING:
     from converter.api import Session
+    from converter.fhir import FolderWriter
 
 EXAMPLE = """\b
 Example:
@@ -44,6 +45,12 @@ def convert(
         bool, typer.Option("--expand", help="Add an Observation for each reflex and side a region covers.")
     ] = False,
     quotes: Annotated[bool | None, typer.Option(help="Send the words of the note with each finding.")] = None,
+    checked: Annotated[
+        bool,
+        typer.Option(
+            "--check/--no-check", help="Check each resource; a note with a faulty one is not written."
+        ),
+    ] = True,
     config: Config = None,
     input_format: InputFormat = None,
     columns: Columns = None,
@@ -57,7 +64,7 @@ def convert(
     """
     with job_of(inputs, config, input_format, columns, file_name, encoding, system) as job:
         session = _choices(job.session, expand, quotes)
-        notes, resources = write_folder(job.assessed(), session, out, form, job.troubles)
+        notes, resources = write_folder(job.assessed(), session, out, form, job.troubles, checked)
     typer.echo(f"{counted(notes, 'note')}, {counted(resources, 'resource')} in {out}")
     return job.troubles.status
 
@@ -68,8 +75,17 @@ def write_folder(
     out: Path,
     form: Form,
     troubles: Troubles,
+    checked: bool = False,
 ) -> tuple[int, int]:
     """Write the resources of notes that were read into a folder.
+
+    Args:
+        read: notes with their readings and assessments.
+        session: how notes are converted.
+        out: the folder.
+        form: bundles or NDJSON.
+        troubles: where what was wrong is told.
+        checked: check each resource; a note with a faulty one is told of, and nothing of it is written.
 
     Returns:
         How many notes were read and how many resources they gave.
@@ -77,24 +93,52 @@ def write_folder(
     Raises:
         CannotRunError: the folder cannot be used.
     """
-    from converter import api
     from converter.fhir import FolderWriter
 
-    notes = resources = 0
     try:
         with FolderWriter(out, session.fhir, "ndjson" if form is Form.NDJSON else "bundle") as writer:
-            for note, reading, assessments in read:
-                made, doubts = api.convert(note, reading, assessments, session)
-                troubles.show_all(doubts, note)
-                troubles.show_all(writer.write(made), note)
-                notes, resources = notes + 1, resources + len(made)
+            return _write_notes(read, session, writer, troubles, checked)
     except OSError as error:
         raise CannotRunError(
             f"{error.filename or out}: cannot be written ({(error.strerror or str(error)).lower()})"
         ) from error
     except ValueError as error:
         raise CannotRunError(str(error)) from error
+
+
+def _write_notes(
+    read: Iterable[tuple[Note, Reading, tuple[Assessment, ...]]],
+    session: "Session",
+    writer: "FolderWriter",
+    troubles: Troubles,
+    checked: bool,
+) -> tuple[int, int]:
+    from converter import api
+
+    faults_of = _fault_finder(session) if checked else None
+    notes = resources = 0
+    for note, reading, assessments in read:
+        made, doubts = api.convert(note, reading, assessments, session)
+        troubles.show_all(doubts, note)
+        faults = faults_of(made) if faults_of is not None else []
+        troubles.show_all(faults, note)
+        if faults:
+            continue
+        troubles.show_all(writer.write(made), note)
+        notes, resources = notes + 1, resources + len(made)
     return notes, resources
+
+
+def _fault_finder(session: "Session") -> Callable[[Iterable[dict[str, Any]]], list[Diagnostic]]:
+    """What finds the errors in resources, by the shipped and the site's own profiles."""
+    from converter import api
+
+    checker, _ = api.open_checker(session)
+
+    def faults(resources: Iterable[dict[str, Any]]) -> list[Diagnostic]:
+        return [fault for one in resources for fault in checker.check(one) if is_error(fault)]
+
+    return faults
 
 
 def _choices(session: "Session", expand: bool, quotes: bool | None) -> "Session":

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from commands import plexor, program
@@ -11,6 +12,7 @@ from commands import plexor, program
 from converter.cli.output import Format, records_to, safe_cell
 from converter.cli.tables import show_table
 from converter.cli.troubles import visible
+from converter.model import Diagnostic, Severity
 from converter.model.record import reading_from_record, reading_to_record
 
 NOTES = """id,text,system,patient,authored,author
@@ -19,6 +21,7 @@ n2,"Came for a dressing change.",urn:example:notes,p1,2031-03-05,e1
 n3,"KJ +3/+2. Plantars down.",urn:example:notes,p2,2031-03-06T10:00:00+10:00,e2
 """
 
+FAULT = Diagnostic(code="broken", severity=Severity.ERROR, message="it is broken")
 FINDING = "https://plexor.example/fhir/StructureDefinition/reflex-finding"
 
 
@@ -105,6 +108,20 @@ def test_convert_gives_a_bundle_a_note_and_the_check_finds_no_error(notes: Path,
     checked = plexor("check", tmp_path / "fhir")
     assert checked.status == 0, checked.out
     assert ", 0 errors," in checked.out
+
+
+def test_convert_writes_nothing_of_a_note_whose_resources_break_a_profile(
+    notes: Path, tmp_path: Path
+) -> None:
+    shipped = plexor("convert", notes, "--out", tmp_path / "good")
+    assert shipped.status == 0, shipped.err
+    assert list((tmp_path / "good").glob("*.json"))
+    with mock.patch("converter.check.Checker.check", return_value=[FAULT]):
+        ran = plexor("convert", notes, "--out", tmp_path / "fhir")
+        assert ran.status == 1
+        assert "it is broken" in ran.err
+        assert not [file for file in (tmp_path / "fhir").glob("*.json") if file.stem != "ledger"]
+        assert plexor("convert", notes, "--out", tmp_path / "unchecked", "--no-check").status == 0
 
 
 def test_convert_gives_ndjson_by_type(notes: Path, tmp_path: Path) -> None:
