@@ -29,24 +29,10 @@ from converter.fhir.options import DEFAULT_BASE
 from converter.reading import ReadingOptions
 from converter.reading.figures import ROWS
 from converter.sources.file_names import compiled
+from converter.sources.options import NoteField
 
 FILE_NAME = "plexor.toml"
 _ASSESS = AssessOptions()
-
-NoteField = Literal[
-    "id",
-    "text",
-    "system",
-    "patient",
-    "encounter",
-    "author",
-    "facility",
-    "authored",
-    "kind",
-    "birth_date",
-    "age",
-    "sex",
-]
 
 
 class SettingsError(ValueError):

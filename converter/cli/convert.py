@@ -1,10 +1,10 @@
 """`plexor convert`: notes into FHIR R4 files."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,7 +12,7 @@ from converter.cli.options import Columns, Config, Encoding, FileName, InputForm
 from converter.cli.running import CannotRunError
 from converter.cli.tables import counted
 from converter.cli.troubles import Troubles, is_error
-from converter.model import Assessment, Diagnostic, Note, Reading
+from converter.model import Assessment, Note, Reading
 
 if TYPE_CHECKING:
     from converter.api import Session
@@ -88,7 +88,7 @@ def write_folder(
         checked: check each resource; a note with a faulty one is told of, and nothing of it is written.
 
     Returns:
-        How many notes were read and how many resources they gave.
+        How many notes were written and how many resources they gave.
 
     Raises:
         CannotRunError: the folder cannot be used.
@@ -115,30 +115,19 @@ def _write_notes(
 ) -> tuple[int, int]:
     from converter import api
 
-    faults_of = _fault_finder(session) if checked else None
+    checker = api.open_checker(session)[0] if checked else None
     notes = resources = 0
     for note, reading, assessments in read:
         made, doubts = api.convert(note, reading, assessments, session)
         troubles.show_all(doubts, note)
-        faults = faults_of(made) if faults_of is not None else []
+        found = [fault for one in made for fault in checker.check(one)] if checker is not None else []
+        faults = [fault for fault in found if is_error(fault)]
         troubles.show_all(faults, note)
         if faults:
             continue
         troubles.show_all(writer.write(made), note)
         notes, resources = notes + 1, resources + len(made)
     return notes, resources
-
-
-def _fault_finder(session: "Session") -> Callable[[Iterable[dict[str, Any]]], list[Diagnostic]]:
-    """What finds the errors in resources, by the shipped and the site's own profiles."""
-    from converter import api
-
-    checker, _ = api.open_checker(session)
-
-    def faults(resources: Iterable[dict[str, Any]]) -> list[Diagnostic]:
-        return [fault for one in resources for fault in checker.check(one) if is_error(fault)]
-
-    return faults
 
 
 def _choices(session: "Session", expand: bool, quotes: bool | None) -> "Session":

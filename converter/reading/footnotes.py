@@ -21,15 +21,6 @@ def apply_footnote(text: str, tokens: list[Token], drafts: list[Draft]) -> None:
         if not any(text[end : end + 1] == mark for end in ends):
             continue
         for token in details:
-            _note(draft, token)
+            draft.details.note(token)
             draft.used = [*draft.used, (token, "detail")]
             token.used = "detail"
-
-
-def _note(draft: Draft, token: Token) -> None:
-    if token.kind == "reinforcement":
-        reinforcement, _, manoeuvre = token.meaning.partition(":")
-        draft.details.reinforcement = reinforcement or None
-        draft.details.manoeuvre = manoeuvre or draft.details.manoeuvre
-    else:
-        setattr(draft.details, token.kind, token.meaning or None)

@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Literal, get_args
 
-FIELDS = (
+NoteField = Literal[
     "id",
     "text",
     "system",
@@ -17,7 +18,8 @@ FIELDS = (
     "birth_date",
     "age",
     "sex",
-)
+]
+FIELDS: tuple[str, ...] = get_args(NoteField)
 """The fields of a note that a column or a JSON field can hold."""
 
 

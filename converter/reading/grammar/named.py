@@ -9,7 +9,7 @@ from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.places import first_owns_value, places
 from converter.reading.grammar.target_heads import target_at
 from converter.reading.grammar.targets import targets_at
-from converter.reading.grammar.valued import after_late_side, late_side
+from converter.reading.grammar.valued import late_side
 from converter.reading.written import Written
 
 _NEAR = 3
@@ -54,8 +54,7 @@ def named_value(p: Parser) -> bool:
 def _at_places(p: Parser, header: Target, placed: list[Target], end: int, phrase: Phrase) -> bool:
     """Draft the value for the places named after it."""
     end = _against(p, end, phrase)
-    late_side(p, phrase, placed, end)
-    end = after_late_side(p, end, phrase)
+    end = late_side(p, phrase, placed, end)
     extra = [(token, "header") for token, _ in header.used if placed[0].used[0][0] is not token]
     took = draft(p, placed, phrase, extra)
     p.index = other_sides(p, end, placed) if took else p.index

@@ -60,6 +60,15 @@ class Details:
     comparison: str | None = None
     uncertain: bool = False
 
+    def note(self, token: Token) -> None:
+        """Take over what a word of manner says; `only_with:jendrassik` names its manoeuvre too."""
+        if token.kind == "reinforcement":
+            reinforcement, _, manoeuvre = token.meaning.partition(":")
+            self.reinforcement = reinforcement or None
+            self.manoeuvre = manoeuvre or self.manoeuvre
+        else:
+            setattr(self, token.kind, token.meaning or None)
+
 
 @dataclass(slots=True)
 class Phrase:

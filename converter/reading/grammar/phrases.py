@@ -278,16 +278,12 @@ def _detail(token: Token, phrase: Phrase) -> None:
     details, role = phrase.details, "detail"
     if token.kind == "uncertain":
         details.uncertain, role = True, "assertion"
-    elif token.kind == "reinforcement":
-        reinforcement, _, manoeuvre = token.meaning.partition(":")
-        details.reinforcement = reinforcement or None
-        details.manoeuvre = manoeuvre or details.manoeuvre
     elif token.kind == "clonus_word":
         details.sustained = token.meaning == "sustained"
     elif token.kind == "before":
         details.comparison = token.meaning or _than_before(token, phrase) or details.comparison
     else:
-        setattr(details, token.kind, token.meaning)
+        details.note(token)
     phrase.used.append((token, role))
 
 

@@ -37,10 +37,10 @@ def value_named(p: Parser) -> bool:
         phrase.used = [(t, "side") for t in p.tokens[p.index : start] if t.kind == "side"] + phrase.used
     targets, end = _placed(p, targets, end)
     end = _number_after(p, phrase, targets, end)
-    late_side(p, phrase, targets, end)
+    end = late_side(p, phrase, targets, end)
     if not _draft(p, targets, phrase) and not all(target.foreign for target in targets):
         return False
-    p.index = other_sides(p, after_late_side(p, end, phrase), targets)
+    p.index = other_sides(p, end, targets)
     return True
 
 
@@ -101,21 +101,16 @@ def _near(phrase: Phrase, index: int, named: int, targets: list[Target]) -> bool
     return gap <= 2 and (targets[0].specific or targets[0].region or targets[0].general)
 
 
-def late_side(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> None:
-    """As in "flexor plantars, bilaterally": a side after a comma."""
+def late_side(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> int:
+    """As in "flexor plantars, bilaterally": take a side after a comma; the index after it, or `end`."""
     at = p.skip(end, "comma", "close")
     if at == end or p.kind(at) != "side" or p.tokens[at].meaning != "both" or p.kind(at + 1) in HEADS:
-        return
-    if phrase.side is None and not any(target.side for target in targets):
-        phrase.side = "both"
-        phrase.used.append((p.tokens[at], "side"))
-
-
-def after_late_side(p: Parser, end: int, phrase: Phrase) -> int:
-    """The index after such a side, if the phrase took it."""
-    at = p.skip(end, "comma", "close")
-    took = at < len(p.tokens) and any(token is p.tokens[at] for token, _ in phrase.used)
-    return at + 1 if took else end
+        return end
+    if phrase.side is not None or any(target.side for target in targets):
+        return end
+    phrase.side = "both"
+    phrase.used.append((p.tokens[at], "side"))
+    return at + 1
 
 
 def value_alone(p: Parser) -> bool:
@@ -128,8 +123,8 @@ def value_alone(p: Parser) -> bool:
     last = p.context.last
     if p.index != 0 or len(last) != 1 or not last[0].general or not (p.context.reflexes or p.context.headed):
         return False
-    found = phrase_at(p, p.index)
-    if found is None or p.kind(found[1]) not in ("end", "comma", "and", "but"):
+    found = _said_alone(p, p.index)
+    if found is None:
         return False
     phrase, end = found
     if not p.context.headed and (phrase.worded or (phrase.value is not None and phrase.value.bare)):
@@ -145,10 +140,16 @@ def _they_are(p: Parser) -> bool:
     linked = p.skip(start + 1, "is", "now")
     if p.index != 0 or p.kind(start) != "anaphor" or linked == start + 1 or not p.context.last:
         return False
-    found = phrase_at(p, linked)
-    if found is None or p.kind(found[1]) not in ("end", "comma", "and", "but"):
+    found = _said_alone(p, linked)
+    if found is None:
         return False
     last = [replace(target, side=None, used=list(target.used)) for target in p.context.last]
     took = draft(p, last, found[0])
     p.index = other_sides(p, found[1], last) if took else p.index
     return took
+
+
+def _said_alone(p: Parser, index: int) -> tuple[Phrase, int] | None:
+    """A value with nothing named after it."""
+    found = phrase_at(p, index)
+    return found if found is not None and p.kind(found[1]) in ("end", "comma", "and", "but") else None
