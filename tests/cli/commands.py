@@ -1,6 +1,7 @@
 """Runs plexor in the tests: inside this process, or as a program of its own where that matters."""
 
 import os
+import signal
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -37,3 +38,8 @@ def program(*arguments: str | Path, cwd: Path | None = None, env: dict[str, str]
         check=False,
     )
     return Ran(done.returncode, done.stdout.decode(), done.stderr.decode())
+
+
+def stop_from_keyboard_works() -> None:
+    """Let a program that is started heed SIGINT: whoever runs the tests in the background has it ignored."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)

@@ -14,7 +14,7 @@ from typing import Any
 
 import duckdb
 import pytest
-from commands import Ran, plexor
+from commands import Ran, plexor, stop_from_keyboard_works
 
 from converter.model import Note, Reading
 from converter.reading import read_note
@@ -242,7 +242,10 @@ def test_a_load_that_is_stopped_says_how_to_go_on_and_can(notes: Path, tmp_path:
     command = [sys.executable, "-c", "from converter.cli.app import main; main()", "load", "-"]
     archive = tmp_path / "a.duckdb"
     with subprocess.Popen(
-        [*command, "--archive", str(archive)], stdin=subprocess.PIPE, stderr=subprocess.PIPE
+        [*command, "--archive", str(archive)],
+        stdin=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        preexec_fn=stop_from_keyboard_works,
     ) as running:
         assert running.stderr is not None
         while not archive.exists():

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 import typer
-from commands import plexor, program
+from commands import plexor, program, stop_from_keyboard_works
 
 from converter.cli.app import app
 from converter.model import Note, Reading
@@ -172,7 +172,10 @@ def test_a_command_that_is_stopped_leaves_no_traceback_and_no_half_file(tmp_path
     out = tmp_path / "out.jsonl"
     command = [sys.executable, "-c", "from converter.cli.app import main; main()"]
     with subprocess.Popen(
-        [*command, "read", "-", "--out", str(out)], stdin=subprocess.PIPE, stderr=subprocess.PIPE
+        [*command, "read", "-", "--out", str(out)],
+        stdin=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        preexec_fn=stop_from_keyboard_works,
     ) as running:
         assert running.stdin is not None
         assert running.stderr is not None
