@@ -48,6 +48,8 @@ _MAY_BEGIN_VALUE = frozenset("0123456789+-–±xX×↑↓")
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
 
 
+MISSPELT = "misspelt"
+"""The flag of a word that was read as the known word it comes nearest to."""
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
 _SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
 
@@ -190,7 +192,7 @@ def _raws(text: str) -> list[_Raw]:
 
 def _tokens(text: str, vocabulary: Vocabulary) -> Iterator[Token]:
     raws = _raws(text)
-    names = [raw.normal for raw in raws]
+    names = [_spelt(raw, vocabulary) for raw in raws]
     index = 0
     while index < len(raws):
         raw = raws[index]
@@ -204,6 +206,8 @@ def _tokens(text: str, vocabulary: Vocabulary) -> Iterator[Token]:
         if found:
             word, after = found
             token = _worded(word, raw.start, raws[after - 1].end)
+            if any(names[i] != raws[i].normal for i in range(index, after)):
+                token.flags |= {MISSPELT}
             index = after
             if token.kind == "value" and word.meaning in ("absent", "trace"):
                 token, index = _with_maximum(text, token, raws, index)
@@ -211,6 +215,11 @@ def _tokens(text: str, vocabulary: Vocabulary) -> Iterator[Token]:
             continue
         yield _unknown(raw)
         index += 1
+
+
+def _spelt(raw: _Raw, vocabulary: Vocabulary) -> str:
+    """A word as the word lists spell it."""
+    return vocabulary.spelling.mended(raw.normal) or raw.normal if raw.kind == "word" else raw.normal
 
 
 def _written(text: str, raw: _Raw) -> Token | None:

@@ -1,6 +1,7 @@
 """Lists the reflex wording of a sentence that no rule used."""
 
 import re
+from itertools import pairwise
 
 from converter.model import Unread
 from converter.reading.grammar.parts import Draft
@@ -8,6 +9,7 @@ from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 
 _REACH = 6
+_BESIDE = 2
 _STEMS = re.compile(
     r"ref?le[xc]|clon[uo]s|jerk|babins|hof+man|tr[oeö]+mner|plantar|palmom|glabell|snout|cremast|bulbocav|"
     r"chad+ock|oppenheim|\bdtrs?\b|\bmsrs?\b|\batnr\b|\bmoro\b",
@@ -49,13 +51,30 @@ def unknown_words(text: str, tokens: list[Token], drafts: list[Draft]) -> list[U
     ]
 
 
+def grades_left_over(text: str, tokens: list[Token]) -> list[Unread]:
+    """Grades right beside a grade that was used, which no rule gave to a reflex: "DTRs 2+ 2+ 1+"."""
+    found = []
+    for before, token in pairwise(tokens):
+        beside = before.used == "value" and token.start - before.end <= _BESIDE
+        if beside and not token.used and _is_reflex_grade(token):
+            found.append(
+                Unread(start=token.start, end=token.end, text=text[token.start : token.end], why="no-site")
+            )
+            token.used = "unread"
+    return found
+
+
+def _is_reflex_grade(token: Token) -> bool:
+    written = token.written
+    return isinstance(written, Pair) or (isinstance(written, Written) and written.plus != "none")
+
+
 def _names_a_grade(tokens: list[Token], index: int) -> bool:
     """Whether a word stands right before a reflex grade that no rule used: "LUX 2+"."""
     following = tokens[index + 1] if index + 1 < len(tokens) else None
     if following is None or following.used or following.start - tokens[index].end > 1:
         return False
-    written = following.written
-    return isinstance(written, Pair) or (isinstance(written, Written) and written.plus != "none")
+    return _is_reflex_grade(following)
 
 
 def _past_joiners(text: str, tokens: list[Token], index: int) -> int:

@@ -112,7 +112,7 @@ def written_at(text: str, start: int) -> tuple[Written | Pair | Count, int] | No
     beats = _beats_at(text, start)
     if beats is not None:
         return beats
-    before = text[max(0, start - 2) : start]
+    before = "" if text[max(0, start - 3) : start] in ("...", "…") else text[max(0, start - 2) : start]
     if _RUNS_INTO.search(before) and text[start] != "+" and not _SIDE_LETTER.search(before):
         return None
     equivocal = _EQUIVOCAL.match(text, start)

@@ -116,9 +116,9 @@ def late_side(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> int
 def value_alone(p: Parser) -> bool:
     """A value for what was just spoken of, in a sentence of its own: "2+ and symmetric" under "DTRs".
 
-    value_alone = phrase | [ NOW ] "they" IS phrase ;
+    value_alone = phrase | [ NOW ] "they" IS phrase | SIDE ":" phrase { joint side_value } ;
     """
-    if _they_are(p):
+    if _they_are(p) or _on_a_side(p):
         return True
     last = p.context.last
     if p.index != 0 or len(last) != 1 or not last[0].general or not (p.context.reflexes or p.context.headed):
@@ -132,6 +132,18 @@ def value_alone(p: Parser) -> bool:
     took = draft(p, last, phrase)
     p.index = end if took else p.index
     return took
+
+
+def _on_a_side(p: Parser) -> bool:
+    """As in "Right: 2+" on a line under "Biceps reflex"."""
+    last, first = p.context.last, p.skip(p.index, "bullet", "dash", "other_mark")
+    if p.index != 0 or len(last) != 1 or not last[0].specific or p.kind(first) != "side":
+        return False
+    if p.kind(first + 1) not in ("colon", "equals") or not (p.context.reflexes or p.context.headed):
+        return False
+    after = other_sides(p, first, last)
+    p.index = after if after > first else p.index
+    return after > first
 
 
 def _they_are(p: Parser) -> bool:
