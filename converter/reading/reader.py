@@ -20,7 +20,7 @@ from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
 from converter.reading.subject_headings import settle_before_layout, settle_headings
 from converter.reading.tokens import MISSPELT, Token, tokens_of_note
-from converter.reading.unread import grades_left_over, has_stem, unknown_words, unread_of
+from converter.reading.unread import grades_left_over, has_stem, unknown, unknown_words, unread_of
 from converter.words import Vocabulary
 
 _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
@@ -117,7 +117,7 @@ class _NoteReader:
         begin_sentence(sentence, self._context)
         note_exam_heading(self._text, sentence, self._context, has_now)
         self._context.last_side = _last_side(sentence) or self._context.last_side
-        apply_footnote(self._text, sentence.tokens, self.drafts)
+        self.unread += unknown(self._text, apply_footnote(self._text, sentence.tokens, self.drafts))
         if not self._relevant(sentence):
             self._context.last = []
             return

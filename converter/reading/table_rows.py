@@ -22,6 +22,7 @@ from converter.words import Vocabulary
 
 _BESIDE_A_LABEL = VALUES | {"end", "untested", "equals", "dash", "close"}
 _ROW_LABELS = frozenset({"side", "colon", "reflex"})
+_EMPTY = frozenset({"dash", "other_mark", "slash", "stop"})
 _FILLS_A_CELL = VALUES | {"untested", "dash", "no", "other_mark"}
 
 
@@ -32,7 +33,7 @@ class Row:
     Attributes:
         parser: its drafts.
         unclear: a value could not be given to one column.
-        strange: grades under heads that say nothing that is known.
+        strange: cells that could not be read, and grades under heads that say nothing that is known.
     """
 
     parser: Parser
@@ -96,16 +97,17 @@ class RowReader:
         aligned = _aligned(line, rest, heads, self._text)
         if aligned is None:
             return Row(parser, unclear=True)
-        side = self._side_cell(aligned) if heads.open else heads.side
+        side, strange = self._side_cell(aligned) if heads.open else heads.side, _strange(aligned)
         for column, cell in aligned:
             if not column.foreign and cell.tokens and cell.tokens != ([side[0]] if side else []):
                 about = _clonus_at(targets, column) if column.targets else targets
-                self._value(parser, cell, [_with_side(target, column, side) for target in about])
+                if not self._value(parser, cell, [_with_side(target, column, side) for target in about]):
+                    strange.append(cell)
         if heads.open and not parser.drafts:
             return None
         for target in targets:
             parser.mark(target.used)
-        return Row(parser, strange=_strange(aligned))
+        return Row(parser, strange=tuple(strange))
 
     def _by_cell(self, line: Line, cells: list[Cell], columns: list[Column]) -> Row | None:
         """A row whose cells name their reflexes: "BJ 2+" under "Right", and again under "Left"."""
@@ -137,7 +139,7 @@ class RowReader:
     def _by_side(self, line: Line, cells: list[Cell], heads: Heads) -> Row | None:
         """A row under the names of reflexes: "Right  2+  2+  1+", or only values."""
         cells = _split_side(cells)
-        labelled = len(cells) > len(heads.values) or not _begins_with_value(cells[0])
+        labelled = len(cells) > len(heads.values) or not begins_with_value(cells[0])
         label = cells[0].tokens if labelled else []
         sides = [t for t in label if t.kind == "side" and t.meaning in SIDES]
         if len(sides) > 1 or any(t.kind in ("site", "value", "pair") for t in label):
@@ -151,17 +153,20 @@ class RowReader:
             return Row(parser, unclear=True)
         side = (sides[0], sides[0].meaning) if sides else None
         parser.mark([(token, "header") for token in label if token.kind == "reflex"])
+        strange = _strange(aligned)
         for column, cell in aligned:
-            if column.targets and cell.tokens:
-                self._value(parser, cell, [_with_side(target, column, side) for target in column.targets])
-        return Row(parser, strange=_strange(aligned)) if parser.drafts or sides else None
+            about = [_with_side(target, column, side) for target in column.targets]
+            if about and cell.tokens and not self._value(parser, cell, about):
+                strange.append(cell)
+        return Row(parser, strange=tuple(strange)) if parser.drafts or sides else None
 
     def _side_cell(self, aligned: list[tuple[Column, Cell]]) -> tuple[Token, str] | None:
         """The one cell of a row that holds nothing but a side."""
         sides = [cell.tokens[0] for _, cell in aligned if [t.kind for t in cell.tokens] == ["side"]]
         return (sides[0], sides[0].meaning) if len(sides) == 1 and sides[0].meaning in SIDES else None
 
-    def _value(self, parser: Parser, cell: Cell, targets: list[Target]) -> None:
+    def _value(self, parser: Parser, cell: Cell, targets: list[Target]) -> bool:
+        """Read a cell; whether it says something, or nothing on purpose."""
         own = self._parser(cell.tokens)
         if own.kind(0) == "untested":
             not_tested(own, targets, 0)
@@ -173,6 +178,7 @@ class RowReader:
         else:
             self._said(own, targets)
         parser.drafts += own.drafts
+        return bool(own.drafts) or not targets or all(t.kind in _EMPTY for t in cell.tokens)
 
     def _said(self, own: Parser, targets: list[Target]) -> None:
         found = phrase_at(own, 0)
@@ -232,9 +238,9 @@ def _with_side(target: Target, column: Column, side: tuple[Token, str] | None) -
     return replace(target, side=said, used=used)
 
 
-def _strange(aligned: list[tuple[Column, Cell]]) -> tuple[Cell, ...]:
+def _strange(aligned: list[tuple[Column, Cell]]) -> list[Cell]:
     """Cells that hold nothing but a reflex grade, under a head that is not known."""
-    return tuple(cell for column, cell in aligned if column.unknown and _only_grade(cell))
+    return [cell for column, cell in aligned if column.unknown and _only_grade(cell)]
 
 
 def _only_grade(cell: Cell) -> bool:
@@ -248,7 +254,8 @@ def _counts_plus_signs(row: Parser) -> bool:
     return any(isinstance(t.written, Written) and t.written.counted for t in row.tokens)
 
 
-def _begins_with_value(cell: Cell) -> bool:
+def begins_with_value(cell: Cell) -> bool:
+    """Whether a cell can be a value of a table."""
     return bool(cell.tokens) and cell.tokens[0].kind in _FILLS_A_CELL
 
 

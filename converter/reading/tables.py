@@ -10,7 +10,7 @@ from converter.model import Unread
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.lines import Line, cells_of, is_rule
 from converter.reading.table_heads import HeadReader, Heads
-from converter.reading.table_rows import RowReader
+from converter.reading.table_rows import RowReader, begins_with_value
 from converter.reading.tokens import Token
 from converter.words import Vocabulary
 
@@ -83,13 +83,26 @@ class TableReader:
     def _row(self, line: Line, heads: Heads, table: Table) -> bool:
         row = self._rows.row(line, heads) if line.tokens else None
         if row is None:
-            return _names_only(line)
+            return _names_only(line) or self._strange_row(line, heads, table)
         if row.unclear:
             table.unread.append(self._unread(line.tokens, "ambiguous-layout"))
             _mark_heads(line)
         else:
             table.rows.append(row.parser)
             table.unread.extend(self._unread(cell.tokens, "no-site") for cell in row.strange)
+        return True
+
+    def _strange_row(self, line: Line, heads: Heads, table: Table) -> bool:
+        """A row of another part of the examination is passed over; one whose name is not known is listed."""
+        cells = cells_of(self._text, line, heads.parting) if line.tokens else []
+        name, rest = (cells[0].tokens, cells[1:]) if len(cells) > 1 else ([], [])
+        foreign = any(token.kind in ("other_exam", "look_alike") for token in name)
+        unknown = bool(name) and all(token.kind == "other" for token in name)
+        if not (foreign or unknown) or not all(begins_with_value(cell) for cell in rest if cell.tokens):
+            return False
+        if unknown:
+            table.unread.append(self._unread(line.tokens, "no-site"))
+        _mark_heads(line)
         return True
 
     def _unread(self, tokens: list[Token], why: str) -> Unread:

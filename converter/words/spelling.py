@@ -28,9 +28,9 @@ class Spelling:
                     self._near.setdefault(key, set()).add(word)
 
     def mended(self, word: str) -> str | None:
-        """The known word that a misspelt one stands for; None for a known word, or where none or two come near.
+        """The known word that a misspelt one stands for; None for a known word.
 
-        The first letter has to be the same.
+        The first letter has to be the same. None, too, where no word or more than one comes near.
         """
         if len(word) < _SHORTEST or word in self._known or not word.isalpha():
             return None
@@ -45,7 +45,7 @@ def _shorter(word: str) -> set[str]:
 
 
 def one_slip(word: str, other: str) -> bool:
-    """Whether two words differ by one letter more, less or changed, or by two neighbours that changed places."""
+    """Whether two words differ by a letter more, less or changed, or by two that changed places."""
     if abs(len(word) - len(other)) > 1 or word == other:
         return False
     start = next(
