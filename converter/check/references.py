@@ -224,7 +224,7 @@ def _check_aggregation(
     modes = slot.entry.get("aggregation", ())
     if not modes or not isinstance(target, str):
         return
-    if not scope.bundles and not target.startswith("#"):
+    if not scope.bundles and not target.startswith("#") and set(modes) != {"contained"}:
         return  # a resource checked apart from its bundle does not show what is bundled
     inside = "contained" if target.startswith("#") else "bundled" if resolved is not None else "referenced"
     if inside in modes or (inside == "bundled" and "referenced" in modes):

@@ -201,7 +201,7 @@ class _Builder:
         self._ids_name_slices = any(":" in one for one in ids)
 
     def lay(self, elements: list[Json]) -> None:
-        self._stated = {str(facts.get("path")) for facts in elements}
+        self._stated = {str(facts.get("path")) for facts in elements if "sliceName" not in facts}
         for facts in elements:
             if isinstance(facts.get("path"), str):
                 self._apply(self._tree.root, self._segments(facts), facts, inherited=False)
@@ -318,7 +318,10 @@ class _Builder:
             if found is None:
                 if not last and not element.is_choice:
                     return None
-                found = self._create(element, name, facts)
+                shortcut = (
+                    element.is_choice and element.slicing is None and name.startswith(element.name[:-3])
+                )
+                found = (shortcut and self._shortcut(element, name)) or self._create(element, name, facts)
             element = found
         return element
 
