@@ -30,9 +30,7 @@ def check_reached(bundle: Json, path: str, found: Findings) -> None:
             continue
         place = f"{path}.entry[{number}]"
         message = f"{place}: nothing ties this entry to the document's Composition."
-        found.add(
-            "bundle-document", place, message, expected="a reference from or to the document's resources"
-        )
+        found.add("bundle-document", place, message, expected="a reference from or to it")
 
 
 def _ties(bundle: Json, entries: list[Json]) -> list[set[int]]:

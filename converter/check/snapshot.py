@@ -318,12 +318,15 @@ class _Builder:
             if found is None:
                 if not last and not element.is_choice:
                     return None
-                shortcut = (
-                    element.is_choice and element.slicing is None and name.startswith(element.name[:-3])
-                )
-                found = (shortcut and self._shortcut(element, name)) or self._create(element, name, facts)
+                found = self._named_type(element, name) or self._create(element, name, facts)
             element = found
         return element
+
+    def _named_type(self, element: Element, name: str) -> Element | None:
+        """The slice of a choice named after a type, where nothing says how the choice is sliced."""
+        if element.is_choice and element.slicing is None and name.startswith(element.name[:-3]):
+            return self._shortcut(element, name)
+        return None
 
     def _create(self, element: Element, name: str, facts: Json) -> Element:
         if element.slicing is None:

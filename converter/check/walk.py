@@ -20,6 +20,7 @@ from converter.check.cardinality import (
 )
 from converter.check.claims import ROOT_TYPES, shapes_of
 from converter.check.contexts import Contexts
+from converter.check.definitions_inside import check_code_system
 from converter.check.extensions import check_extension
 from converter.check.findings import Findings, Scope
 from converter.check.keys import check_beside, check_other_key
@@ -87,6 +88,8 @@ class Walker:
             self._implied(value, path, found, scope, {shape.url for shape in shapes})
         if "contained" in value:
             check_contained(value, path, found)
+        if kind == "CodeSystem":
+            check_code_system(value, path, found)
         if kind == "Bundle":
             check_bundle(value, path, found, self.library.resource_types)
 

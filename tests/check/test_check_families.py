@@ -181,3 +181,28 @@ def test_a_quantity_without_code_draws_a_warning_where_a_code_is_required() -> N
     found = Checker(Definitions([bound, codes])).check(observation(valueQuantity={"value": 1}), [PROFILE])
     assert errors(found) == []
     assert [one.severity for one in found if one.code == "code-missing"] == ["warning"]
+
+
+def test_a_complete_code_system_counts_its_concepts() -> None:
+    system = {
+        "resourceType": "CodeSystem",
+        "url": f"{SITE}/codes",
+        "status": "draft",
+        "content": "complete",
+        "count": 2,
+        "concept": [{"code": "a", "concept": [{"code": "b"}]}],
+    }
+    assert base_errors(system) == []
+    assert base_errors({**system, "count": 5}) == [("concept-count", "CodeSystem.count")]
+    assert base_errors({**system, "count": 5, "content": "fragment"}) == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "severity"), [("transaction", "error"), ("document", "error"), ("collection", "warning")]
+)
+def test_a_urn_that_leads_out_of_a_bundle(kind: str, severity: str) -> None:
+    """Source: https://hl7.org/fhir/R4/bundle.html#references; a collection may hold a part of a whole."""
+    resource = observation(subject={"reference": entry(7, {})["fullUrl"]})
+    bundle = {"resourceType": "Bundle", "type": kind, "entry": [entry(1, resource)]}
+    found = Checker(Definitions(())).check(bundle)
+    assert [one.severity for one in found if one.code == "reference-unresolved"] == [severity]
