@@ -94,7 +94,7 @@ def _build(library: Library, definition: Json) -> Tree | None:
     problems = []
     if base is None or not elements:
         if base is None:
-            problems.append(_unknown_base(definition))
+            problems.append(_unknown_base(definition, bool(base_url and library.structure(base_url))))
         base = base or type_tree(library, definition.get("type", "Element"))
         elements = elements or snapshot or []
     if base is None:
@@ -174,12 +174,13 @@ def normal_type(entry: Json) -> Json:
     return {**entry, "code": code}
 
 
-def _unknown_base(definition: Json) -> Diagnostic:
+def _unknown_base(definition: Json, circular: bool) -> Diagnostic:
+    what = "leads back to itself" if circular else "is not known here"
     return Diagnostic(
-        code="base-unknown",
+        code="base-circular" if circular else "base-unknown",
         severity=Severity.ERROR,
-        message=f"The definition builds on {definition.get('baseDefinition')}, which is not known here.",
-        hint="Put that definition into one of the folders given with --profiles.",
+        message=f"The definition builds on {definition.get('baseDefinition')}, which {what}.",
+        hint=None if circular else "Put that definition into one of the folders given with --profiles.",
         rule=definition["url"],
     )
 
