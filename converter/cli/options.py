@@ -104,6 +104,7 @@ def source_options(
         system=system or settings.notes.system,
         file_name=file_name or settings.notes.file_name,
         encoding=encoding or settings.notes.encoding,
+        sections=tuple(settings.notes.sections),
     )
 
 

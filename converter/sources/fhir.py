@@ -138,7 +138,7 @@ def _note(
     number = path.rpartition("entry[")[2].partition("]")[0] if path else ""
     spare = ":".join(part for part in (opened.stem, str(line or ""), number) if part)
     place = Place(opened.name, line, spare)
-    taken = text_in(resource, scope, place)
+    taken = text_in(resource, scope, place, options.sections)
     if taken is None:
         others[kind] += 1
         return
