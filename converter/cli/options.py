@@ -33,7 +33,9 @@ Config = Annotated[
 InputFormat = Annotated[
     str | None,
     typer.Option(
-        "--input-format", metavar="NAME", help="text, jsonl, csv or tsv; else found from content and name."
+        "--input-format",
+        metavar="NAME",
+        help="text, csv, tsv, jsonl, parquet, hl7, cda, fhir, html or rtf; else found from content and name.",
     ),
 ]
 Columns = Annotated[

@@ -155,14 +155,14 @@ def _packed(body: "_Element", place: Place) -> Taken:
         return from_base64(packed, content_type, place)
     kind = kind_of(content_type)
     if kind == "rtf":
-        return Taken(None, troubles=(_not_packed(content_type, place),))
+        return Taken(None, troubles=(_not_packed(place),))
     return from_text(packed, kind or "plain", place)
 
 
-def _not_packed(content_type: str, place: Place) -> Diagnostic:
+def _not_packed(place: Place) -> Diagnostic:
     return error(
         "attachment-not-packed",
-        f"The document of the type {content_type[:60]} is not packed in base64, so it was left out.",
+        "The document is RTF that is not packed in base64, so it was left out.",
         place.source,
         place.line,
     )

@@ -2,7 +2,7 @@
 
 Run: `python tests/benchmarks/bench_many_notes.py [NOTES [SHARE [once]]]`:
 - how many notes (default 3000; a million takes an hour or more and a gigabyte or more);
-- the share of them that speaks of reflexes (default 0.7; in a hospital's notes of all kinds it is far smaller);
+- the share of them that speaks of reflexes (default 0.7; far smaller in a hospital at large);
 - `once` leaves out the load that is killed.
 
 The notes are made of the wording of `fixtures/demo`: lines of several notes together, grades and sides
