@@ -33,7 +33,7 @@ def information(
 
 
 def names_shown(names: Sequence[str]) -> str:
-    """The first names of columns or fields; one too long for a name may be a note, so only its length is told."""
+    """The first names of columns; one too long for a name may be a note, so only its length is told."""
     return ", ".join(
         name if len(name) <= 40 and len(name.split()) <= 4 else f"({len(name)} characters)"
         for name in names[:20]
