@@ -56,7 +56,7 @@ def query_of(asked: Mapping[str, Any], settings: "Settings") -> "FindQuery":
     low, high = grades_of(asked["grade"])
     if low is not None and asked["scale"] is None:
         raise CannotRunError(
-            f"--grade {asked['grade']}: a figure means one thing on one scale and another on the next, so add "
+            f"--grade {asked['grade']}: a figure means one thing on one scale and another on the next: add "
             "the scale, as in --scale bedside"
         )
     status = asked["status"] or ["current"]
