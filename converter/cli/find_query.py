@@ -43,12 +43,22 @@ def query_of(asked: Mapping[str, Any], settings: "Settings") -> "FindQuery":
         ArchiveError: the words of a pattern are not understood.
     """
     from converter.archive import FindQuery
-    from converter.pattern_words import pattern_of
+    from converter.pattern_words import pattern_of, site_named
     from converter.words import load_vocabulary
 
     vocabulary = load_vocabulary(settings.path(name) for name in settings.vocabulary.files)
+    sites = [
+        name if name in vocabulary.reflexes else site_named(name, vocabulary) or name
+        for name in asked["site"] or ()
+    ]
+    asked = {**asked, "site": sites}
     _check_names(asked, vocabulary)
     low, high = grades_of(asked["grade"])
+    if low is not None and asked["scale"] is None:
+        raise CannotRunError(
+            f"--grade {asked['grade']}: a figure means one thing on one scale and another on the next: add "
+            "the scale, as in --scale bedside"
+        )
     status = asked["status"] or ["current"]
     alternatives: dict[str, Any] = {field: tuple(asked[name] or ()) for field, name in _ALTERNATIVES.items()}
     return FindQuery(
