@@ -5,14 +5,41 @@ from typing import Annotated
 
 import typer
 
+from converter.cli import find_options
+from converter.cli.added_options import Options
+
 ExportArchive = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The archive.")]
 Target = Annotated[str, typer.Option("--to", metavar="TARGET", help="What to export to: fhir.")]
 Folder = Annotated[
     Path, typer.Option("--out", metavar="FOLDER", help="The folder; it is there once all is written.")
 ]
-Until = Annotated[str | None, typer.Option("--until", metavar="DATE", help="Last date.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace an earlier export.")]
+Until = Annotated[str | None, typer.Option("--until", metavar="DATE", help="Last date.")]
 NotesAtMost = Annotated[int | None, typer.Option("--limit", min=0, metavar="NUMBER", help="Notes at most.")]
+
+FILTERS: Options = {
+    "patient": find_options.Patient,
+    "note": find_options.NoteId,
+    "site": find_options.Site,
+    "side": find_options.Side,
+    "kind": find_options.Kind,
+    "scale": find_options.Scale,
+    "grade": find_options.Grade,
+    "level": find_options.Level,
+    "descriptor": find_options.Descriptor,
+    "response": find_options.Response,
+    "status": find_options.Status,
+    "author": find_options.Author,
+    "facility": find_options.Facility,
+    "note_kind": find_options.NoteKind,
+    "from_": find_options.From,
+    "to": Until,
+    "abnormality": find_options.Abnormality,
+    "pattern": find_options.Patterns,
+    "exact": find_options.Exact,
+    "limit": NotesAtMost,
+}
+"""What chooses the notes, as in `find`. Since `--to` names the target here, the last date is `--until`."""
 
 # fhir
 FhirForm = Annotated[
@@ -36,3 +63,14 @@ Expand = Annotated[
 Quotes = Annotated[
     bool | None, typer.Option("--quotes/--no-quotes", help="fhir: send the words of the note, or not.")
 ]
+
+TARGET_OPTIONS: Options = {
+    "form": FhirForm,
+    "syntax": Syntax,
+    "gzip": Gzip,
+    "bundle_notes": BundleNotes,
+    "release": Release,
+    "expand": Expand,
+    "quotes": Quotes,
+}
+"""The options of single targets; `exporting.TARGETS` says which target knows which."""

@@ -8,7 +8,7 @@ the same bytes.
 import hashlib
 import json
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -61,23 +61,24 @@ def export(
     places = Places.of(folder)
     with claimed(places):
         places.prepare(force)
-        head = _head(target, common, part_notes)
-        kept, written = _before(places.partial, head)
-        common = replace(common, made=kept["made"])
-        journal = Journal(places.partial, kept, new=not written.part)
-        writer = Writer(places.partial, written, tell or _silent)
+        head, written = _before(places.partial, _head(target, common, part_notes))
         resumed = written.notes
-        try:
-            _write_parts(target, reads(written.notes), writer, written, journal, part_notes)
-            more = dict(target.finish(writer))
-            writer.end_part()
-        finally:
-            writer.close()
-            journal.close()
+        more = _write(target, reads, _Making(places.partial, head, written, tell or _silent))
+        common = replace(common, made=head["made"])
         manifest = _manifest(target, common, written, more, places.partial, resumed)
         _put_manifest(places.partial, manifest)
         places.put_in_place()
     return manifest
+
+
+@dataclass(frozen=True, slots=True)
+class _Making:
+    """An export that is being made: where, what was asked for, what is written, and who is told."""
+
+    folder: Path
+    head: dict[str, Any]
+    written: Written
+    tell: Tell
 
 
 def _head(target: Target, common: Common, part_notes: int) -> dict[str, Any]:
@@ -104,22 +105,29 @@ def _before(partial: Path, head: dict[str, Any]) -> tuple[dict[str, Any], Writte
     return head, Written()
 
 
-def _write_parts(
-    target: Target,
-    reads: Iterator[Read],
-    writer: Writer,
-    written: Written,
-    journal: Journal,
-    part_notes: int,
-) -> None:
-    for part in _parts(reads, part_notes):
-        counted = _counted(part, written)
-        target.write(counted, writer)
-        if next(counted, None) is not None:
-            raise ExportError(f"{target.name}: the target did not take all notes that it was given.")
-        touched = writer.end_part()
-        written.part += 1
-        journal.add(written, touched)
+def _write(target: Target, reads: Reads, making: _Making) -> dict[str, Any]:
+    """Write what is not written yet; gives the target's own entries of the manifest."""
+    written = making.written
+    journal = Journal(making.folder, making.head, new=not written.part)
+    writer = Writer(making.folder, written, making.tell)
+    try:
+        for part in _parts(reads(written.notes), making.head["part_notes"]):
+            _write_part(target, _counted(part, written), writer)
+            touched = writer.end_part()
+            written.part += 1
+            journal.add(written, touched)
+        more = dict(target.finish(writer))
+        writer.end_part()
+    finally:
+        writer.close()
+        journal.close()
+    return more
+
+
+def _write_part(target: Target, reads: Iterator[Read], writer: Writer) -> None:
+    target.write(reads, writer)
+    if next(reads, None) is not None:
+        raise ExportError(f"{target.name}: the target did not take all notes that it was given.")
 
 
 def _parts(reads: Iterator[Read], part_notes: int) -> Iterator[Iterator[Read]]:
