@@ -110,6 +110,7 @@ class Slot:
         max: most items.
         group: the element it belongs to, over all keys.
         fixed, pattern: name and value of what the element states, or None.
+        prescribed: whether the element states a value, which outweighs a binding that is but preferred.
         ranges: the minima and maxima that the element states.
         binding: the element's binding, or None.
         plain: whether nothing but type and format is asked of the value.
@@ -141,6 +142,7 @@ class Slot:
         "pattern",
         "placed",
         "plain",
+        "prescribed",
         "pure",
         "ranges",
         "resource",
@@ -168,6 +170,7 @@ class Slot:
         self.max = element.max
         self.fixed = _fact(element, "fixed")
         self.pattern = _fact(element, "pattern")
+        self.prescribed = bool(self.fixed or self.pattern)
         self.constraints = element.constraints
         self.binding: Json | None = element.facts.get("binding")
         self.ranges = tuple(

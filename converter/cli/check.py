@@ -1,5 +1,6 @@
 """`plexor check`: FHIR resources against profiles."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, fields
 from itertools import chain
@@ -37,6 +38,9 @@ _RULE_COLUMNS = (
     Column("for example", share=23),
     Column("what is wrong", share=34),
 )
+
+_REMARKS = 3
+"""Remarks (information) of one kind that the table shows; errors and warnings are all shown."""
 
 EXAMPLE = """\b
 Example:
@@ -196,12 +200,21 @@ def write_table(stream: TextIO, found: Iterable[Diagnostic]) -> None:
     from converter.check import table_row
 
     table, last = FlowingTable(stream, _COLUMNS), None
+    remarks: Counter[tuple[str, str | None]] = Counter()
     for trouble in found:
+        if trouble.severity is Severity.INFORMATION:
+            kind = (trouble.code, trouble.expected or trouble.rule)
+            remarks[kind] += 1
+            if remarks[kind] > _REMARKS:
+                continue
         place = _place(trouble)
         if place != last:
             table.section(place)
             last = place
         table.row(table_row(trouble))
+    more = sum(max(count - _REMARKS, 0) for count in remarks.values())
+    if more:
+        stream.write(f"{more} more remarks of the same kinds are not shown; --by-rule counts them\n")
 
 
 def _place(trouble: Diagnostic) -> str:

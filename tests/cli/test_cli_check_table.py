@@ -95,3 +95,12 @@ def test_a_second_opinion_is_given_on_demand_and_only_warns(tmp_path: Path) -> N
     file.write_text(json.dumps({"resourceType": "Patient"}), encoding="utf-8")
     assert plexor("check", file, "--second-opinion").status == 0
     assert "second-opinion" not in plexor("check", file, "--format", "jsonl").out
+
+
+def test_remarks_of_one_kind_are_counted_after_the_first(tmp_path: Path) -> None:
+    for number in range(5):
+        (tmp_path / f"{number}.json").write_text('{"resourceType": "Patient"}', encoding="utf-8")
+    ran = plexor("check", tmp_path)  # a resource should have narrative: dom-6, for each of the five
+    assert ran.out.count("dom-6") == 3
+    assert ran.out.splitlines()[-2].startswith("2 more remarks")
+    assert len(plexor("check", tmp_path, "--format", "jsonl").out.splitlines()) == 5
