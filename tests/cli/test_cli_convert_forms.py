@@ -1,4 +1,4 @@
-"""What `plexor convert` writes on demand: XML, and the release R5. Both pass the check of their own release."""
+"""What `plexor convert` writes on demand: XML, and the release R5. Both pass the check."""
 
 import json
 import os
@@ -12,7 +12,8 @@ NOTE = "Reflexes: biceps 2+ bilaterally, knees 2+ right and 3+ left, absent left
 
 
 @pytest.fixture
-def notes(tmp_path: Path) -> Path:
+def notes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1900000000")
     folder = tmp_path / "notes"
     folder.mkdir()
     for name in ("one", "two"):
