@@ -116,6 +116,7 @@ class Slot:
         plain: whether nothing but type and format is asked of the value.
         pure: whether the answer for a primitive depends on nothing but the primitive.
         known: values in which nothing was wrong.
+        reached: types of resource to which a reference may lead, whatever else holds for them.
         placed: whether some of them hold for one place only.
         tries: how often a value was looked for among `known` in vain, less how often it was found.
         resource: whether its value is a resource.
@@ -145,6 +146,7 @@ class Slot:
         "prescribed",
         "pure",
         "ranges",
+        "reached",
         "resource",
         "step",
         "tries",
@@ -185,6 +187,7 @@ class Slot:
         self.inside = self.type in _INSIDE
         self.plain = not (ruled or self.fixed or self.pattern or self.constraints)
         self.known: set[Any] = set()
+        self.reached: set[str] = set()
         self.placed = False
         self.tries = 0
         self.resource = False
