@@ -69,58 +69,6 @@ def _beside(archive: Path, address: str) -> Path:
 
 
 def _options(folder: Path, given: Mapping[str, Any]) -> "SendOptions":
-    from converter.sending import SendOptions, Totals
-    from converter.settings import Settings
-    from converter.upload import Answer, Server
-
-
-EXAMPLE = """\b
-Example:
-  plexor send https://fhir.hospital.example/r4 --archive findings.duckdb --dry-run
-  PLEXOR_SEND_TOKEN=... plexor send https://fhir.hospital.example/r4 --archive findings.duckdb
-  plexor send https://fhir.hospital.example/r4 --report answers.csv"""
-
-
-@with_options({**SEND_OPTIONS, "config": Config})
-def send(url: Url, archive: ArchiveFile = None, **options: Any) -> int:
-    """Send the notes of the archive to a FHIR server, as transactions of conditional updates.
-
-    Sending again sends only what is new. What a note no longer says is taken back as entered in error; what
-    changed is sent anew. Sending that was stopped goes on where it was: run the same command again.
-
-    A bearer token is taken from the environment variable PLEXOR_SEND_TOKEN.
-    """
-    settings = settings_of(options.pop("config"))
-    path = archive_path(archive, settings)
-    with Troubles() as troubles:
-        server = _server(url, options["allow_http"])
-        folder = options["ledger"] or _beside(path, server.address)
-        usual = None if options["dry_run"] else folder / f"report-{now().replace(':', '-')}.jsonl"
-        file = options["report"] or usual
-        how = _options(folder, options)
-        totals = _send(path, server, how, settings, troubles, file)
-        _say(totals, how, file)
-        return INPUT_ERRORS if totals.answers["refused"] else troubles.status
-
-
-def _server(url: str, allow_http: bool) -> "Server":
-    from converter.upload import UploadError, check_address, token_from
-
-    try:
-        return check_address(url, token_from(os.environ), allow_http)
-    except UploadError as error:
-        raise CannotRunError(str(error)) from None
-
-
-def _beside(archive: Path, address: str) -> Path:
-    """The usual folder of a ledger: beside the archive, with a name that the address makes."""
-    name = re.sub(r"[^A-Za-z0-9.]+", "-", address.partition("://")[2]).strip("-")
-    return archive.with_name(f"{archive.name}.sent") / name
-
-
-def _options(
-    folder: Path, batch: int, attempts: int, dry_run: bool, again: bool, take_back: bool, checked: bool
-) -> "SendOptions":
     from converter.sending import SendOptions
     from converter.upload import Patience
 

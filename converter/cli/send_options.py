@@ -17,8 +17,8 @@ SEND_OPTIONS: Options = {
         typer.Option(
             "--ledger",
             metavar="FOLDER",
-            help="What was sent to this server before; else a folder beside the archive. Keep it: without it, "
-            "what no longer holds cannot be taken back.",
+            help="What was sent to this server before; else a folder beside the archive. Keep it: what no "
+            "longer holds can be taken back only with it.",
         ),
     ],
     "report": Annotated[

@@ -20,8 +20,8 @@ def test_every_entry_is_a_conditional_update_by_our_identifier() -> None:
         system = {"DocumentReference": "document"}.get(kind, kind.lower())
         expected = f"{kind}?identifier=https://plexor.example/fhir/identifier/{system}|{uuid}"
         if kind in ("Composition", "Provenance"):
-            # A Provenance has no identifier in R4, and a server that tests send to does not search the identifier
-            # of a Composition; `_tag` is a search parameter of every resource (R4, search, 3.1.1.4).
+            # A Provenance has no identifier in R4, and a server that the tests of sending use does not
+            # search that of a Composition; `_tag` is a parameter of every resource (R4, search, 3.1.1.4).
             tags = f"https://plexor.example/fhir/CodeSystem/{kind.lower()}-id"
             expected = f"{kind}?_tag={tags}|{uuid}"
             assert {"system": tags, "code": uuid} in resource["meta"]["tag"]
