@@ -21,7 +21,9 @@ BELOW = {
     "settings": STAGES | {"words", "model", "shipped_files"},
     "api": STAGES | {"words", "model", "shipped_files", "settings"},
     "courses": STAGES | {"words", "model", "settings", "api"},
+    "exporting": STAGES | {"words", "model", "settings", "api"},
     "loading": STAGES | {"words", "model", "settings", "api"},
+    "sending": STAGES | {"words", "model", "settings", "api"},
     "searching": STAGES | {"words", "model", "settings", "api"},
     "pattern_words": frozenset({"archive", "words", "model"}),
     "cli": STAGES
@@ -32,13 +34,15 @@ BELOW = {
         "settings",
         "api",
         "courses",
+        "exporting",
         "loading",
         "searching",
+        "sending",
         "pattern_words",
     },
     **{stage: frozenset({"words", "model", "shipped_files"}) for stage in STAGES},
 }
-HEAVY = frozenset({"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "vl_convert"})
+HEAVY = frozenset({"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "vl_convert", "httpx"})
 FORBIDDEN = re.compile(r"/work\b|helper session|\bissues? #?\d+|\bhouse rule", re.IGNORECASE)
 LONGEST_MODULE, LONGEST_FUNCTION = 400, 40
 

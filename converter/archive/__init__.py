@@ -4,6 +4,7 @@ Takes notes with their readings and assessments; gives totals, found rows and pl
 Leaves reading to `reading`, rules to `assess`, and FHIR to `fhir`.
 """
 
+from converter.archive.cohort import Cohort
 from converter.archive.fhir_search import query_from_fhir
 from converter.archive.finding import COUNTABLE, count, find
 from converter.archive.loading import load
@@ -43,6 +44,7 @@ __all__ = [
     "ArchiveError",
     "Asymmetry",
     "Change",
+    "Cohort",
     "CountRow",
     "Failed",
     "FailedRow",

@@ -1,0 +1,76 @@
+"""The options of `plexor export`: those of every target, then those of one target each."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from converter.cli import find_options
+from converter.cli.added_options import Options
+
+ExportArchive = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The archive.")]
+Target = Annotated[str, typer.Option("--to", metavar="TARGET", help="What to export to: fhir.")]
+Folder = Annotated[
+    Path, typer.Option("--out", metavar="FOLDER", help="The folder; it is there once all is written.")
+]
+Force = Annotated[bool, typer.Option("--force", help="Replace an earlier export.")]
+Until = Annotated[str | None, typer.Option("--until", metavar="DATE", help="Last date.")]
+NotesAtMost = Annotated[int | None, typer.Option("--limit", min=0, metavar="NUMBER", help="Notes at most.")]
+
+FILTERS: Options = {
+    "patient": find_options.Patient,
+    "note": find_options.NoteId,
+    "site": find_options.Site,
+    "side": find_options.Side,
+    "kind": find_options.Kind,
+    "scale": find_options.Scale,
+    "grade": find_options.Grade,
+    "level": find_options.Level,
+    "descriptor": find_options.Descriptor,
+    "response": find_options.Response,
+    "status": find_options.Status,
+    "author": find_options.Author,
+    "facility": find_options.Facility,
+    "note_kind": find_options.NoteKind,
+    "from_": find_options.From,
+    "to": Until,
+    "abnormality": find_options.Abnormality,
+    "pattern": find_options.Patterns,
+    "exact": find_options.Exact,
+    "limit": NotesAtMost,
+}
+"""What chooses the notes, as in `find`. Since `--to` names the target here, the last date is `--until`."""
+
+# fhir
+FhirForm = Annotated[
+    str | None,
+    typer.Option(
+        "--as",
+        metavar="FORM",
+        help="fhir: ndjson, one file for each type of resource (usual), or bundles, transactions to send.",
+    ),
+]
+Syntax = Annotated[str | None, typer.Option(metavar="SYNTAX", help="fhir: json (usual), or xml for bundles.")]
+Gzip = Annotated[bool | None, typer.Option("--gzip", help="fhir: compress each file with gzip.")]
+BundleNotes = Annotated[
+    int | None, typer.Option(min=1, metavar="NUMBER", help="fhir: notes in one bundle; 20 unless said.")
+]
+Release = Annotated[str | None, typer.Option(metavar="RELEASE", help="fhir: R4 (usual) or R5.")]
+Expand = Annotated[
+    bool | None,
+    typer.Option("--expand", help="fhir: add an Observation for each reflex and side a region covers."),
+]
+Quotes = Annotated[
+    bool | None, typer.Option("--quotes/--no-quotes", help="fhir: send the words of the note, or not.")
+]
+
+TARGET_OPTIONS: Options = {
+    "form": FhirForm,
+    "syntax": Syntax,
+    "gzip": Gzip,
+    "bundle_notes": BundleNotes,
+    "release": Release,
+    "expand": Expand,
+    "quotes": Quotes,
+}
+"""The options of single targets; `exporting.TARGETS` says which target knows which."""
