@@ -156,11 +156,32 @@ def _recorded(archive: "Archive", note: "Note", vocabulary: str, program: str) -
     return first_read(archive, NoteKey(note.system, note.id), note.hash, vocabulary, program)
 
 
+def _tables(choices: Choices, session: Session, archive: "Archive") -> "Target":
+    from converter.exports.tables import Naming, TablesTarget
+    from converter.fhir.identity import uuid_of
+
+    default = session.fhir.default_system
+    naming = Naming(
+        document=lambda note: uuid_of(note.system or default, note.id, "document"),
+        observation=lambda note, finding: uuid_of(
+            note.system or default, note.id, "finding", finding.finding
+        ),
+    )
+    return TablesTarget(
+        vocabulary=session.vocabulary,
+        naming=naming,
+        base=session.fhir.base,
+        caution=CAUTION,
+        quotes=choices.get("quotes", session.fhir.quotes) and has_text(archive),
+    )
+
+
 Make = Callable[[Choices, Session, "Archive"], "Target"]
 TARGETS: Mapping[str, tuple[Make, frozenset[str]]] = {
     "fhir": (
         _fhir,
         frozenset({"form", "syntax", "gzip", "bundle_notes", "release", "quotes", "expand"}),
     ),
+    "tables": (_tables, frozenset({"quotes"})),
 }
 """Each target with the function that makes it and the choices that it knows."""

@@ -9,7 +9,7 @@ from converter.cli import find_options
 from converter.cli.added_options import Options
 
 ExportArchive = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The archive.")]
-Target = Annotated[str, typer.Option("--to", metavar="TARGET", help="What to export to: fhir.")]
+Target = Annotated[str, typer.Option("--to", metavar="TARGET", help="What to export to: fhir, tables.")]
 Folder = Annotated[
     Path, typer.Option("--out", metavar="FOLDER", help="The folder; it is there once all is written.")
 ]
@@ -61,7 +61,8 @@ Expand = Annotated[
     typer.Option("--expand", help="fhir: add an Observation for each reflex and side a region covers."),
 ]
 Quotes = Annotated[
-    bool | None, typer.Option("--quotes/--no-quotes", help="fhir: send the words of the note, or not.")
+    bool | None,
+    typer.Option("--quotes/--no-quotes", help="fhir, tables: give the words of the note, or not."),
 ]
 
 TARGET_OPTIONS: Options = {
