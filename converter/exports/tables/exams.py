@@ -84,7 +84,7 @@ def patient_rows(reads: Sequence[Read], vocabulary: Vocabulary) -> Iterator[Row]
         if exam.status == "current"
     ]
     visits.sort(key=lambda visit: (visit[0], visit[1].authored or "", visit[1].system or "", visit[1].id))
-    before: "date | None" = None
+    before: date | None = None
     for number, (day, note, exam, cells) in enumerate(visits, start=1):
         head = {
             "patient": note.patient,

@@ -16,6 +16,8 @@ _WORDS = "extension(%words).extension('{part}').value.ofType({kind})"
 _DENIED = "component.where(code.coding.where(system = %component and code = 'denied').exists())"
 _WORD = ".value.ofType(CodeableConcept).coding.where(system = %descriptor).first().code"
 
+_LATERALITY = "bodySite.extension(%laterality).value.ofType(CodeableConcept)"
+
 _COLUMNS = (
     # column, type, path
     ("observation", "string", "id"),
@@ -32,8 +34,7 @@ _COLUMNS = (
     (
         "side",
         "code",
-        "bodySite.extension(%laterality).value.ofType(CodeableConcept)"
-        ".coding.where(system = %side).first().code",
+        f"{_LATERALITY}.coding.where(system = %side).first().code",
     ),
     ("kind", "code", "category.coding.where(system = %kind).first().code"),
     ("grade", "decimal", _QUANTITY.format(code="grade-ordinal")),
