@@ -4,8 +4,8 @@ Takes notes with their readings; gives files. Leaves naming in FHIR to the funct
 """
 
 from converter.exports.tables.fields import Field, Table, tables
-from converter.exports.tables.rows import Naming, day_of
+from converter.exports.tables.rows import Naming
 from converter.exports.tables.target import TablesTarget
 from converter.exports.tables.view import view_definition
 
-__all__ = ["Field", "Naming", "Table", "TablesTarget", "day_of", "tables", "view_definition"]
+__all__ = ["Field", "Naming", "Table", "TablesTarget", "tables", "view_definition"]

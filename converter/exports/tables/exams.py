@@ -10,9 +10,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from converter.exports.notes import day_of, exams_of
 from converter.exports.said import said_by
 from converter.exports.tables.fields import Column, wide_columns
-from converter.exports.tables.rows import Naming, Row, covered, day_of, exams_of, note_row
+from converter.exports.tables.rows import Naming, Row, covered, note_row
 from converter.exports.values import Read
 from converter.model import Exam, Note, Reading
 from converter.model.record import plain_number

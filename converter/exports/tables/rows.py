@@ -6,11 +6,11 @@ Takes a note with its reading; gives rows as plain dicts, a value for every fiel
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
+from converter.exports.notes import day_of, exams_of
 from converter.exports.said import Said, said_by
-from converter.model import Exam, Finding, Note, Reading
+from converter.model import Finding, Note, Reading
 from converter.model.record import plain_number
 from converter.words import Covered, Vocabulary, expand
 
@@ -28,16 +28,6 @@ class Naming:
 
     document: Callable[[Note], str]
     observation: Callable[[Note, Finding], str]
-
-
-def day_of(note: Note) -> date | None:
-    """The day on which a note was written, by the clock of the place, or None where it is not known."""
-    if note.authored is None or note.authored_precision not in {"day", "minute", "second"}:
-        return None
-    try:
-        return date.fromisoformat(note.authored[:10])
-    except ValueError:
-        return None
 
 
 def note_row(note: Note, reading: Reading, naming: Naming) -> Row:
@@ -59,11 +49,6 @@ def note_row(note: Note, reading: Reading, naming: Naming) -> Row:
         "program": reading.program,
         "vocabulary": reading.vocabulary,
     }
-
-
-def exams_of(reading: Reading) -> dict[int, Exam]:
-    """The exams of a reading by their number."""
-    return {exam.exam: exam for exam in reading.exams}
 
 
 def finding_rows(
