@@ -1,0 +1,86 @@
+"""The demo notes in an archive, and a site's invented maps for them."""
+
+import csv
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from commands import Ran, plexor
+
+DEMO = Path(__file__).parents[2] / "fixtures" / "demo"
+
+MAP = """code,value,concept_id,domain,value_concept_id,unit_concept_id,source_concept_id
+patellar,,2000000001,Measurement,,2000000020,
+achilles-left,,2000000002,Measurement,,,2000000021
+achilles-left,absent,2000000003,Observation,,,
+plantar,,2000000004,Observation,,,
+primitive-moro,,2000000005,Observation,,,
+all-limbs,,2000000006,Measurement,,,
+*,extensor,,,2000000010,,
+*,absent,,,2000000011,,
+note-kind:admission,,2000000030,,,,
+unit:bedside,,2000000022,,,,
+"""
+
+
+@dataclass(frozen=True)
+class Site:
+    """A site: its archive and maps. Of the demo's twelve patients it knows all but P-012."""
+
+    folder: Path
+    archive: Path
+    persons: Mapping[str, int]
+    visits: Mapping[int, int]
+
+    def export(self, out: str, *more: str | Path, persons: str = "persons.csv") -> Ran:
+        return plexor(
+            "export", self.archive, "--to", "omop", "--out", self.folder / out,
+            "--persons", self.folder / persons, "--visits", self.folder / "visits.csv",
+            "--concepts", self.folder / "map.csv", "--keys", self.folder / "keys.sqlite", *more,
+        )  # fmt: skip
+
+    def rows(self, out: str, table: str) -> list[dict[str, str]]:
+        with (self.folder / out / f"{table}.csv").open(encoding="utf-8", newline="") as stream:
+            return list(csv.DictReader(stream))
+
+    def manifest(self, out: str) -> dict[str, Any]:
+        text = (self.folder / out / "manifest.json").read_text(encoding="utf-8")
+        made: dict[str, Any] = json.loads(text)
+        return made
+
+
+def make_site(folder: Path) -> Site:
+    """Load the demo and write the maps."""
+    archive = folder / "demo.duckdb"
+    ran = plexor("load", DEMO / "notes.csv", DEMO / "texts", "--archive", archive)
+    assert ran.status < 2, ran.err
+    with (DEMO / "notes.csv").open(encoding="utf-8", newline="") as stream:
+        notes = list(csv.DictReader(stream))
+    patients = sorted({note["patient"] for note in notes} - {"P-012"})
+    persons = {patient: 1001 + at for at, patient in enumerate(patients)}
+    visits = {
+        5001 + at: (note["encounter"], persons[note["patient"]])
+        for at, note in enumerate(notes)
+        if note["patient"] in persons
+    }
+    _write(folder / "persons.csv", "patient,person_id", persons.items())
+    _write(
+        folder / "visits.csv",
+        "encounter,visit_occurrence_id",
+        ((encounter, visit) for visit, (encounter, _) in visits.items()),
+    )
+    (folder / "map.csv").write_text(MAP, encoding="utf-8")
+    return Site(folder, archive, persons, {visit: person for visit, (_, person) in visits.items()})
+
+
+def _write(file: Path, header: str, rows: Any) -> None:
+    lines = [header, *(",".join(str(cell) for cell in row) for row in rows)]
+    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Site:
+    return make_site(tmp_path)
