@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import pytest
-from commands import Ran, plexor
+from typer.testing import CliRunner
+
+from converter.cli.app import app
 
 DEMO = Path(__file__).parents[2] / "fixtures" / "demo"
 
@@ -24,6 +25,21 @@ all-limbs,,2000000006,Measurement,,,
 note-kind:admission,,2000000030,,,,
 unit:bedside,,2000000022,,,,
 """
+
+
+@dataclass(frozen=True)
+class Ran:
+    """How a command ended."""
+
+    status: int
+    out: str
+    err: str
+
+
+def plexor(*arguments: str | Path) -> Ran:
+    """Run a command inside this process."""
+    result = CliRunner().invoke(app, [str(argument) for argument in arguments])
+    return Ran(result.exit_code, result.stdout, result.stderr)
 
 
 @dataclass(frozen=True)
@@ -80,7 +96,3 @@ def _write(file: Path, header: str, rows: Any) -> None:
     lines = [header, *(",".join(str(cell) for cell in row) for row in rows)]
     file.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
-
-@pytest.fixture
-def site(tmp_path: Path) -> Site:
-    return make_site(tmp_path)

@@ -18,7 +18,13 @@ from typing import Any
 import pytest
 
 _MISSING = "PostgreSQL is not installed; it is one of the real parts, see PLEXOR_PARTS"
-_QUIET = ("fsync=off", "shared_buffers=16MB", "max_connections=20", "listen_addresses=", "log_min_messages=fatal")
+_QUIET = (
+    "fsync=off",
+    "shared_buffers=16MB",
+    "max_connections=20",
+    "listen_addresses=",
+    "log_min_messages=fatal",
+)
 
 
 class Server:
@@ -34,7 +40,9 @@ class Server:
         self._run("initdb", "-D", self._data, "-U", "tester", "--auth=trust", "--no-sync", "-E", "UTF8")
         self.start()
         subprocess.run(
-            [self._programs / "createdb", "site"], check=True, env={**os.environ, **self.env, "PGDATABASE": ""}
+            [self._programs / "createdb", "site"],
+            check=True,
+            env={**os.environ, **self.env, "PGDATABASE": ""},
         )
 
     def start(self) -> None:

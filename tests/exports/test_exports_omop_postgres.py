@@ -1,0 +1,240 @@
+"""The OMOP rows in a real PostgreSQL with all constraints of CDM 5.4 on.
+
+Outside: the table definitions of PyPI `omop-cdm` 0.7 (from the DDL of OHDSI CommonDataModel v5.4), and the
+Debian package `postgresql`.
+"""
+
+import os
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import psycopg
+import pytest
+from omop_cdm_schema import in_schema, make_cdm, seed, without_circles
+from omop_samples import Site, make_site
+from postgres_server import Server, running_server
+from sqlalchemy import create_engine, text
+
+TABLES = ("note", "note_nlp", "observation", "measurement")
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[Server]:
+    with running_server() as running:
+        yield running
+
+
+@pytest.fixture
+def site(tmp_path: Path, server: Server, monkeypatch: pytest.MonkeyPatch) -> Site:
+    """A site whose database holds the CDM, its persons and visits, and nothing else."""
+    for name in [name for name in os.environ if name.startswith("PG")]:
+        monkeypatch.delenv(name)
+    for name, value in server.env.items():
+        monkeypatch.setenv(name, value)
+    if not server.running:
+        server.start()
+    made = make_site(tmp_path)
+    engine = in_schema(create_engine("postgresql+psycopg://"), "cdm")
+    with engine.begin() as connection:
+        connection.execute(text("DROP SCHEMA IF EXISTS cdm CASCADE"))
+        connection.execute(text("CREATE SCHEMA cdm"))
+        make_cdm(connection)
+        without_circles(connection)
+        seed(connection, made.persons.values(), made.visits)
+    engine.dispose()
+    return made
+
+
+@contextmanager
+def database() -> Iterator[psycopg.Connection]:
+    with psycopg.connect("") as connection:
+        yield connection
+
+
+def counts() -> dict[str, int]:
+    with database() as connection:
+        return {table: one(connection, f"SELECT count(*) FROM cdm.{table}") for table in TABLES}
+
+
+def one(connection: psycopg.Connection, query: str) -> int:
+    row = connection.execute(query.encode()).fetchone()
+    assert row is not None
+    return int(row[0])
+
+
+def test_the_database_holds_what_the_manifest_counts(site: Site) -> None:
+    ran = site.export("out", "--postgres")
+    assert ran.status == 0, ran.err
+    manifest = site.manifest("out")
+    assert counts() == manifest["rows"] == manifest["database"]["rows_put_in"]
+    assert manifest["database"]["rows_taken_out"] == dict.fromkeys(TABLES, 0)
+    # 30 dated notes of the demo name one of the eleven patients that the site knows.
+    assert manifest["rows"]["note"] == 30
+    with database() as connection:
+        orphans = one(
+            connection,
+            "SELECT count(*) FROM cdm.note_nlp WHERE note_id NOT IN (SELECT note_id FROM cdm.note)",
+        )
+    assert orphans == 0
+
+
+def test_doing_it_again_makes_no_row_twice(site: Site) -> None:
+    assert site.export("first", "--postgres").status == 0
+    before = counts()
+    ran = site.export("second", "--postgres")
+    assert ran.status == 0, ran.err
+    assert counts() == before
+    assert site.manifest("second")["database"]["rows_taken_out"] == before
+    for table in TABLES:
+        assert site.rows("first", table) == site.rows("second", table), "keys stay"
+
+
+def test_a_patient_taken_out_of_the_map_leaves_the_database(site: Site) -> None:
+    assert site.export("first", "--postgres").status == 0
+    kept = [line for line in (site.folder / "persons.csv").read_text().splitlines() if "P-001" not in line]
+    (site.folder / "fewer.csv").write_text("\n".join(kept) + "\n")
+    assert site.export("second", "--postgres", persons="fewer.csv").status == 0
+    with database() as connection:
+        assert one(connection, "SELECT count(*) FROM cdm.note WHERE person_id = 1001") == 0
+        assert one(connection, "SELECT count(*) FROM cdm.observation WHERE person_id = 1001") == 0
+        assert one(connection, "SELECT count(*) FROM cdm.note") == 27
+
+
+def test_rows_of_others_are_never_touched(site: Site) -> None:
+    """Number 1 is taken by another program's row; a key file that begins higher has room."""
+    with database() as connection:
+        connection.execute(
+            "INSERT INTO cdm.observation (observation_id, person_id, observation_concept_id,"
+            " observation_date, observation_type_concept_id) VALUES (1, 1001, 0, '2025-01-01', 0)"
+        )
+    ran = site.export("out", "--postgres")
+    assert ran.status == 2
+    assert "1 rows with numbers of ours that plexor did not write, e.g. 1" in ran.err
+    assert counts() == {"note": 0, "note_nlp": 0, "observation": 1, "measurement": 0}
+    assert not (site.folder / "out").exists()
+    (site.folder / "keys.sqlite").unlink()
+    assert site.export("out", "--postgres", "--first-key", "500000").status == 0
+    with database() as connection:
+        assert (
+            one(connection, "SELECT min(observation_id) FROM cdm.observation WHERE observation_id > 1")
+            == 500000
+        )
+        assert one(connection, "SELECT count(*) FROM cdm.observation WHERE observation_id = 1") == 1
+
+
+def test_a_person_that_the_database_lacks_is_named(site: Site) -> None:
+    with database() as connection:
+        connection.execute("DELETE FROM cdm.visit_occurrence")
+    ran = site.export("out", "--postgres")
+    assert ran.status == 2
+    assert (
+        "cdm.visit_occurrence lacks 30 of the numbers that your map names, e.g. visit_occurrence_id 5001"
+        in ran.err
+    )
+    assert counts() == dict.fromkeys(TABLES, 0)
+
+
+def test_a_concept_that_the_database_lacks_is_named(site: Site) -> None:
+    with (site.folder / "map.csv").open("a") as stream:
+        stream.write("biceps,,2000009999,Observation,,,\n")
+    ran = site.export("out", "--postgres")
+    assert ran.status == 2
+    assert "2000009999" in ran.err
+    assert "Nothing was changed." in ran.err
+    assert counts() == dict.fromkeys(TABLES, 0)
+
+
+def test_another_key_file_is_refused(site: Site) -> None:
+    assert site.export("first", "--postgres").status == 0
+    before = counts()
+    (site.folder / "keys.sqlite").rename(site.folder / "lost.sqlite")
+    ran = site.export("second", "--postgres")
+    assert ran.status == 2
+    assert "numbered by another file of keys" in ran.err
+    assert counts() == before
+
+
+def test_a_schema_without_the_tables_is_told_before_anything_is_written(site: Site) -> None:
+    ran = site.export("out", "--postgres", "--schema", "elsewhere")
+    assert ran.status == 2
+    assert "the schema elsewhere has no table note" in ran.err
+    assert not (site.folder / "out").exists()
+
+
+def test_a_connection_that_is_cut_in_the_middle_leaves_nothing_half(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The server ends our session while its rows are going in; the next run finishes."""
+    from converter.exports.omop.loading import Loading
+
+    usual = Loading._run
+    cut: list[int] = []
+
+    def cutting(self: Loading, statement: str, *arguments: object, **names: str) -> int:
+        if statement.startswith("INSERT INTO {table}") and names["table"] == "observation" and not cut:
+            with database() as other:
+                cut.append(one(other, "SELECT pg_terminate_backend(pid)::int FROM pg_stat_activity"
+                                      " WHERE application_name = 'plexor'"))  # fmt: skip
+        return usual(self, statement, *arguments, **names)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(Loading, "_run", cutting)
+    ran = site.export("out", "--postgres")
+    assert cut == [1]
+    assert ran.status == 2
+    assert "run the same command again" in ran.err
+    assert counts() == dict.fromkeys(TABLES, 0)
+    assert not (site.folder / "out").exists()
+    again = site.export("out", "--postgres")
+    assert again.status == 0, again.err
+    assert "Went on after" in again.err
+    assert counts() == site.manifest("out")["rows"]
+
+
+def test_a_server_that_dies_leaves_nothing_half(
+    site: Site, server: Server, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from converter.exports.omop.loading import Loading
+
+    usual = Loading._run
+    died = threading.Event()
+
+    def dying(self: Loading, statement: str, *arguments: object, **names: str) -> int:
+        if (
+            statement.startswith("INSERT INTO {table}")
+            and names["table"] == "measurement"
+            and not died.is_set()
+        ):
+            died.set()
+            server.stop("immediate")
+        return usual(self, statement, *arguments, **names)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(Loading, "_run", dying)
+    assert site.export("out", "--postgres").status == 2
+    server.start()
+    assert counts() == dict.fromkeys(TABLES, 0)
+    assert site.export("out", "--postgres").status == 0
+    assert counts() == site.manifest("out")["rows"]
+
+
+def test_no_server_is_one_sentence(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PGHOST", str(site.folder))
+    monkeypatch.setenv("PGPASSWORD", "not-to-be-seen")
+    ran = site.export("out", "--postgres")
+    assert ran.status == 2
+    assert ran.err.startswith("fatal PostgreSQL: connection")
+    assert ran.err.count("\n") == 1
+    assert "not-to-be-seen" not in ran.err
+    assert not (site.folder / "out").exists()
+
+
+def test_no_text_of_a_note_stands_in_the_table_of_ours(site: Site) -> None:
+    assert site.export("out", "--postgres").status == 0
+    with database() as connection:
+        columns = connection.execute(
+            "SELECT column_name FROM information_schema.columns WHERE table_name = 'plexor_written'"
+        ).fetchall()
+        written = one(connection, "SELECT count(*) FROM cdm.plexor_written")
+    assert sorted(name for (name,) in columns) == ["keys", "note_id", "row_id", "table_name"]
+    assert written == sum(counts().values())
