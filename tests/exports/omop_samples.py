@@ -2,8 +2,9 @@
 
 import csv
 import json
+import shutil
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -58,6 +59,11 @@ class Site:
             "--concepts", self.folder / "map.csv", "--keys", self.folder / "keys.sqlite", *more,
         )  # fmt: skip
 
+    def copied(self, folder: Path) -> "Site":
+        """The same site in a folder of its own."""
+        shutil.copytree(self.folder, folder, dirs_exist_ok=True)
+        return replace(self, folder=folder, archive=folder / self.archive.name)
+
     def rows(self, out: str, table: str) -> list[dict[str, str]]:
         with (self.folder / out / f"{table}.csv").open(encoding="utf-8", newline="") as stream:
             return list(csv.DictReader(stream))
@@ -95,4 +101,3 @@ def make_site(folder: Path) -> Site:
 def _write(file: Path, header: str, rows: Any) -> None:
     lines = [header, *(",".join(str(cell) for cell in row) for row in rows)]
     file.write_text("\n".join(lines) + "\n", encoding="utf-8")
-

@@ -1,4 +1,4 @@
-"""A real PostgreSQL for the tests: an own cluster in a temporary folder, reached through a private socket alone.
+"""A real PostgreSQL for the tests: a cluster of its own in a temporary folder, behind a private socket.
 
 Debian package `postgresql`. The server refuses to run as root, so a root process starts it as the user
 `postgres` or `nobody`.
@@ -7,7 +7,6 @@ Debian package `postgresql`. The server refuses to run as root, so a root proces
 import os
 import pwd
 import shutil
-import signal
 import subprocess
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -39,11 +38,7 @@ class Server:
     def make(self) -> None:
         self._run("initdb", "-D", self._data, "-U", "tester", "--auth=trust", "--no-sync", "-E", "UTF8")
         self.start()
-        subprocess.run(
-            [self._programs / "createdb", "site"],
-            check=True,
-            env={**os.environ, **self.env, "PGDATABASE": ""},
-        )
+        self.command("createdb", "site")
 
     def start(self) -> None:
         options = " ".join(f"-c {one}" for one in _QUIET) + f" -k {self._folder}"
@@ -53,10 +48,11 @@ class Server:
     def stop(self, mode: str = "fast") -> None:
         self._run("pg_ctl", "-D", self._data, "-m", mode, "-w", "stop")
 
-    def kill(self) -> None:
-        """End it as a power cut would."""
-        pid = int((Path(self._data) / "postmaster.pid").read_text().splitlines()[0])
-        os.kill(pid, signal.SIGQUIT)
+    def command(self, name: str, *arguments: str) -> None:
+        """Run one of PostgreSQL's own commands against the server."""
+        plain = {key: value for key, value in os.environ.items() if not key.startswith("PG")}
+        reached = {**plain, **self.env, "PGDATABASE": "postgres"}
+        subprocess.run([self._programs / name, *arguments], check=True, env=reached)
 
     @property
     def running(self) -> bool:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import psycopg
 import pytest
-from omop_cdm_schema import in_schema, make_cdm, seed, without_circles
+from omop_cdm_schema import Cdm, put_constraints_off
 from omop_samples import Site, make_site
 from postgres_server import Server, running_server
 from sqlalchemy import create_engine, text
@@ -21,30 +21,38 @@ TABLES = ("note", "note_nlp", "observation", "measurement")
 
 
 @pytest.fixture(scope="module")
-def server() -> Iterator[Server]:
+def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Site:
+    return make_site(tmp_path_factory.mktemp("site"))
+
+
+@pytest.fixture(scope="module")
+def server(demo_site: Site) -> Iterator[Server]:
+    """A server with a database `empty` that holds the CDM with the site's persons and visits."""
     with running_server() as running:
+        running.command("createdb", "empty")
+        reached = {"host": running.env["PGHOST"], "user": running.env["PGUSER"], "dbname": "empty"}
+        engine, cdm = create_engine("postgresql+psycopg://", connect_args=reached), Cdm("cdm")
+        with engine.begin() as connection:
+            connection.execute(text("CREATE SCHEMA cdm"))
+            cdm.make(connection)
+            put_constraints_off(connection)
+            cdm.seed(connection, demo_site.persons.values(), demo_site.visits)
+        engine.dispose()
         yield running
 
 
 @pytest.fixture
-def site(tmp_path: Path, server: Server, monkeypatch: pytest.MonkeyPatch) -> Site:
-    """A site whose database holds the CDM, its persons and visits, and nothing else."""
+def site(demo_site: Site, tmp_path: Path, server: Server, monkeypatch: pytest.MonkeyPatch) -> Site:
+    """A site with a fresh database, reached through the environment."""
     for name in [name for name in os.environ if name.startswith("PG")]:
         monkeypatch.delenv(name)
     for name, value in server.env.items():
         monkeypatch.setenv(name, value)
     if not server.running:
         server.start()
-    made = make_site(tmp_path)
-    engine = in_schema(create_engine("postgresql+psycopg://"), "cdm")
-    with engine.begin() as connection:
-        connection.execute(text("DROP SCHEMA IF EXISTS cdm CASCADE"))
-        connection.execute(text("CREATE SCHEMA cdm"))
-        make_cdm(connection)
-        without_circles(connection)
-        seed(connection, made.persons.values(), made.visits)
-    engine.dispose()
-    return made
+    server.command("dropdb", "--if-exists", "--force", "site")
+    server.command("createdb", "--template", "empty", "site")
+    return demo_site.copied(tmp_path)
 
 
 @contextmanager
