@@ -3,7 +3,7 @@
 import csv
 import json
 import shutil
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -96,6 +96,20 @@ def make_site(folder: Path) -> Site:
     )
     (folder / "map.csv").write_text(MAP, encoding="utf-8")
     return Site(folder, archive, persons, {visit: person for visit, (_, person) in visits.items()})
+
+
+def small_site(folder: Path, notes: Sequence[Mapping[str, str]], concepts: str = MAP) -> Site:
+    """A site with the given notes; it knows patient `p1` as 1001 and encounter `e1` as 5001."""
+    lines = [json.dumps({"system": "urn:example:notes", **note}) for note in notes]
+    (folder / "notes.jsonl").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    archive = folder / "small.duckdb"
+    archive.unlink(missing_ok=True)
+    ran = plexor("load", folder / "notes.jsonl", "--archive", archive)
+    assert ran.status < 2, ran.err
+    _write(folder / "persons.csv", "patient,person_id", [("p1", 1001)])
+    _write(folder / "visits.csv", "encounter,visit_occurrence_id", [("e1", 5001)])
+    (folder / "map.csv").write_text(concepts, encoding="utf-8")
+    return Site(folder, archive, {"p1": 1001}, {5001: 1001})
 
 
 def _write(file: Path, header: str, rows: Any) -> None:

@@ -27,6 +27,8 @@ COLUMNS = (
 )
 DOMAINS = ("Observation", "Measurement")
 ANY = "*"
+_COUNTED = "findings"
+"""A further column of the list of codes that a map lacks; filled in, the list is a map itself."""
 _SPECIAL = ("note-kind:", "unit:", "qualifier:")
 _SINGLE = {
     "language": 0,
@@ -92,7 +94,7 @@ def read_concepts(file: Path, vocabulary: Vocabulary) -> ConceptMap:
     rows: dict[tuple[str, str], Concept] = {}
     lines: dict[tuple[str, str], int] = {}
     problems: list[str] = []
-    for line in lines_of(file, required=("code", "concept_id"), known=COLUMNS):
+    for line in lines_of(file, required=("code", "concept_id"), known=(*COLUMNS, _COUNTED)):
         key = (line.cell("code"), line.cell("value"))
         wrong = list(_wrong(line, vocabulary))
         if key in lines:
@@ -109,7 +111,7 @@ def write_codes(file: Path, codes: Mapping[tuple[str, str], int]) -> None:
     """Write codes that a map lacks in the map's own form, the most frequent first, ready to be filled in."""
     with file.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow([*COLUMNS, "findings"])
+        writer.writerow([*COLUMNS, _COUNTED])
         for (code, value), number in sorted(codes.items(), key=lambda item: (-item[1], item[0])):
             writer.writerow([code, value, "", "", "", "", "", number])
 

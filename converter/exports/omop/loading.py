@@ -126,8 +126,8 @@ class Loading:
                 number, example = self._one()
                 if number:
                     raise ExportError(
-                        f"PostgreSQL: {self.schema}.{other} lacks {number} of the numbers that your map names, "
-                        f"e.g. {other}_id {example}; put them in or correct the map."
+                        f"PostgreSQL: {self.schema}.{other} lacks {number} of the numbers that your map "
+                        f"names, e.g. {other}_id {example}; put them in or correct the map."
                     )
 
     def _remove_earlier(self) -> dict[str, int]:

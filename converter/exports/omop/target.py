@@ -25,6 +25,7 @@ from converter.words import Vocabulary
 TRACE = ("note_nlp_id", "note_id", "system", "id", "finding", "table", "row_id", "stays_because")
 _UNMAPPED = "unmapped "
 _STAYS = "stays "
+_LEFT = "left out "
 _BETWEEN = "\t"
 
 Load = Callable[[Mapping[str, Path], Mapping[str, int]], Mapping[str, Any]]
@@ -81,6 +82,7 @@ class OmopTarget:
                     _Rows(self, keys, writer).write(note, reading)
                     continue
                 writer.leave_out(note, reason)
+                writer.add(f"{_LEFT}{reason}", len(reading.findings))
                 self._withdraw(note, keys, writer)
                 if reason == "no-person":
                     unknown.add((note.system, note.patient or ""))
@@ -103,6 +105,7 @@ class OmopTarget:
         return {
             "rows": rows,
             "stays_in_note_nlp": self._counted(writer, _STAYS),
+            "findings_left_out": self._counted(writer, _LEFT),
             "rows_without_concept": sum(unmapped.values()),
             "visits_not_in_map": writer.counts.get("no visit", 0),
             "providers_not_in_map": writer.counts.get("no provider", 0),
@@ -154,8 +157,12 @@ class _Rows:
         assert person is not None
         visit = maps.visits.find(note.system, note.encounter)
         provider = maps.providers.find(note.system, note.author)
-        self.writer.add("no visit", int(note.encounter is not None and visit is None))
-        self.writer.add("no provider", int(note.author is not None and provider is None))
+        self.writer.add(
+            "no visit", int(bool(maps.visits.keys) and note.encounter is not None and visit is None)
+        )
+        self.writer.add(
+            "no provider", int(bool(maps.providers.keys) and note.author is not None and provider is None)
+        )
         return Place(
             note_id=self.keys.key("note", note.system, note.id),
             person_id=person,
