@@ -77,7 +77,7 @@ def said_by(finding: Finding, vocabulary: Vocabulary) -> Said:
         scale=finding.scale if graded else None,
         scale_basis=finding.scale_basis if graded else None,
         level=finding.level,
-        descriptor=finding.descriptor,
+        descriptor=None if denies_only_duration(finding) else finding.descriptor,
         response=plantar_response(finding),
         beats_low=fewest,
         beats_high=most,
