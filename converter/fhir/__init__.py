@@ -1,4 +1,4 @@
-"""Turns a note, its findings and its abnormalities into FHIR R4 resources, and writes them.
+"""Turns a note, its findings and its abnormalities into FHIR resources (R4, or R5), and writes them.
 
 Takes Note, Reading and Assessments; gives plain dicts in specification order, a transaction Bundle, JSON and
 XML text, and folders of files. Leaves checking them to `check`.
