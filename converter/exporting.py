@@ -5,7 +5,7 @@ by a function of its own from the choices of the command line; writing it belong
 """
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -211,7 +211,8 @@ def _omop(choices: Choices, session: Session, archive: "Archive") -> "Target":
         ),
         twice=_identities_used_twice(archive),
         words=choices.get("quotes", session.fhir.quotes) and has_text(archive),
-        choices={"keys": keys_name, "schema": where, "maps": digests},
+        choices={"keys": keys_name, "schema": where, "maps": digests, "drop_gone": "drop_gone" in choices},
+        held=(lambda: _identities(archive)) if "drop_gone" in choices else None,
         load=None if database is None else database.load,
     )
 
@@ -236,6 +237,15 @@ def _site_maps(choices: Choices, session: Session) -> "tuple[SiteMaps, dict[str,
         else IdMap({}),
     )
     return maps, {name: hashlib.sha256(file.read_bytes()).hexdigest() for name, file in files.items()}
+
+
+def _identities(archive: "Archive") -> Iterator[tuple[str | None, str]]:
+    from converter.archive import sql
+
+    rows: Iterator[tuple[str | None, str]] = sql(
+        archive, "SELECT DISTINCT system, id FROM current_notes"
+    ).rows
+    yield from rows
 
 
 def _identities_used_twice(archive: "Archive") -> frozenset[tuple[str | None, str]]:
@@ -264,6 +274,7 @@ TARGETS: Mapping[str, tuple[Make, frozenset[str]]] = {
                 "first_key",
                 "postgres",
                 "schema",
+                "drop_gone",
                 "quotes",
             }
         ),

@@ -103,6 +103,14 @@ Postgres = Annotated[
         help="omop: also put the rows into PostgreSQL, reached as PGSERVICE, PGHOST and so on say.",
     ),
 ]
+DropGone = Annotated[
+    bool | None,
+    typer.Option(
+        "--drop-gone",
+        help="omop: also take out rows of notes that the archive holds no more; not where several archives "
+        "share a file of keys.",
+    ),
+]
 Schema = Annotated[
     str | None,
     typer.Option(metavar="NAME", help="omop: the schema of the CDM in PostgreSQL; cdm unless said."),
@@ -124,5 +132,6 @@ TARGET_OPTIONS: Options = {
     "first_key": FirstKey,
     "postgres": Postgres,
     "schema": Schema,
+    "drop_gone": DropGone,
 }
 """The options of single targets; `exporting.TARGETS` says which target knows which."""

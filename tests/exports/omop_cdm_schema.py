@@ -13,6 +13,12 @@ from omop_cdm.regular.cdm54 import Base
 from sqlalchemy import BLANK_SCHEMA, Connection, MetaData, insert, text
 
 CONCEPTS = (0, 32678, 32831, 32858, *range(2_000_000_001, 2_000_000_041))
+DOMAINS = {
+    **dict.fromkeys((2_000_000_001, 2_000_000_002, 2_000_000_006), "Measurement"),
+    **dict.fromkeys((2_000_000_003, 2_000_000_004, 2_000_000_005, 2_000_000_007), "Observation"),
+    2_000_000_008: "Condition",
+}
+"""The domains of the concepts that the sample map names."""
 _DAY = date(1970, 1, 1)
 _IN_CIRCLES = ("vocabulary", "domain", "concept_class", "relationship")
 
@@ -39,7 +45,9 @@ class Cdm:
         self.put(connection, "vocabulary", [
             {"vocabulary_id": "None", "vocabulary_name": "", "vocabulary_reference": "",
              "vocabulary_concept_id": 0}])  # fmt: skip
-        self.put(connection, "domain", [{"domain_id": "Metadata", "domain_name": "", "domain_concept_id": 0}])
+        self.put(connection, "domain", [
+            {"domain_id": one, "domain_name": "", "domain_concept_id": 0}
+            for one in ("Metadata", "Measurement", "Observation", "Condition")])  # fmt: skip
         self.put(connection, "concept_class", [
             {"concept_class_id": "Undefined", "concept_class_name": "",
              "concept_class_concept_id": 0}])  # fmt: skip
@@ -89,7 +97,7 @@ def _concept(number: int) -> dict[str, Any]:
     return {
         "concept_id": number,
         "concept_name": f"Concept {number}",
-        "domain_id": "Metadata",
+        "domain_id": DOMAINS.get(number, "Metadata"),
         "vocabulary_id": "None",
         "concept_class_id": "Undefined",
         "concept_code": str(number),

@@ -13,7 +13,7 @@ from pathlib import Path
 import psycopg
 import pytest
 from omop_cdm_schema import Cdm, put_constraints_off
-from omop_samples import Site, make_site
+from omop_samples import DEMO, Site, make_site, plexor, small_site
 from postgres_server import Server, running_server
 from sqlalchemy import create_engine, text
 
@@ -152,6 +152,59 @@ def test_a_concept_that_the_database_lacks_is_named(site: Site) -> None:
     assert "2000009999" in ran.err
     assert "Nothing was changed." in ran.err
     assert counts() == dict.fromkeys(TABLES, 0)
+
+
+@pytest.mark.parametrize(
+    ("row", "sentence"),
+    [
+        ("biceps,,2000000008,Observation,,,", "into observation that are of another domain, e.g. 2000000008"),
+        ("biceps,,2000000007,Measurement,,,", "into measurement that are of another domain, e.g. 2000000007"),
+    ],
+)
+def test_a_concept_of_another_domain_is_refused(site: Site, row: str, sentence: str) -> None:
+    """CDM 5.4: rows whose concept is of the domain Condition or Measurement must go into that table."""
+    with (site.folder / "map.csv").open("a") as stream:
+        stream.write(f"{row}\n")
+    ran = site.export("out", "--postgres")
+    assert ran.status == 2
+    assert sentence in ran.err
+    assert counts() == dict.fromkeys(TABLES, 0)
+
+
+def test_a_visit_of_another_person_is_refused(site: Site) -> None:
+    with database() as connection:
+        connection.execute(
+            "UPDATE cdm.visit_occurrence SET person_id = 1002 WHERE visit_occurrence_id = 5001"
+        )
+    ran = site.export("out", "--postgres")
+    assert ran.status == 2
+    assert "name a visit of another person, e.g. visit_occurrence_id 5001" in ran.err
+    assert counts() == dict.fromkeys(TABLES, 0)
+
+
+def test_notes_that_are_gone_leave_the_database_when_asked(site: Site) -> None:
+    """The archive is made anew without the first note of P-001."""
+    assert site.export("first", "--postgres").status == 0
+    fewer = (DEMO / "notes.csv").read_text(encoding="utf-8").replace("P-001-V1", "P-001-V9", 1)
+    (site.folder / "notes.csv").write_text(fewer, encoding="utf-8")
+    site.archive.unlink()
+    assert plexor("load", site.folder / "notes.csv", "--archive", site.archive).status < 2
+    assert site.export("second", "--postgres").status == 0
+    assert counts()["note"] == 31, "the note under its old name and under its new one"
+    assert site.export("third", "--postgres", "--drop-gone").status == 0
+    assert counts() == site.manifest("third")["rows"]
+    assert counts()["note"] == 30
+
+
+def test_hostile_text_goes_in_as_it_is(site: Site, tmp_path: Path) -> None:
+    """All kinds of line ends, the end mark of COPY, quotes, a long note, characters past the first plane."""
+    text = 'A "quote"\r\n\\.\n=1+1\t\\N\r\U0001f9b5 ' + "long words " * 20_000 + "KJ 2+ bilaterally."
+    small = small_site(tmp_path, [{"id": "n1", "text": text, "patient": "p1", "authored": "2031-03-04"}])
+    ran = small.export("out", "--postgres")
+    assert ran.status == 0, ran.err
+    with database() as connection:
+        row = connection.execute("SELECT note_text FROM cdm.note").fetchone()
+    assert row == (text,)
 
 
 def test_another_key_file_is_refused(site: Site) -> None:

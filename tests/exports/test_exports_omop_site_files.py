@@ -1,11 +1,12 @@
 """The site's maps: what is wrong in them is told with file and line; and the keys that stay."""
 
+import sys
 from pathlib import Path
 
 import pytest
 from omop_samples import Site, small_site
 
-from converter.exports import ExportError
+from converter.exports import ExportError, omop
 from converter.exports.omop.concepts import read_concepts
 from converter.exports.omop.keys import giving, prepare_keys
 from converter.exports.omop.site_files import read_ids
@@ -65,6 +66,14 @@ def test_rows_of_every_form_are_taken(tmp_path: Path) -> None:
     ]  # fmt: skip
     file.write_text(HEADER + "\n".join(rows) + "\n")
     assert len(read_concepts(file, shipped_vocabulary()).rows) == len(rows)
+
+
+def test_the_documented_example_is_a_map(tmp_path: Path) -> None:
+    file = Path(omop.__file__).with_name("example-map.csv")
+    rows = read_concepts(file, shipped_vocabulary()).rows
+    assert len(rows) == 16
+    invented = {concept.concept or concept.value or 0 for concept in rows.values()}
+    assert min(invented) > 2_000_000_000, "ids that no vocabulary has"
 
 
 @pytest.mark.parametrize(
@@ -177,6 +186,19 @@ def test_what_omop_needs_is_asked_for(tmp_path: Path) -> None:
     )
     ran = plexor("export", site.archive, "--to", "fhir", "--out", tmp_path / "out", "--persons", "x.csv")
     assert (ran.status, ran.err) == (2, "fatal --persons: does not belong to --to fhir; leave it out.\n")
+
+
+def test_postgres_without_its_extra_says_what_to_install(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    site = small_site(tmp_path, [NOTE])
+    monkeypatch.setitem(sys.modules, "psycopg", None)
+    ran = site.export("out", "--postgres")
+    assert (ran.status, ran.err) == (
+        2,
+        "fatal PostgreSQL is reached through an extra of plexor: install plexor[omop].\n",
+    )
+    assert not (site.folder / "out").exists()
 
 
 def numbers(site: Site, out: str) -> dict[str, str]:

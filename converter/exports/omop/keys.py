@@ -5,7 +5,7 @@ up and never given twice, also where a row is gone; they are never made from ide
 """
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -65,6 +65,20 @@ class Keys:
             (entity, system or "", note, part),
         ).fetchone()
         return None if found is None else int(found[0])
+
+    def gone(self, held: Iterable[tuple[str | None, str]]) -> Iterator[int]:
+        """The numbers of notes that are none of those held now, in order."""
+        self.connection.execute(
+            "CREATE TEMPORARY TABLE held (system TEXT, id TEXT, PRIMARY KEY (system, id))"
+        )
+        self.connection.executemany(
+            "INSERT OR IGNORE INTO held VALUES (?, ?)", ((system or "", note) for system, note in held)
+        )
+        found = self.connection.execute(
+            "SELECT number FROM keys k WHERE entity = 'note' AND NOT EXISTS"
+            " (SELECT 1 FROM held h WHERE h.system = k.system AND h.id = k.id) ORDER BY number"
+        )
+        yield from (int(number) for (number,) in found)
 
     def save(self) -> None:
         """Write down where to go on."""

@@ -30,6 +30,17 @@ _MAKE_STAGE = "CREATE TEMPORARY TABLE {stage} ON COMMIT DROP AS SELECT {columns}
 _LACKING = """
 SELECT count(DISTINCT s.{key}), min(s.{key}) FROM {stage} s
 WHERE s.{key} IS NOT NULL AND NOT EXISTS (SELECT 1 FROM {other} o WHERE o.{key} = s.{key})"""
+_ANOTHER_PERSON = """
+SELECT count(*), min(s.visit_occurrence_id) FROM {stage} s
+JOIN {other} v ON v.visit_occurrence_id = s.visit_occurrence_id WHERE v.person_id <> s.person_id"""
+_OTHER_DOMAIN = """
+SELECT count(DISTINCT c.concept_id), min(c.concept_id), min(c.domain_id) FROM {stage} s
+JOIN {other} c ON c.concept_id = s.{key} WHERE s.{key} <> 0 AND c.domain_id"""
+_DOMAINS = {
+    # by table: what the domain of a concept in it must not be, by the rules of CDM 5.4
+    "measurement": " <> 'Measurement'",
+    "observation": " IN ('Condition', 'Procedure', 'Drug', 'Measurement', 'Device')",
+}
 _REMOVE = """
 DELETE FROM {table} t USING {written} w
 WHERE w.table_name = %s AND w.row_id = t.{key} AND w.note_id IN (SELECT note_id FROM stage_gone)"""
@@ -64,12 +75,7 @@ class Loading:
             ExportError: a table or a column is missing.
         """
         for table, columns in TABLES.items():
-            self.cursor.execute(
-                "SELECT column_name FROM information_schema.columns"
-                " WHERE table_schema = %s AND table_name = %s",
-                (self.schema, table),
-            )
-            found = {str(name).strip('"') for (name,) in self.cursor.fetchall()}
+            found = self._columns(table)
             lacking = [name for name in columns if name not in found]
             if not found:
                 raise ExportError(f"PostgreSQL: the schema {self.schema} has no table {table}; see --schema.")
@@ -94,10 +100,19 @@ class Loading:
             self.cursor.execute(f"CREATE TEMPORARY TABLE stage_{name} ({listed}) ON COMMIT DROP".encode())
             self._copy(f"stage_{name}", columns, files[name])
         self._check_references()
+        self._check_visits()
+        self._check_domains()
         removed = self._remove_earlier()
         put = {table: self._run(_INSERT, table=table, key=f"{table}_id") for table in TABLES}
         self._run(_REMEMBER, [self.keys])
         return put, removed
+
+    def _columns(self, table: str) -> set[str]:
+        self.cursor.execute(
+            "SELECT column_name FROM information_schema.columns WHERE table_schema = %s AND table_name = %s",
+            (self.schema, table),
+        )
+        return {str(name).strip('"') for (name,) in self.cursor.fetchall()}
 
     def _claim(self) -> None:
         """Make the table of our rows where there is none, and keep other exports out until the end."""
@@ -129,6 +144,29 @@ class Loading:
                         f"PostgreSQL: {self.schema}.{other} lacks {number} of the numbers that your map "
                         f"names, e.g. {other}_id {example}; put them in or correct the map."
                     )
+
+    def _check_visits(self) -> None:
+        for table in _REFERRING:
+            self._run(_ANOTHER_PERSON, table=table, other="visit_occurrence")
+            number, example = self._one()
+            if number:
+                raise ExportError(
+                    f"PostgreSQL: {number} rows for {table} name a visit of another person, e.g. "
+                    f"visit_occurrence_id {example}; correct the map of visits or that of persons."
+                )
+
+    def _check_domains(self) -> None:
+        """See that each concept stands in the table of its domain, where the schema holds the vocabulary."""
+        if not self._columns("concept"):
+            return
+        for table, wrong in _DOMAINS.items():
+            self._run(_OTHER_DOMAIN + wrong, table=table, key=f"{table}_concept_id", other="concept")
+            number, example, domain = self._one()
+            if number:
+                raise ExportError(
+                    f"PostgreSQL: the map puts {number} concepts into {table} that are of another domain, "
+                    f"e.g. {example}, which is of the domain {domain}."
+                )
 
     def _remove_earlier(self) -> dict[str, int]:
         """Take out what earlier exports wrote for these notes, and see that nothing else is in the way."""

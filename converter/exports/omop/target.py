@@ -4,7 +4,7 @@ Takes the notes, the site's maps and a file of keys; gives a CSV file for each t
 each row to its finding, `unmapped.csv` in the form of the map, and lists of what was left out.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -54,6 +54,7 @@ class OmopTarget:
         twice: identities that two notes of the archive share; such notes are left out.
         words: whether words of the notes may be given.
         choices: what decides about the bytes: digests of the maps, the name of the key file.
+        held: identities of all notes that the archive holds, where rows of others are to leave the database.
         load: puts the finished files into a database, or None.
     """
 
@@ -64,6 +65,7 @@ class OmopTarget:
     twice: frozenset[tuple[str | None, str]] = frozenset()
     words: bool = True
     choices: Mapping[str, Any] = field(default_factory=dict)
+    held: Callable[[], Iterable[tuple[str | None, str]]] | None = None
     load: Load | None = None
     name: str = "omop"
 
@@ -94,7 +96,11 @@ class OmopTarget:
         for table, columns in TABLES.items():
             writer.csv(f"{table}.csv", columns)
         writer.csv("trace.csv", TRACE)
-        writer.csv("withdrawn.csv", ("note_id",))
+        withdraw = writer.csv("withdrawn.csv", ("note_id",))
+        if self.held is not None:
+            with giving(self.keys) as keys:
+                for number in keys.gone(self.held()):
+                    withdraw((number,))
         writer.end_part()  # so that the files are whole on the disk, also those without a row
         unmapped = self._counted(writer, _UNMAPPED)
         codes = {(code, value): number for (code, value), number in _pairs(unmapped)}
