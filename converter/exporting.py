@@ -4,7 +4,8 @@ Takes an archive, what chooses its notes, and a target; gives the folder's manif
 by a function of its own from the choices of the command line; writing it belongs to `exports`.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+import hashlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,6 +16,7 @@ from converter.assess import CAUTION
 if TYPE_CHECKING:
     from converter.archive import Archive, FindQuery
     from converter.exports import Common, Manifest, Read, Target
+    from converter.exports.omop import SiteMaps
     from converter.model import Diagnostic, Note
 
 Choices = Mapping[str, Any]
@@ -166,11 +168,116 @@ def _recorded(archive: "Archive", note: "Note", vocabulary: str, program: str) -
     return first_read(archive, NoteKey(note.system, note.id), note.hash, vocabulary, program)
 
 
+def _tables(choices: Choices, session: Session, archive: "Archive") -> "Target":
+    from converter.exports.tables import Naming, TablesTarget
+    from converter.fhir.identity import uuid_of
+
+    default = session.fhir.default_system
+    naming = Naming(
+        document=lambda note: uuid_of(note.system or default, note.id, "document"),
+        observation=lambda note, finding: uuid_of(
+            note.system or default, note.id, "finding", finding.finding
+        ),
+    )
+    return TablesTarget(
+        vocabulary=session.vocabulary,
+        naming=naming,
+        base=session.fhir.base,
+        caution=CAUTION,
+        quotes=choices.get("quotes", session.fhir.quotes) and has_text(archive),
+    )
+
+
+def _omop(choices: Choices, session: Session, archive: "Archive") -> "Target":
+    from converter.exports import ExportError
+    from converter.exports.omop import OmopTarget, prepare_keys
+    from converter.exports.omop.postgres import Database
+
+    for needed in ("persons", "keys"):
+        if needed not in choices:
+            raise ExportError(f"--to omop needs --{needed}; `plexor export --help` says what it is.")
+    keys_name = prepare_keys(choices["keys"], session.run, choices.get("first_key"))
+    maps, digests = _site_maps(choices, session)
+    database = Database(choices.get("schema", "cdm"), keys_name) if choices.get("postgres") else None
+    if database is not None:
+        database.check()
+    where = None if database is None else database.schema
+    return OmopTarget(
+        vocabulary=session.vocabulary,
+        maps=maps,
+        keys=choices["keys"],
+        read_on=lambda note, reading: (
+            _recorded(archive, note, reading.vocabulary, reading.program) or session.time or ""
+        ),
+        twice=_identities_used_twice(archive),
+        words=choices.get("quotes", session.fhir.quotes) and has_text(archive),
+        choices={"keys": keys_name, "schema": where, "maps": digests, "drop_gone": "drop_gone" in choices},
+        held=(lambda: _identities(archive)) if "drop_gone" in choices else None,
+        load=None if database is None else database.load,
+    )
+
+
+def _site_maps(choices: Choices, session: Session) -> "tuple[SiteMaps, dict[str, str]]":
+    """The site's maps, and a digest of each file."""
+    from converter.exports.omop import ConceptMap, IdMap, SiteMaps, read_concepts, read_ids
+
+    files = {
+        name: choices[name] for name in ("concepts", "persons", "visits", "providers") if name in choices
+    }
+    maps = SiteMaps(
+        concepts=read_concepts(files["concepts"], session.vocabulary)
+        if "concepts" in files
+        else ConceptMap(),
+        persons=read_ids(files["persons"], "patient", "person_id"),
+        visits=read_ids(files["visits"], "encounter", "visit_occurrence_id")
+        if "visits" in files
+        else IdMap({}),
+        providers=read_ids(files["providers"], "author", "provider_id")
+        if "providers" in files
+        else IdMap({}),
+    )
+    return maps, {name: hashlib.sha256(file.read_bytes()).hexdigest() for name, file in files.items()}
+
+
+def _identities(archive: "Archive") -> Iterator[tuple[str | None, str]]:
+    from converter.archive import sql
+
+    rows: Iterator[tuple[str | None, str]] = sql(
+        archive, "SELECT DISTINCT system, id FROM current_notes"
+    ).rows
+    yield from rows
+
+
+def _identities_used_twice(archive: "Archive") -> frozenset[tuple[str | None, str]]:
+    from converter.archive import sql
+
+    twice = "SELECT system, id FROM current_notes GROUP BY ALL HAVING count(*) > 1"
+    return frozenset((system, name) for system, name in sql(archive, twice).rows)
+
+
 Make = Callable[[Choices, Session, "Archive"], "Target"]
 TARGETS: Mapping[str, tuple[Make, frozenset[str]]] = {
     "fhir": (
         _fhir,
         frozenset({"form", "syntax", "gzip", "bundle_notes", "release", "quotes", "expand"}),
+    ),
+    "tables": (_tables, frozenset({"quotes"})),
+    "omop": (
+        _omop,
+        frozenset(
+            {
+                "concepts",
+                "persons",
+                "visits",
+                "providers",
+                "keys",
+                "first_key",
+                "postgres",
+                "schema",
+                "drop_gone",
+                "quotes",
+            }
+        ),
     ),
 }
 """Each target with the function that makes it and the choices that it knows."""

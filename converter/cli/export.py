@@ -23,7 +23,9 @@ EXAMPLE = """\b
 Example:
   plexor export findings.duckdb --to fhir --out fhir
   plexor export findings.duckdb --to fhir --as bundles --syntax xml --gzip --out bundles
-  plexor export findings.duckdb --to fhir --out ankles --site achilles --level absent --from 2031"""
+  plexor export findings.duckdb --to fhir --out ankles --site achilles --level absent --from 2031
+  plexor export findings.duckdb --to tables --out tables
+  plexor export findings.duckdb --to omop --out omop --persons persons.csv --keys keys.sqlite"""
 
 _WORDS = {"from_": "from", "to": "until", "note_kind": "note-kind"}
 
@@ -92,6 +94,10 @@ def _say(manifest: "Manifest", out: Path) -> None:
         typer.echo(f"Went on after {counted(manifest.resumed_after, 'note')} of an earlier run.", err=True)
     for reason, number in manifest.left_out.items():
         typer.echo(f"{counted(number, 'note')} left out ({reason}); see left-out.csv", err=True)
+    database = manifest.more.get("database")
+    if database:
+        put, taken = (sum(database[name].values()) for name in ("rows_put_in", "rows_taken_out"))
+        typer.echo(f"{counted(put, 'row')} put into PostgreSQL, {taken} of an earlier export taken out")
     files = counted(len(manifest.files), "file")
     findings = counted(manifest.findings, "finding")
     typer.echo(f"{counted(manifest.written, 'note')} with {findings}, {files} in {out}")

@@ -9,7 +9,7 @@ from converter.cli import find_options
 from converter.cli.added_options import Options
 
 ExportArchive = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The archive.")]
-Target = Annotated[str, typer.Option("--to", metavar="TARGET", help="What to export to: fhir.")]
+Target = Annotated[str, typer.Option("--to", metavar="TARGET", help="What to export to: fhir, tables, omop.")]
 Folder = Annotated[
     Path, typer.Option("--out", metavar="FOLDER", help="The folder; it is there once all is written.")
 ]
@@ -61,7 +61,59 @@ Expand = Annotated[
     typer.Option("--expand", help="fhir: add an Observation for each reflex and side a region covers."),
 ]
 Quotes = Annotated[
-    bool | None, typer.Option("--quotes/--no-quotes", help="fhir: send the words of the note, or not.")
+    bool | None,
+    typer.Option("--quotes/--no-quotes", help="fhir, tables, omop: give the words of the note, or not."),
+]
+
+# omop
+_FILE = "FILE"
+Concepts = Annotated[
+    Path | None,
+    typer.Option(
+        metavar=_FILE, help="omop: your map of codes to concepts, CSV: code,value,concept_id,domain ..."
+    ),
+]
+Persons = Annotated[
+    Path | None,
+    typer.Option(metavar=_FILE, help="omop: your patients, CSV: patient,person_id; others are left out."),
+]
+Visits = Annotated[
+    Path | None,
+    typer.Option(metavar=_FILE, help="omop: your encounters, CSV: encounter,visit_occurrence_id."),
+]
+Providers = Annotated[
+    Path | None, typer.Option(metavar=_FILE, help="omop: your examiners, CSV: author,provider_id.")
+]
+Keys = Annotated[
+    Path | None,
+    typer.Option(
+        metavar=_FILE, help="omop: the file that remembers the numbers of rows; made where there is none."
+    ),
+]
+FirstKey = Annotated[
+    int | None,
+    typer.Option(
+        min=1, metavar="NUMBER", help="omop: where a new file of keys begins to count; 1 unless said."
+    ),
+]
+Postgres = Annotated[
+    bool | None,
+    typer.Option(
+        "--postgres",
+        help="omop: also put the rows into PostgreSQL, reached as PGSERVICE, PGHOST and so on say.",
+    ),
+]
+DropGone = Annotated[
+    bool | None,
+    typer.Option(
+        "--drop-gone",
+        help="omop: also take out rows of notes that the archive holds no more; not where several archives "
+        "share a file of keys.",
+    ),
+]
+Schema = Annotated[
+    str | None,
+    typer.Option(metavar="NAME", help="omop: the schema of the CDM in PostgreSQL; cdm unless said."),
 ]
 
 TARGET_OPTIONS: Options = {
@@ -72,5 +124,14 @@ TARGET_OPTIONS: Options = {
     "release": Release,
     "expand": Expand,
     "quotes": Quotes,
+    "concepts": Concepts,
+    "persons": Persons,
+    "visits": Visits,
+    "providers": Providers,
+    "keys": Keys,
+    "first_key": FirstKey,
+    "postgres": Postgres,
+    "schema": Schema,
+    "drop_gone": DropGone,
 }
 """The options of single targets; `exporting.TARGETS` says which target knows which."""

@@ -3,19 +3,20 @@
 Takes text and bytes; gives files in one folder, and after each part what was added, for the journal.
 """
 
-import csv
 import gzip
 import os
+import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
-from typing import IO, Any, cast
+from typing import IO, cast
 
 from converter.exports.values import ExportError
 from converter.model import Diagnostic, Note
 
 LEFT_OUT = "left-out.csv"
+_QUOTED = re.compile(r'[",\r\n]')
 Tell = Callable[[Diagnostic, Note | None], None]
 
 
@@ -160,13 +161,7 @@ class Writer:
         """
         head = ",".join(columns) + "\n"
         handle = self.open_text(name, head)
-        rows = csv.writer(handle, lineterminator="\n")
-
-        def write(values: Iterable[object]) -> None:
-            rows.writerow([_cell(value) for value in values])
-            handle.count()
-
-        return write
+        return lambda values: handle.row(",".join(_cell(value) for value in values))
 
     def path(self, name: str, rows: int | None = None) -> Path:
         """Where a file stands that a library writes by itself, in one go; `rows` says how many it has.
@@ -242,7 +237,9 @@ class Writer:
         return self._folder.joinpath(*parts)
 
 
-def _cell(value: Any) -> Any:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return value
+def _cell(value: object) -> str:
+    """A cell, quoted where a reader needs it; the standard library leaves a lone carriage return bare."""
+    if value is None:
+        return ""
+    text = ("true" if value else "false") if isinstance(value, bool) else str(value)
+    return '"' + text.replace('"', '""') + '"' if _QUOTED.search(text) else text
