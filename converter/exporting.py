@@ -149,6 +149,28 @@ def _check_fhir(form: str, syntax: str, choices: Choices) -> None:
         raise ExportError(f"--release {choices['release']}: only R4 can be written so far.")
 
 
+def _phenopackets(choices: Choices, session: Session, archive: "Archive") -> "Target":
+    from importlib.util import find_spec
+
+    from converter.exports import ExportError
+    from converter.exports.phenopackets import PhenopacketsTarget
+
+    form, one_per = choices.get("form", "ndjson"), choices.get("one_per", "exam")
+    if form not in ("ndjson", "files"):
+        raise ExportError(f"--as {form}: phenopackets are written as ndjson or files.")
+    if one_per not in ("exam", "patient"):
+        raise ExportError(f"--one-per {one_per}: there is one packet for each exam or for each patient.")
+    if find_spec("phenopackets") is None:
+        raise ExportError("--to phenopackets: a package is missing; run pip install 'plexor[phenopackets]'.")
+    return PhenopacketsTarget(
+        vocabulary=session.vocabulary,
+        created_by=session.program,
+        one_per=one_per,
+        form=form,
+        covered=choices.get("expand", False),
+    )
+
+
 def _recorded(archive: "Archive", note: "Note", vocabulary: str, program: str) -> str | None:
     """When the note was first read so; the same in every export."""
     from converter.archive import NoteKey, first_read
@@ -162,5 +184,6 @@ TARGETS: Mapping[str, tuple[Make, frozenset[str]]] = {
         _fhir,
         frozenset({"form", "syntax", "gzip", "bundle_notes", "release", "quotes", "expand"}),
     ),
+    "phenopackets": (_phenopackets, frozenset({"form", "one_per", "expand"})),
 }
 """Each target with the function that makes it and the choices that it knows."""

@@ -9,7 +9,7 @@ from converter.cli import find_options
 from converter.cli.added_options import Options
 
 ExportArchive = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The archive.")]
-Target = Annotated[str, typer.Option("--to", metavar="TARGET", help="What to export to: fhir.")]
+Target = Annotated[str, typer.Option("--to", metavar="TARGET", help="What to export to: fhir, phenopackets.")]
 Folder = Annotated[
     Path, typer.Option("--out", metavar="FOLDER", help="The folder; it is there once all is written.")
 ]
@@ -47,7 +47,8 @@ FhirForm = Annotated[
     typer.Option(
         "--as",
         metavar="FORM",
-        help="fhir: ndjson, one file for each type of resource (usual), or bundles, transactions to send.",
+        help="fhir: ndjson, one file for each type of resource (usual), or bundles, transactions to send. "
+        "phenopackets: ndjson, one packet a line (usual), or files.",
     ),
 ]
 Syntax = Annotated[str | None, typer.Option(metavar="SYNTAX", help="fhir: json (usual), or xml for bundles.")]
@@ -58,10 +59,20 @@ BundleNotes = Annotated[
 Release = Annotated[str | None, typer.Option(metavar="RELEASE", help="fhir: R4 (usual) or R5.")]
 Expand = Annotated[
     bool | None,
-    typer.Option("--expand", help="fhir: add an Observation for each reflex and side a region covers."),
+    typer.Option(
+        "--expand",
+        help="fhir: add an Observation for each reflex and side a region covers. phenopackets: count a reflex "
+        "that only a region names, as in 2+ throughout, as tested.",
+    ),
 ]
 Quotes = Annotated[
     bool | None, typer.Option("--quotes/--no-quotes", help="fhir: send the words of the note, or not.")
+]
+
+# phenopackets
+OnePer = Annotated[
+    str | None,
+    typer.Option("--one-per", metavar="WHAT", help="phenopackets: one for each exam (usual) or patient."),
 ]
 
 TARGET_OPTIONS: Options = {
@@ -72,5 +83,6 @@ TARGET_OPTIONS: Options = {
     "release": Release,
     "expand": Expand,
     "quotes": Quotes,
+    "one_per": OnePer,
 }
 """The options of single targets; `exporting.TARGETS` says which target knows which."""
