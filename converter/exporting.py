@@ -13,8 +13,10 @@ from converter.api import Session, convert, has_text
 from converter.assess import CAUTION
 
 if TYPE_CHECKING:
-    from converter.archive import Archive, FindQuery
-    from converter.exports import Common, Manifest, Read, Target
+    from converter.archive import Archive, Cohort, FindQuery
+    from converter.exports import Common, Manifest, Read, Reads, Target
+    from converter.exports.deidentifying import Deidentifier
+    from converter.fhir import FhirOptions
     from converter.model import Diagnostic, Note
 
 Choices = Mapping[str, Any]
@@ -45,6 +47,7 @@ def export(
     session: Session,
     force: bool = False,
     tell: "Callable[[Diagnostic, Note | None], None] | None" = None,
+    deidentify: "Deidentifier | None" = None,
 ) -> "Manifest":
     """Export the chosen notes of an archive to a folder.
 
@@ -56,6 +59,7 @@ def export(
         session: says program, vocabulary and time.
         force: replace an earlier export.
         tell: called with what is doubtful.
+        deidentify: changes each note before the target sees it.
 
     Raises:
         ArchiveError: there is no such archive, or the query contradicts itself.
@@ -68,7 +72,45 @@ def export(
     with open_archive(archive, read_only=True) as opened:
         cohort = Cohort(opened, chosen.query, chosen.by_findings)
         common = _common(session, chosen, cohort.state(), has_text(opened))
-        return exports.export(make(opened), cohort.reads, folder, common, force, tell=tell)
+        target = make(opened)
+        reads: Reads = cohort.reads
+        if deidentify is not None:
+            target, reads, common = _deidentified(target, cohort, common, deidentify)
+        return exports.export(target, reads, folder, common, force, tell=tell)
+
+
+def deidentifier(key: Path, session: Session) -> "Deidentifier":
+    """What de-identifies notes by the key in a file.
+
+    Raises:
+        ExportError: the key will not do, or others than its owner may use it.
+        OSError: the file cannot be read.
+    """
+    from converter.exports.allowed import Allowed
+    from converter.exports.deidentifying import Deidentifier
+    from converter.exports.pseudonyms import read_key
+
+    words = session.vocabulary
+    return Deidentifier(read_key(key), words, Allowed(words), CAUTION)
+
+
+def _deidentified(
+    target: "Target", cohort: "Cohort", common: "Common", by: "Deidentifier"
+) -> "tuple[Target, Reads, Common]":
+    """The target behind what changes the notes, the notes in the order of pseudonyms, filters withheld."""
+    from converter.exports.deidentified import DeidentifiedTarget, filters_withheld
+
+    ranked = sorted(
+        (by.rank(patient, key.system, key.id), place, number)
+        for place, (number, patient, key) in enumerate(cohort.keys())
+    )
+    numbers = [number for _, _, number in ranked]
+    filters = filters_withheld(common.filters)
+    return (
+        DeidentifiedTarget(target, by),
+        lambda skip: cohort.numbered(numbers[skip:]),
+        replace(common, filters=filters, words_kept=False),
+    )
 
 
 def _common(session: Session, chosen: Chosen, state: str, words_kept: bool) -> "Common":
@@ -85,8 +127,16 @@ def _common(session: Session, chosen: Chosen, state: str, words_kept: bool) -> "
     )
 
 
-def target_of(name: str, choices: Choices, session: Session) -> "Callable[[Archive], Target]":
+def target_of(
+    name: str, choices: Choices, session: Session, *, deidentify: bool = False
+) -> "Callable[[Archive], Target]":
     """What makes a target, by its name and choices.
+
+    Args:
+        name: a name of `TARGETS`.
+        choices: what the user chose.
+        session: settings and vocabulary.
+        deidentify: whether the notes will be de-identified; then nothing that names the site is written.
 
     Raises:
         ExportError: there is no such target, or a choice does not fit it.
@@ -100,7 +150,20 @@ def target_of(name: str, choices: Choices, session: Session) -> "Callable[[Archi
         if choice not in known:
             option = choice.strip("_").replace("_", "-")
             raise ExportError(f"--{option}: does not belong to --to {name}; leave it out.")
+    if deidentify:
+        if name not in DEIDENTIFIED:
+            raise ExportError(f"--deidentify: goes with --to {' or '.join(sorted(DEIDENTIFIED))} alone.")
+        if choices.get("quotes"):
+            raise ExportError("--deidentify --quotes: words of a note are never de-identified.")
+        session = replace(session, fhir=_nameless(session.fhir))
     return lambda archive: make(choices, session, archive)
+
+
+def _nameless(options: "FhirOptions") -> "FhirOptions":
+    """FHIR options without any address of the site, without words of the note, and without patients' ids."""
+    from converter.fhir import FhirOptions
+
+    return FhirOptions(status=options.status, quotes=False, expand=options.expand, recorded=options.recorded)
 
 
 def _fhir(choices: Choices, session: Session, archive: "Archive") -> "Target":
@@ -187,3 +250,5 @@ TARGETS: Mapping[str, tuple[Make, frozenset[str]]] = {
     "phenopackets": (_phenopackets, frozenset({"form", "one_per", "expand"})),
 }
 """Each target with the function that makes it and the choices that it knows."""
+DEIDENTIFIED = frozenset({"fhir", "phenopackets", "tables"})
+"""Targets that can be fed with de-identified notes."""

@@ -16,6 +16,14 @@ Folder = Annotated[
 Force = Annotated[bool, typer.Option("--force", help="Replace an earlier export.")]
 Until = Annotated[str | None, typer.Option("--until", metavar="DATE", help="Last date.")]
 NotesAtMost = Annotated[int | None, typer.Option("--limit", min=0, metavar="NUMBER", help="Notes at most.")]
+Deidentify = Annotated[
+    Path | None,
+    typer.Option(
+        "--deidentify",
+        metavar="KEY",
+        help="De-identify: pseudonyms by the key in this file, dates moved, no words of the notes.",
+    ),
+]
 
 FILTERS: Options = {
     "patient": find_options.Patient,
@@ -61,8 +69,8 @@ Expand = Annotated[
     bool | None,
     typer.Option(
         "--expand",
-        help="fhir: add an Observation for each reflex and side a region covers. phenopackets: count a reflex "
-        "that only a region names, as in 2+ throughout, as tested.",
+        help="fhir: add an Observation for each reflex and side a region covers. phenopackets: count a "
+        "reflex that only a region names, as in 2+ throughout, as tested.",
     ),
 ]
 Quotes = Annotated[

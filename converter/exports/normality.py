@@ -70,10 +70,10 @@ def _both_sides(name: str, rows: Iterable[Covered], vocabulary: Vocabulary, *, c
 
 def _adds_nothing(finding: Finding) -> bool:
     """Whether a finding only says that the sides agree."""
-    return finding.status == "current" and not finding.negated and (
-        finding.grade_low is None
-        and (finding.descriptor in _SAYS_LITTLE or (finding.descriptor is None and finding.comparison == "equal"))
-    )  # fmt: skip
+    if finding.status != "current" or finding.negated or finding.grade_low is not None:
+        return False
+    said_equal = finding.descriptor is None and finding.comparison == "equal"
+    return finding.descriptor in _SAYS_LITTLE or said_equal
 
 
 def _normal(finding: Finding) -> bool:

@@ -24,7 +24,14 @@ _AUTOMATIC = {"id": "ECO:0000501", "label": "evidence used in automatic assertio
 _NAMESPACE = UUID("0f0a3c52-5f0e-5d57-8b63-9d2c8a1f4e07")
 """The namespace of packet identifiers. It must never change."""
 _OBO = "http://purl.obolibrary.org/obo"
-_SEXES = {"male": "MALE", "m": "MALE", "female": "FEMALE", "f": "FEMALE", "other": "OTHER_SEX", "o": "OTHER_SEX"}
+_SEXES = {
+    "male": "MALE",
+    "m": "MALE",
+    "female": "FEMALE",
+    "f": "FEMALE",
+    "other": "OTHER_SEX",
+    "o": "OTHER_SEX",
+}
 _ASSUMED = "Read on an assumed grading scale, since the note names none."
 
 

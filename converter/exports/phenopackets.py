@@ -1,4 +1,4 @@
-"""The target `phenopackets`: GA4GH Phenopackets v2 in JSON, one for each patient and exam, or for each patient.
+"""The target `phenopackets`: GA4GH Phenopackets v2 in JSON, one for each exam of a patient, or each patient.
 
 Takes the notes with their assessments; gives `phenopackets.ndjson`, or one file for each packet. What becomes
 a feature belongs to `phenotypes`, how a packet looks to `packets`, what a packet must have to
@@ -26,8 +26,10 @@ _NOT_WRITTEN = ("implied", "uncertain", "no-term", "past-exam")
 RULES = (
     "A feature is present where the rules find an abnormality without doubt and HPO has a term for it.",
     "Of two terms of one exam of which one includes the other, only the more specific is written.",
-    "A term is excluded only where it is a leaf of HPO, its reflex was tested and normal on both sides, and "
-    "nothing abnormal or doubtful is said that may be about that reflex.",
+    (
+        "A term is excluded only where it is a leaf of HPO, its reflex was tested and normal on both sides, "
+        "and nothing abnormal or doubtful is said that may be about that reflex."
+    ),
     "Onset is never written: no note is read for it. Exams that a note quotes from earlier make no packet.",
 )
 RULE_OF_MERGING = (
@@ -134,9 +136,10 @@ class PhenopacketsTarget:
             text = json.dumps(packet, ensure_ascii=False, separators=(",", ":"))
             writer.open_text(LINES).row(text.translate(_ESCAPED))
             return
+        text = json.dumps(packet, ensure_ascii=False, indent=2) + "\n"
         path = writer.path(f"packets/{packet['id'][:2]}/{packet['id']}.json", rows=1)
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(json.dumps(packet, ensure_ascii=False, indent=2) + "\n", encoding="utf-8", newline="\n")
+        path.write_text(text, encoding="utf-8", newline="\n")
 
 
 def _current(reading: Reading, assessments: Iterable[Assessment], writer: Writer) -> Iterator[Assessment]:

@@ -107,7 +107,9 @@ def most_specific(features: Iterable[Feature], counts: Counter[str] | None = Non
     A feature is included in another whose term is the same or stands below its own, as far as that one's
     sides reach. What is left out is counted as `implied`.
     """
-    every = sorted(set(features), key=lambda feature: (feature.term, feature.modifiers, feature.assumed_scale))
+    every = sorted(
+        set(features), key=lambda feature: (feature.term, feature.modifiers, feature.assumed_scale)
+    )
     kept = tuple(feature for feature in every if not _implied(feature, every))
     if counts is not None:
         counts["implied"] += len(every) - len(kept)
@@ -165,8 +167,9 @@ def _touched(abnormalities: Iterable[Abnormality], vocabulary: Vocabulary) -> fr
     touched: set[str] = set()
     for one in abnormalities:
         for site in one.sites:
-            if site in _TOLD_APART and one.hpo in terms() and terms()[one.hpo].leaf:
-                touched.add(one.hpo)  # this sign alone: a snout reflex says nothing of the glabellar one
+            term = terms().get(one.hpo or "")
+            if site in _TOLD_APART and term is not None and term.leaf:
+                touched.add(term.term)  # this sign alone: a snout reflex says nothing of the glabellar one
                 continue
             for name in EXCLUDED_BY_REFLEX:
                 if _may_be_about(site, name.partition(":")[0], vocabulary):
