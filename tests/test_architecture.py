@@ -40,7 +40,9 @@ BELOW = {
     },
     **{stage: frozenset({"words", "model", "shipped_files"}) for stage in STAGES},
 }
-HEAVY = frozenset({"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "phenopackets", "google"})
+HEAVY = frozenset(
+    {"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "phenopackets", "google"}
+)
 FORBIDDEN = re.compile(r"/work\b|helper session|\bissues? #?\d+|\bhouse rule", re.IGNORECASE)
 LONGEST_MODULE, LONGEST_FUNCTION = 400, 40
 

@@ -32,7 +32,8 @@ def normal_reflexes(
     """
     said: dict[str, list[Covered]] = defaultdict(list)
     for row in expand(_known(findings, vocabulary), vocabulary):
-        said[_name(row)].append(row)
+        if not vocabulary.reflexes[row.site].covers and not row.site.endswith("unspecified"):
+            said[_name(row)].append(row)
     return {
         name: tuple(dict.fromkeys(row.finding for row in rows))
         for name, rows in said.items()
