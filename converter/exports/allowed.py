@@ -47,8 +47,12 @@ _ROOT = re.compile(r"C[1-8]|T(?:[1-9]|1[0-2])|[LS][1-5]")
 _TIME_ROLES = frozenset({"past", "now", "before"})
 _VALUE_ROLES = frozenset({"value", "polarity", "condition", "response", "clonus_word", "quality"})
 _NUMBER = r"(?:[+\-−–±]?\d(?:\.5|½)?|\+{1,5}|[+\-−–±]?0|i{1,3}|iv|v)[+\-−–]{0,4}"
-_GRADES = re.compile(rf"{_NUMBER}(?:\s?/\s?[1-9])?(?:\s?(?:/|-|–|to|or)\s?{_NUMBER}(?:\s?/\s?[1-9])?)?", re.I)
-_COUNTS = re.compile(r"x?\s?\d{1,2}(?:\s?(?:-|–|to|or)\s?\d{1,2})?\s?(?:beats?|bts?)?", re.I)
+_OF = r"(?:\s?/\s?[1-9])?"
+_GRADES = re.compile(rf"{_NUMBER}{_OF}(?:\s?(?:-|–|to|or)\s?{_NUMBER}{_OF})?|{_NUMBER}\s?/\s?{_NUMBER}", re.I)
+"""A grade or range, each with its maximum, or a pair; three numbers with strokes could be a date."""
+_COUNT = r"\d{1,2}(?:\s?(?:-|–|to|or)\s?\d{1,2})?"
+_COUNTS = re.compile(rf"x\s?{_COUNT}|{_COUNT}\s?(?:beats?|bts?)", re.I)
+"""A number alone is no count, since 12-31 could be a date."""
 _LONGEST = 40
 _LARGEST_GRADE = 10
 
@@ -92,6 +96,10 @@ class Allowed:
         return (
             value if isinstance(value, str) and f"{site}:{value}" in self._meanings.get("site", ()) else None
         )
+
+    def reinforcement(self, value: object) -> str | None:
+        """Whether a reflex came with or despite reinforcement, and by which manoeuvre."""
+        return self.choice("reinforcement", value) or self.meaning("reinforcement", value)
 
     def manoeuvre(self, value: object) -> str | None:
         """A reinforcing manoeuvre."""
@@ -147,6 +155,10 @@ class Allowed:
         written = value.strip()
         if _GRADES.fullmatch(written) or _COUNTS.fullmatch(written):
             return written
+        one, _, other = written.partition("/")
+        if one == other:  # "trace/trace": both sides at once
+            half = self.as_written(one)
+            return None if half is None else f"{half}/{half}"
         return None if _whole(written, _VALUE_ROLES) is None else " ".join(written.lower().split())
 
     @cached_property

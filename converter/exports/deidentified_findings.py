@@ -87,7 +87,7 @@ class FindingChanges:
             response=self._kept(f.response, may.choice("response", f.response)),
             beats=self._kept(f.beats, may.beats(f.beats)),
             sustained=f.sustained if isinstance(f.sustained, bool) else None,
-            reinforcement=self._kept(f.reinforcement, may.choice("reinforcement", f.reinforcement)),
+            reinforcement=self._kept(f.reinforcement, may.reinforcement(f.reinforcement)),
             manoeuvre=self._kept(f.manoeuvre, may.manoeuvre(f.manoeuvre)),
             position=self._kept(f.position, may.meaning("position", f.position)),
             technique=self._kept(f.technique, may.meaning("technique", f.technique)),

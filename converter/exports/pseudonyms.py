@@ -82,18 +82,24 @@ def read_key(file: Path) -> Pseudonyms:
             somebody else, or the key will not do.
         OSError: it cannot be read.
     """
-    with os.fdopen(os.open(file, os.O_RDONLY | os.O_NONBLOCK), "rb") as stream:
-        about = os.fstat(stream.fileno())
-        if not stat.S_ISREG(about.st_mode):
-            raise ExportError(f"{file}: is no ordinary file, so it cannot keep a key.")
-        if about.st_mode & (stat.S_IRWXG | stat.S_IRWXO):
-            raise ExportError(f"{file}: others than its owner may use the key; run chmod 600 on it.")
-        if about.st_uid != os.geteuid():
-            raise ExportError(f"{file}: belongs to somebody else, who could read or change the key.")
-        content = stream.read(_LARGEST_FILE + 1)
+    descriptor = os.open(file, os.O_RDONLY | os.O_NONBLOCK)
+    try:
+        _check_owner_only(file, os.fstat(descriptor))
+        content = os.read(descriptor, _LARGEST_FILE + 1)
+    finally:
+        os.close(descriptor)
     if len(content) > _LARGEST_FILE:
         raise ExportError(f"{file}: is too long for a key; {_MAKE_ONE}.")
     try:
         return Pseudonyms(content.rstrip(b"\r\n"))
     except ExportError as error:
         raise ExportError(f"{file}: {error}") from None
+
+
+def _check_owner_only(file: Path, about: os.stat_result) -> None:
+    if not stat.S_ISREG(about.st_mode):
+        raise ExportError(f"{file}: is no ordinary file, so it cannot keep a key.")
+    if about.st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+        raise ExportError(f"{file}: others than its owner may use the key; run chmod 600 on it.")
+    if about.st_uid != os.geteuid():
+        raise ExportError(f"{file}: belongs to somebody else, who could read or change the key.")

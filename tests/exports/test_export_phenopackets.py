@@ -290,7 +290,7 @@ def test_an_interrupted_export_goes_on_with_the_first_time(tmp_path: Path) -> No
 
 
 def check_exclusions(read: Read, *, covered: bool = False) -> None:
-    """Nothing excluded has, in the whole ontology, anything below it that is present, in doubt or untested."""
+    """Nothing excluded has anything below it in the whole ontology that is present, doubtful or untested."""
     about, reading, assessments = read
     current = {exam.exam for exam in reading.exams if exam.status == "current"}
     reflex_of = {term: name for name, terms in EXCLUDED_BY_REFLEX.items() for term in terms}
@@ -348,7 +348,7 @@ def test_nothing_excluded_is_present_doubtful_or_untested(clauses: list[str], co
 
 
 def test_the_check_of_exclusions_can_fail() -> None:
-    """A finding that is made normal behind the assessment's back excludes what the assessment finds present."""
+    """A finding made normal behind the assessment's back excludes what the assessment finds present."""
     _, reading, assessments = read_of(note("KJ absent bilaterally."))
     assert assessments[0].abnormalities
     silent = replace(assessments[0], abnormalities=())
