@@ -6,9 +6,10 @@ counted, since nothing sound is left of it.
 """
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import TypeVar
+from functools import partial
+from typing import Any, TypeVar
 
 from converter.exports.allowed import Allowed, known_code
 from converter.exports.hpo import terms
@@ -18,6 +19,8 @@ from converter.words.anatomy import AbnormalityCode, shipped_knowledge
 
 T = TypeVar("T")
 
+_CHOSEN = ("grade_basis", "scale_basis", "level", "response", "comparison")
+_MEANT = ("position", "technique", "quality")
 _SIDE_WORDS = {"left": ", left", "right": ", right", "both": ", both sides"}
 
 
@@ -72,36 +75,38 @@ class FindingChanges:
             exam=f.exam,
             site=site,
             which=self._kept(f.which, may.variant(site, f.which)),
-            root=self._kept(f.root, may.root(f.root)),
             side=side,
             kind=kind,
-            grade_low=self._kept(f.grade_low, may.grade(f.grade_low)),
-            grade_high=self._kept(f.grade_high, may.grade(f.grade_high)),
-            grade_basis=self._kept(f.grade_basis, may.choice("grade_basis", f.grade_basis)),
-            plus=may.choice("plus", f.plus) or "none",
-            denominator=self._kept(f.denominator, may.denominator(f.denominator)),
-            scale=self._kept(f.scale, may.scale(f.scale)),
-            scale_basis=self._kept(f.scale_basis, may.choice("scale_basis", f.scale_basis)),
-            level=self._kept(f.level, may.choice("level", f.level)),
-            descriptor=self._kept(f.descriptor, may.descriptor(f.descriptor)),
-            response=self._kept(f.response, may.choice("response", f.response)),
-            beats=self._kept(f.beats, may.beats(f.beats)),
-            sustained=f.sustained if isinstance(f.sustained, bool) else None,
-            reinforcement=self._kept(f.reinforcement, may.reinforcement(f.reinforcement)),
-            manoeuvre=self._kept(f.manoeuvre, may.manoeuvre(f.manoeuvre)),
-            position=self._kept(f.position, may.meaning("position", f.position)),
-            technique=self._kept(f.technique, may.meaning("technique", f.technique)),
-            quality=self._kept(f.quality, may.meaning("quality", f.quality)),
-            comparison=self._kept(f.comparison, may.choice("comparison", f.comparison)),
-            negated=f.negated is True,
             status=status,
             certainty=certainty,
+            plus=may.choice("plus", f.plus) or "none",
+            sustained=f.sustained if isinstance(f.sustained, bool) else None,
+            negated=f.negated is True,
             reason=self._counted("reasons removed", f.reason, may.reason(f.reason)),
             as_written=self._counted("values as written removed", f.as_written, may.as_written(f.as_written)),
             start=0,
             end=0,
             quote="",
+            **self._values(f),
         )
+
+    def _values(self, f: Finding) -> dict[str, Any]:
+        """Further fields of a finding, each past the check that it has."""
+        may = self.allowed
+        checks: Mapping[str, Callable[[object], object]] = {
+            "root": may.root,
+            "grade_low": may.grade,
+            "grade_high": may.grade,
+            "denominator": may.denominator,
+            "scale": may.scale,
+            "descriptor": may.descriptor,
+            "beats": may.beats,
+            "reinforcement": may.reinforcement,
+            "manoeuvre": may.manoeuvre,
+            **{name: partial(may.choice, name) for name in _CHOSEN},
+            **{name: partial(may.meaning, name) for name in _MEANT},
+        }
+        return {name: self._kept(getattr(f, name), check(getattr(f, name))) for name, check in checks.items()}
 
     def _abnormality(self, one: Abnormality) -> Abnormality | None:
         code, side = known_code(one.code), self.allowed.choice("side", one.side)
