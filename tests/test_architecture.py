@@ -23,6 +23,7 @@ BELOW = {
     "courses": STAGES | {"words", "model", "settings", "api"},
     "exporting": STAGES | {"words", "model", "settings", "api"},
     "loading": STAGES | {"words", "model", "settings", "api"},
+    "sending": STAGES | {"words", "model", "settings", "api"},
     "searching": STAGES | {"words", "model", "settings", "api"},
     "pattern_words": frozenset({"archive", "words", "model"}),
     "cli": STAGES
@@ -36,12 +37,13 @@ BELOW = {
         "exporting",
         "loading",
         "searching",
+        "sending",
         "pattern_words",
     },
     **{stage: frozenset({"words", "model", "shipped_files"}) for stage in STAGES},
 }
 HEAVY = frozenset(
-    {"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "phenopackets", "google"}
+    {"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "httpx", "phenopackets", "google"}
 )
 FORBIDDEN = re.compile(r"/work\b|helper session|\bissues? #?\d+|\bhouse rule", re.IGNORECASE)
 LONGEST_MODULE, LONGEST_FUNCTION = 400, 40

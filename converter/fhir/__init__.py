@@ -7,8 +7,21 @@ XML text, and folders of files. Leaves checking them to `check`.
 from converter.fhir.bundle import transaction
 from converter.fhir.folder import FolderWriter
 from converter.fhir.json_text import json_text
+from converter.fhir.ledger import Ledger, NoteEntry
 from converter.fhir.options import FhirOptions
 from converter.fhir.resources import resources_of
+from converter.fhir.settle import settle, withdraw
 from converter.fhir.xml_text import xml_text
 
-__all__ = ["FhirOptions", "FolderWriter", "json_text", "resources_of", "transaction", "xml_text"]
+__all__ = [
+    "FhirOptions",
+    "FolderWriter",
+    "Ledger",
+    "NoteEntry",
+    "json_text",
+    "resources_of",
+    "settle",
+    "transaction",
+    "withdraw",
+    "xml_text",
+]

@@ -10,8 +10,10 @@ Takes the resources as built and the note's last ledger entry; gives the resourc
 
 import hashlib
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
+from converter.fhir.identity import TAGS
 from converter.fhir.json_text import json_text
 from converter.fhir.ledger import NoteEntry, Sent
 from converter.fhir.narrative import narrative
@@ -50,6 +52,16 @@ def settle(
     return settled, _entry(resources, tuple(sent))
 
 
+def withdraw(before: NoteEntry) -> tuple[list[dict[str, Any]], NoteEntry]:
+    """What takes back all that was sent for a note that is no more, and its new ledger entry.
+
+    The document itself, and who read it when, stay.
+    """
+    gone = [old for old in before.sent if old.stub]
+    sent = tuple(_retracted(old) if old.stub else old for old in before.sent)
+    return [_retraction(old) for old in gone], replace(before, sent=sent)
+
+
 def _settled(resource: dict[str, Any], old: Sent | None) -> tuple[dict[str, Any], Sent]:
     time_name = _TIMES.get(resource["resourceType"], "")
     digest = _hash(resource, time_name)
@@ -71,20 +83,28 @@ def _sent(resource: dict[str, Any], digest: str, time: str | None) -> Sent:
         hash=digest,
         status=resource.get("status"),
         time=time,
-        stub={name: resource[name] for name in names if name in resource},
+        stub=_tag(resource) | {name: resource[name] for name in names if name in resource},
     )
+
+
+def _tag(resource: dict[str, Any]) -> dict[str, Any]:
+    """The tag by which a server finds the resource, where it has one and can be taken back."""
+    kind = resource["resourceType"]
+    return {"meta": {"tag": resource["meta"]["tag"]}} if kind in _STUBS and kind in TAGS else {}
 
 
 def _retraction(old: Sent) -> dict[str, Any]:
     """A resource that says of its predecessor that it should not have been sent."""
+    tag = {"meta": old.stub["meta"]} if "meta" in old.stub else {}
     head = {
         "resourceType": old.type,
         "id": old.id,
+        **tag,
         "text": narrative(["Entered in error: the note does not hold this."]),
         "identifier": old.stub["identifier"],
         "status": _GONE,
     }
-    return head | {name: value for name, value in old.stub.items() if name != "identifier"}
+    return head | {name: value for name, value in old.stub.items() if name not in ("identifier", "meta")}
 
 
 def _retracted(old: Sent) -> Sent:
