@@ -5,7 +5,6 @@ same key and name always give the same pseudonym, and without the key nothing le
 leaves this module.
 """
 
-import hashlib
 import hmac
 import json
 import os
@@ -71,7 +70,7 @@ class Pseudonyms:
 
     def _digest(self, kind: str, parts: tuple[str | None, ...]) -> bytes:
         said = json.dumps([kind, *parts], ensure_ascii=True, separators=(",", ":"))
-        return hmac.new(self._key, said.encode("ascii"), hashlib.sha256).digest()
+        return hmac.digest(self._key, said.encode("ascii"), "sha256")
 
 
 def read_key(file: Path) -> Pseudonyms:

