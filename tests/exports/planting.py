@@ -169,6 +169,17 @@ def bytes_of(folder: Path) -> Iterator[tuple[str, bytes]]:
             yield path.name, content
             if path.suffix == ".gz":
                 yield path.name, gzip.decompress(content)
+            if path.suffix == ".parquet":
+                yield path.name, _text_of_parquet(path)
+
+
+def _text_of_parquet(path: Path) -> bytes:
+    import duckdb
+
+    rows = duckdb.connect().execute("SELECT * FROM read_parquet(?)", [str(path)])
+    names = [column[0] for column in rows.description or ()]
+    said = [*names, *(str(cell) for row in rows.fetchall() for cell in row)]
+    return "\n".join(said).encode("utf-8", "replace")
 
 
 def leaks(folder: Path, secret: str) -> list[str]:

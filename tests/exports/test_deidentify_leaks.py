@@ -5,25 +5,25 @@ The texts are planted into every field, through every target, and through a whol
 
 import base64
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Literal
 
 import pytest
 from export_reads import exported, note, read_of, session
 from planting import SECRETS, forms, leaks, planted
 
 from converter import exporting
+from converter.archive import Archive, open_archive
 from converter.assess import CAUTION
+from converter.exporting import Choices
 from converter.exports import Read, Target
 from converter.exports.allowed import Allowed
 from converter.exports.deidentified import DeidentifiedTarget
 from converter.exports.deidentifying import Deidentifier
-from converter.exports.fhir import FhirTarget
 from converter.exports.phenopackets import PhenopacketsTarget
 from converter.exports.pseudonyms import Pseudonyms
-from converter.fhir import json_text, resources_of, transaction, xml_text
+from converter.loading import load
 
 KEY = bytes(range(7, 71))
 TEXT = (
@@ -41,25 +41,29 @@ def phenopackets() -> Target:
     return PhenopacketsTarget(vocabulary=session().vocabulary, created_by="plexor test")
 
 
-def fhir(form: Literal["ndjson", "bundles"] = "ndjson", syntax: Literal["json", "xml"] = "json") -> Target:
-    options = exporting._nameless(replace(session().fhir, expand=True))
-    words = session().vocabulary
-    return FhirTarget(
-        render=lambda read: resources_of(*read, words, options),
-        bundle=lambda resources: transaction(resources, options),
-        text=xml_text if syntax == "xml" else json_text,
-        choices={},
-        form=form,
-        syntax=syntax,
-        packed=syntax == "xml",
-    )
-
-
-TARGETS: dict[str, Callable[[], Target]] = {
-    "phenopackets": phenopackets,
-    "fhir": fhir,
-    "fhir bundles": lambda: fhir("bundles", "xml"),
+CHOICES: dict[str, Choices] = {
+    "phenopackets": {},
+    "phenopackets, one file for each patient": {"one_per": "patient", "form": "files", "expand": True},
+    "fhir": {"expand": True},
+    "fhir, bundles in XML": {"form": "bundles", "syntax": "xml", "gzip": True},
+    **{name: {} for name in sorted(exporting.DEIDENTIFIED & exporting.TARGETS.keys())},
 }
+"""Every target that takes de-identified notes, with choices that make it write the most."""
+
+
+@pytest.fixture(scope="module")
+def archive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Archive]:
+    """An archive without notes: targets ask it how notes were read, the notes come from the tests."""
+    path = tmp_path_factory.mktemp("archive") / "a.duckdb"
+    load([], path, session())
+    with open_archive(path, read_only=True) as opened:
+        yield opened
+
+
+def target(name: str, archive: Archive) -> Target:
+    """A target as the command line makes it where notes are de-identified."""
+    make = exporting.target_of(name.partition(",")[0], CHOICES[name], session(), deidentify=True)
+    return make(archive)
 
 
 def full_read() -> Read:
@@ -86,23 +90,25 @@ def plants() -> Iterator[tuple[str, Read, str]]:
         yield place, read, secret
 
 
-@pytest.mark.parametrize("name", TARGETS)
-def test_no_planted_text_stands_in_any_byte(tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize("name", CHOICES)
+def test_no_planted_text_stands_in_any_byte(archive: Archive, tmp_path: Path, name: str) -> None:
     """Every field of note, reading and assessment in turn, each with one of the secrets."""
     tried = 0
     for place, read, secret in plants():
         tried += 1
         folder = tmp_path / str(tried)
-        exported(DeidentifiedTarget(TARGETS[name](), deidentifier()), [read], folder)
+        exported(DeidentifiedTarget(target(name, archive), deidentifier()), [read], folder)
         assert leaks(folder, secret) == [], place
     assert tried > 100
 
 
-@pytest.mark.parametrize("name", TARGETS)
+@pytest.mark.parametrize("name", CHOICES)
 @pytest.mark.parametrize("secret", SECRETS)
-def test_no_text_planted_everywhere_stands_in_any_byte(tmp_path: Path, name: str, secret: str) -> None:
+def test_no_text_planted_everywhere_stands_in_any_byte(
+    archive: Archive, tmp_path: Path, name: str, secret: str
+) -> None:
     read = next(read for place, read in planted(full_read(), secret) if place == "everywhere")
-    exported(DeidentifiedTarget(TARGETS[name](), deidentifier()), [read], tmp_path / "out")
+    exported(DeidentifiedTarget(target(name, archive), deidentifier()), [read], tmp_path / "out")
     assert leaks(tmp_path / "out", secret) == []
 
 
@@ -121,8 +127,8 @@ def test_the_search_for_leaks_finds_them(tmp_path: Path) -> None:
             assert any(f": {how} " in leak for leak in leaks(tmp_path / "coded", secret))
 
 
-@pytest.mark.parametrize("name", TARGETS)
-def test_originals_of_an_ordinary_note_are_gone(tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize("name", CHOICES)
+def test_originals_of_an_ordinary_note_are_gone(archive: Archive, tmp_path: Path, name: str) -> None:
     about, reading, assessments = full_read()
     renamed = replace(
         about,
@@ -138,7 +144,9 @@ def test_originals_of_an_ordinary_note_are_gone(tmp_path: Path, name: str) -> No
     renamed_reading = replace(reading, id=renamed.id, system=renamed.system)
     folder = tmp_path / "out"
     exported(
-        DeidentifiedTarget(TARGETS[name](), deidentifier()), [(renamed, renamed_reading, assessments)], folder
+        DeidentifiedTarget(target(name, archive), deidentifier()),
+        [(renamed, renamed_reading, assessments)],
+        folder,
     )
     originals = [
         *("note-4711-original", "patient-4711", "encounter-4711", "examiner-4711", "lakeside-clinic"),
@@ -150,11 +158,11 @@ def test_originals_of_an_ordinary_note_are_gone(tmp_path: Path, name: str) -> No
         assert leaks(folder, original) == []
 
 
-@pytest.mark.parametrize("name", TARGETS)
-def test_the_key_is_never_written(tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize("name", CHOICES)
+def test_the_key_is_never_written(archive: Archive, tmp_path: Path, name: str) -> None:
     written = b"correct horse battery staple, nineteen oranges"
     folder = tmp_path / "out"
-    exported(DeidentifiedTarget(TARGETS[name](), deidentifier(written)), [full_read()], folder)
+    exported(DeidentifiedTarget(target(name, archive), deidentifier(written)), [full_read()], folder)
     assert leaks(folder, written.decode()) == []
     assert written not in repr(deidentifier(written)).encode()
 
@@ -198,8 +206,8 @@ def test_the_manifest_says_what_was_removed_or_altered(tmp_path: Path) -> None:
     filters = {"patient": ["patient-4711"], "from": "2019-02-28", "site": ["patellar"]}
     from converter.exports.deidentified import filters_withheld
 
-    target = DeidentifiedTarget(phenopackets(), deidentifier())
-    exported(target, [full_read()], folder, filters=filters_withheld(filters))
+    by_hand = DeidentifiedTarget(phenopackets(), deidentifier())
+    exported(by_hand, [full_read()], folder, filters=filters_withheld(filters))
     record = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
     said = record["deidentified"]
     for word in (
