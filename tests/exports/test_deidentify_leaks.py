@@ -83,23 +83,32 @@ def full_read() -> Read:
     return read_of(about)
 
 
-def plants() -> Iterator[tuple[str, Read, str]]:
-    for number, (place, _) in enumerate(planted(full_read(), SECRETS[0])):
+def plants() -> list[tuple[str, Read, str]]:
+    """For each field a note of its own, with one of the secrets in that field, and the name of the field."""
+    places = [place for place, _ in planted(full_read(), SECRETS[0])]
+    by_secret = {secret: dict(planted(full_read(), secret)) for secret in SECRETS}
+    found = []
+    for number, place in enumerate(places):
         secret = SECRETS[number % len(SECRETS)]
-        read = next(read for name, read in planted(full_read(), secret) if name == place)
-        yield place, read, secret
+        about, reading, assessments = by_secret[secret][place]
+        name = about.id if place == "Note.id" else f"n{number:03}"
+        patient = about.patient if place in ("Note.patient", "everywhere") else f"p{number:03}"
+        found.append((place, (replace(about, id=name, patient=patient), reading, assessments), secret))
+    return found
 
 
 @pytest.mark.parametrize("name", CHOICES)
 def test_no_planted_text_stands_in_any_byte(archive: Archive, tmp_path: Path, name: str) -> None:
-    """Every field of note, reading and assessment in turn, each with one of the secrets."""
-    tried = 0
-    for place, read, secret in plants():
-        tried += 1
-        folder = tmp_path / str(tried)
-        exported(DeidentifiedTarget(target(name, archive), deidentifier()), [read], folder)
-        assert leaks(folder, secret) == [], place
-    assert tried > 100
+    """Every field of note, reading and assessment, each in a note of its own with one of the secrets."""
+    tried = plants()
+    assert len(tried) > 100
+    reads = [read for _, read, _ in tried]
+    exported(
+        DeidentifiedTarget(target(name, archive), deidentifier()), reads, tmp_path / "out", part_notes=50
+    )
+    for secret in SECRETS:
+        places = [place for place, _, planted_here in tried if planted_here == secret]
+        assert leaks(tmp_path / "out", secret) == [], places
 
 
 @pytest.mark.parametrize("name", CHOICES)
