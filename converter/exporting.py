@@ -173,7 +173,12 @@ def _fhir(choices: Choices, session: Session, archive: "Archive") -> "Target":
     form, syntax = choices.get("form", "ndjson"), choices.get("syntax", "json")
     _check_fhir(form, syntax, choices)
     quotes = choices.get("quotes", session.fhir.quotes) and has_text(archive)
-    options = replace(session.fhir, expand=choices.get("expand", session.fhir.expand), quotes=quotes)
+    options = replace(
+        session.fhir,
+        release=choices.get("release", session.fhir.release),
+        expand=choices.get("expand", session.fhir.expand),
+        quotes=quotes,
+    )
     rendering = replace(session, fhir=options)
 
     def render(read: "Read") -> "tuple[list[dict[str, Any]], Sequence[Diagnostic]]":
@@ -208,8 +213,13 @@ def _check_fhir(form: str, syntax: str, choices: Choices) -> None:
         raise ExportError("--as ndjson --syntax xml: NDJSON is lines of JSON; choose --as bundles for XML.")
     if form == "ndjson" and "bundle_notes" in choices:
         raise ExportError("--bundle-notes: NDJSON has no bundles; choose --as bundles.")
-    if choices.get("release", "R4") != "R4":
-        raise ExportError(f"--release {choices['release']}: only R4 can be written so far.")
+    for name, given, known in (
+        ("as", form, ("ndjson", "bundles")),
+        ("syntax", syntax, ("json", "xml")),
+        ("release", choices.get("release", "R4"), ("R4", "R5")),
+    ):
+        if given not in known:
+            raise ExportError(f"--{name} {given}: choose {' or '.join(known)}.")
 
 
 def _phenopackets(choices: Choices, session: Session, archive: "Archive") -> "Target":

@@ -193,14 +193,14 @@ class _Sending:
             self._tell(_TWO_TEXTS, None)
             self.totals.refused_here += 1
             return None
-        settled, entry = settle(resources, self._ledger.previous(document["id"]))
+        settled, entry = settle(resources, self._ledger.previous(document["id"]), self._session.fhir.release)
         self._ledger.record(entry)
         return self._parcel(entry, settled)
 
     def _withdrawn(self, entry: "NoteEntry") -> "Parcel | None":
         from converter.fhir import withdraw
 
-        resources, entry = withdraw(entry)
+        resources, entry = withdraw(entry, self._session.fhir.release)
         self._ledger.record(entry)
         return self._parcel(entry, resources) if resources else None
 

@@ -25,7 +25,7 @@ from pydantic_core import ErrorDetails
 
 from converter.assess import RULE_NAMES, AssessOptions
 from converter.fhir import FhirOptions
-from converter.fhir.options import DEFAULT_BASE
+from converter.fhir.options import DEFAULT_BASE, Release
 from converter.reading import ReadingOptions
 from converter.reading.figures import ROWS
 from converter.sources.file_names import compiled
@@ -163,7 +163,7 @@ class FhirSettings(_Section):
     quotes: bool = True
     note_text: bool = False
     diagnostic_report: bool = False
-    release: Literal["R4"] = "R4"
+    release: Release = "R4"
 
 
 class ProfilesSettings(_Section):

@@ -138,16 +138,18 @@ def evaluated(expression: str, kind: str, value: Any, scope: Scope, release: str
 
     key = (expression, release)
     if key not in _COMPILED:
+        now = [scope]  # the compiled expression stays, the scope it resolves references in changes
+        found = lambda inputs: [r for one in inputs if (r := resolve(_data(one), now[0]))]  # noqa: E731
         options = {
             "traceFn": lambda *_: None,  # the library prints what trace() sees
-            "userInvocationTable": {
-                "resolve": {"fn": lambda inputs: [r for one in inputs if (r := resolve(_data(one), scope))]},
-            },
+            "userInvocationTable": {"resolve": {"fn": found}},
         }
-        _COMPILED[key] = compile_path(expression, models[release.lower()], options)
+        _COMPILED[key] = compile_path(expression, models[release.lower()], options), now
+    run, now = _COMPILED[key]
+    now[0] = scope
     create_node: Any = ResourceNode.create_node
     focus = value if isinstance(value, dict) and "resourceType" in value else create_node(_plain(value), kind)
-    answer = _COMPILED[key](focus, {"resource": scope.resource, "rootResource": scope.container})
+    answer = run(focus, {"resource": scope.resource, "rootResource": scope.container})
     return bool(answer) and answer[0] is not False
 
 

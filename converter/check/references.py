@@ -112,8 +112,11 @@ def check_reference(
                 "reference-target", path, f"{path}: {kind} is not a type of resource.", expected="Resource"
             )
         return
-    if targets and kind is not None:
+    if targets and kind is not None and kind not in slot.reached:
+        before = found.count
         _check_target(walker, targets, kind, resolved, value, path, found, scope)
+        if found.count == before and f"{BASE}{kind}" in targets:
+            slot.reached.add(kind)  # any resource of this type will do
     _check_aggregation(slot, target, resolved, path, found, scope)
 
 

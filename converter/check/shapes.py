@@ -110,11 +110,13 @@ class Slot:
         max: most items.
         group: the element it belongs to, over all keys.
         fixed, pattern: name and value of what the element states, or None.
+        prescribed: whether the element states a value, which outweighs a binding that is but preferred.
         ranges: the minima and maxima that the element states.
         binding: the element's binding, or None.
         plain: whether nothing but type and format is asked of the value.
         pure: whether the answer for a primitive depends on nothing but the primitive.
         known: values in which nothing was wrong.
+        reached: types of resource to which a reference may lead, whatever else holds for them.
         placed: whether some of them hold for one place only.
         tries: how often a value was looked for among `known` in vain, less how often it was found.
         resource: whether its value is a resource.
@@ -141,8 +143,10 @@ class Slot:
         "pattern",
         "placed",
         "plain",
+        "prescribed",
         "pure",
         "ranges",
+        "reached",
         "resource",
         "step",
         "tries",
@@ -168,6 +172,7 @@ class Slot:
         self.max = element.max
         self.fixed = _fact(element, "fixed")
         self.pattern = _fact(element, "pattern")
+        self.prescribed = bool(self.fixed or self.pattern)
         self.constraints = element.constraints
         self.binding: Json | None = element.facts.get("binding")
         self.ranges = tuple(
@@ -182,6 +187,7 @@ class Slot:
         self.inside = self.type in _INSIDE
         self.plain = not (ruled or self.fixed or self.pattern or self.constraints)
         self.known: set[Any] = set()
+        self.reached: set[str] = set()
         self.placed = False
         self.tries = 0
         self.resource = False

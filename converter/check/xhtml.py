@@ -3,6 +3,7 @@
 Source: FHIR R4, https://hl7.org/fhir/R4/narrative.html, constraints txt-1 and txt-2.
 """
 
+import re
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -89,9 +90,28 @@ def has_content(text: str) -> bool:
     return _examined(text)[1]
 
 
+_TEXT = r"(?:[^<&\]\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]|&(?:lt|gt|amp|quot|#x27|#39);)*"
+_PLAIN = re.compile(
+    rf'<div xmlns="http://www\.w3\.org/1999/xhtml">'
+    rf"(?:<(p|h2|h3)>{_TEXT}</\1>|<ul>(?:<li>{_TEXT}</li>)+</ul>)+</div>"
+)
+_SEEN = re.compile(r"<(?:p|h2|h3|li)>\s*[^\s<&]")
+"""Paragraphs, headings and lists without attributes, and that one begins with a visible letter."""
+
+
 @lru_cache(maxsize=1024)
 def _examined(text: str) -> tuple[str | None, bool]:
     """What is wrong with a `div`, and whether it holds anything to see; parsed once for both questions."""
+    return (None, True) if is_plain(text) else parsed_by_library(text)
+
+
+def is_plain(text: str) -> bool:
+    """Whether a `div` holds nothing but paragraphs, headings and lists, and something to see."""
+    return bool(_PLAIN.fullmatch(text)) and _SEEN.search(text) is not None
+
+
+def parsed_by_library(text: str) -> tuple[str | None, bool]:
+    """What is wrong with a `div`, and whether it holds anything to see, as an XML parser tells."""
     from lxml import etree
 
     parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)

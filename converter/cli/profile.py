@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Annotated, TextIO
 
 import typer
 
+from converter.cli.check import write_table
 from converter.cli.options import Config, Out, settings_of
 from converter.cli.output import opened
 from converter.cli.running import CLEAN, INPUT_ERRORS, CannotRunError
 from converter.cli.tables import counted, show_table
-from converter.cli.troubles import is_error, line_of
+from converter.cli.troubles import is_error
 
 if TYPE_CHECKING:
     from converter.check import Definitions
@@ -88,8 +89,7 @@ def _check(stream: TextIO, definitions: "Definitions", release: str) -> int:
     from converter.check import check_definitions
 
     found = check_definitions(definitions, release)
-    for trouble in found:
-        stream.write(line_of(trouble) + "\n")
+    write_table(stream, found)
     errors = sum(map(is_error, found))
     stream.write(f"{counted(errors, 'error')}, {counted(len(found) - errors, 'warning')}\n")
     return INPUT_ERRORS if errors else CLEAN

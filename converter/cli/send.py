@@ -3,16 +3,19 @@
 import os
 import re
 import time
+from collections.abc import Mapping
 from contextlib import nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Any
 
 import typer
 
+from converter.cli.added_options import with_options
 from converter.cli.clock import new_run, now
 from converter.cli.load import ArchiveFile, archive_path
 from converter.cli.options import Config, settings_of
 from converter.cli.running import INPUT_ERRORS, CannotRunError
+from converter.cli.send_options import SEND_OPTIONS, USUAL_ATTEMPTS, USUAL_BATCH, Url
 from converter.cli.tables import counted
 from converter.cli.troubles import Troubles
 
@@ -28,50 +31,8 @@ Example:
   plexor send https://fhir.hospital.example/r4 --report answers.csv"""
 
 
-def send(
-    url: Annotated[str, typer.Argument(metavar="URL", help="Base address of the server.")],
-    archive: ArchiveFile = None,
-    ledger: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FOLDER",
-            help="What was sent to this server before; else a folder beside the archive. Keep it.",
-        ),
-    ] = None,
-    report: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="What the server said about each resource, as CSV (.csv) or JSON lines; else in the ledger.",
-        ),
-    ] = None,
-    dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Send nothing; count and list what would be sent.")
-    ] = False,
-    batch: Annotated[int, typer.Option(min=1, metavar="NUMBER", help="Notes in one transaction.")] = 10,
-    attempts: Annotated[
-        int,
-        typer.Option(
-            min=1, metavar="NUMBER", help="How often a batch is tried where the server has no time."
-        ),
-    ] = 6,
-    again: Annotated[
-        bool,
-        typer.Option("--again", help="Also send what the server has accepted before, e.g. if it lost it."),
-    ] = False,
-    take_back: Annotated[
-        bool,
-        typer.Option("--take-back", help="Take back what was sent for notes that the archive holds no more."),
-    ] = False,
-    checked: Annotated[
-        bool,
-        typer.Option("--check/--no-check", help="Check each resource; a note with a faulty one is not sent."),
-    ] = True,
-    allow_http: Annotated[
-        bool, typer.Option("--allow-http", help="Let the address be plain http to another machine.")
-    ] = False,
-    config: Config = None,
-) -> int:
+@with_options({**SEND_OPTIONS, "config": Config})
+def send(url: Url, archive: ArchiveFile = None, **options: Any) -> int:
     """Send the notes of the archive to a FHIR server, as transactions of conditional updates.
 
     Sending again sends only what is new. What a note no longer says is taken back as entered in error; what
@@ -79,16 +40,16 @@ def send(
 
     A bearer token is taken from the environment variable PLEXOR_SEND_TOKEN.
     """
-    settings = settings_of(config)
+    settings = settings_of(options.pop("config"))
     path = archive_path(archive, settings)
     with Troubles() as troubles:
-        server = _server(url, allow_http)
-        folder = ledger or _beside(path, server.address)
-        options = _options(folder, batch, attempts, dry_run, again, take_back, checked)
-        usual = None if dry_run else folder / f"report-{now().replace(':', '-')}.jsonl"
-        file = report or usual
-        totals = _send(path, server, options, settings, troubles, file)
-        _say(totals, options, file)
+        server = _server(url, options["allow_http"])
+        folder = options["ledger"] or _beside(path, server.address)
+        usual = None if options["dry_run"] else folder / f"report-{now().replace(':', '-')}.jsonl"
+        file = options["report"] or usual
+        how = _options(folder, options)
+        totals = _send(path, server, how, settings, troubles, file)
+        _say(totals, how, file)
         return INPUT_ERRORS if totals.answers["refused"] else troubles.status
 
 
@@ -107,20 +68,18 @@ def _beside(archive: Path, address: str) -> Path:
     return archive.with_name(f"{archive.name}.sent") / name
 
 
-def _options(
-    folder: Path, batch: int, attempts: int, dry_run: bool, again: bool, take_back: bool, checked: bool
-) -> "SendOptions":
+def _options(folder: Path, given: Mapping[str, Any]) -> "SendOptions":
     from converter.sending import SendOptions
     from converter.upload import Patience
 
     return SendOptions(
         ledger=folder,
-        batch_notes=batch,
-        dry_run=dry_run,
-        again=again,
-        take_back=take_back,
-        checked=checked,
-        patience=Patience(attempts=attempts),
+        batch_notes=given["batch"] or USUAL_BATCH,
+        dry_run=given["dry_run"],
+        again=given["again"],
+        take_back=given["take_back"],
+        checked=given["checked"] is not False,
+        patience=Patience(attempts=given["attempts"] or USUAL_ATTEMPTS),
         wait=time.sleep,
     )
 

@@ -13,10 +13,12 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
+from converter.fhir.document import source_identifier, text_hash
 from converter.fhir.identity import TAGS
 from converter.fhir.json_text import json_text
 from converter.fhir.ledger import NoteEntry, Sent
 from converter.fhir.narrative import narrative
+from converter.fhir.release_five import as_r4_identity, as_r5
 
 _TIMES = {"Composition": "date", "Provenance": "recorded"}
 _STUBS = {
@@ -29,13 +31,14 @@ _WAS_FINAL = ("final", "corrected", "amended")
 
 
 def settle(
-    resources: Iterable[dict[str, Any]], before: NoteEntry | None
+    resources: Iterable[dict[str, Any]], before: NoteEntry | None, release: str = "R4"
 ) -> tuple[list[dict[str, Any]], NoteEntry]:
     """The resources to send for one note, and its new ledger entry.
 
     Args:
         resources: as `resources_of` gives them.
         before: the note's last entry, or None.
+        release: FHIR release of the resources; what was sent before may be of another.
     """
     resources = list(resources)
     earlier = {} if before is None else {(sent.type, sent.id): sent for sent in before.sent}
@@ -47,19 +50,19 @@ def settle(
         sent.append(record)
     for old in earlier.values():
         if old.stub:
-            settled.append(_retraction(old))
+            settled.append(_retraction(old, release))
             sent.append(_retracted(old))
     return settled, _entry(resources, tuple(sent))
 
 
-def withdraw(before: NoteEntry) -> tuple[list[dict[str, Any]], NoteEntry]:
+def withdraw(before: NoteEntry, release: str = "R4") -> tuple[list[dict[str, Any]], NoteEntry]:
     """What takes back all that was sent for a note that is no more, and its new ledger entry.
 
     The document itself, and who read it when, stay.
     """
     gone = [old for old in before.sent if old.stub]
     sent = tuple(_retracted(old) if old.stub else old for old in before.sent)
-    return [_retraction(old) for old in gone], replace(before, sent=sent)
+    return [_retraction(old, release) for old in gone], replace(before, sent=sent)
 
 
 def _settled(resource: dict[str, Any], old: Sent | None) -> tuple[dict[str, Any], Sent]:
@@ -93,18 +96,20 @@ def _tag(resource: dict[str, Any]) -> dict[str, Any]:
     return {"meta": {"tag": resource["meta"]["tag"]}} if kind in _STUBS and kind in TAGS else {}
 
 
-def _retraction(old: Sent) -> dict[str, Any]:
+def _retraction(old: Sent, release: str) -> dict[str, Any]:
     """A resource that says of its predecessor that it should not have been sent."""
-    tag = {"meta": old.stub["meta"]} if "meta" in old.stub else {}
+    stub = as_r4_identity(old.stub) if old.type == "Composition" else old.stub
+    tag = {"meta": stub["meta"]} if "meta" in stub else {}
     head = {
         "resourceType": old.type,
         "id": old.id,
         **tag,
         "text": narrative(["Entered in error: the note does not hold this."]),
-        "identifier": old.stub["identifier"],
+        "identifier": stub["identifier"],
         "status": _GONE,
     }
-    return head | {name: value for name, value in old.stub.items() if name not in ("identifier", "meta")}
+    retraction = head | {name: value for name, value in stub.items() if name not in ("identifier", "meta")}
+    return as_r5(retraction) if release == "R5" else retraction
 
 
 def _retracted(old: Sent) -> Sent:
@@ -129,11 +134,11 @@ def _finding(resource: dict[str, Any]) -> str | None:
 
 def _entry(resources: list[dict[str, Any]], sent: tuple[Sent, ...]) -> NoteEntry:
     note = next(resource for resource in resources if resource["resourceType"] == "DocumentReference")
-    master = note.get("masterIdentifier", {})
+    master = source_identifier(note)
     return NoteEntry(
         note=note["id"],
         system=master.get("system"),
         id=master.get("value"),
-        note_hash=note["identifier"][1]["value"],
+        note_hash=text_hash(note),
         sent=sent,
     )

@@ -79,9 +79,17 @@ class Uploader:
             self._count_failing(reply)
 
     def _one_by_one(self, parcels: Sequence[Parcel]) -> Iterator[Answer]:
-        """A server takes a transaction whole or not at all; sent alone, only the faulty note is refused."""
+        """A server takes a transaction whole or not at all; sent alone, only the faulty note is refused.
+
+        Where none is refused alone, the batch was too large, and the next ones are half as large.
+        """
+        refused = False
         for parcel in parcels:
-            yield from self._send([parcel])
+            for answer in self._send([parcel]):
+                refused = refused or answer.fate not in TAKEN
+                yield answer
+        if not refused:
+            self._batch_notes = max(1, len(parcels) // 2)
 
     def _remember(self, parcels: Sequence[Parcel], answers: Sequence[Answer]) -> None:
         refused = {(one.note_system, one.note_id) for one in answers if one.fate not in TAKEN}

@@ -35,15 +35,12 @@ class Report:
             self._rows.writerow(COLUMNS)
 
     def add(self, answer: Answer) -> None:
-        """Write one row."""
+        """Write one row; it is in the file when this returns."""
         record = asdict(answer)
         if self._rows is None:
             self._file.write(json.dumps(record, ensure_ascii=False) + "\n")
         else:
             self._rows.writerow([_cell(record[name]) for name in COLUMNS])
-
-    def flush(self) -> None:
-        """See that all rows so far are in the file."""
         self._file.flush()
 
     def __enter__(self) -> Self:

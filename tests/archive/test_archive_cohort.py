@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from archive_notes import abnormality, finding, load_all, note, read
@@ -26,8 +27,8 @@ def archive(tmp_path: Path) -> Iterator[Archive]:
         yield opened
 
 
-def chosen(archive: Archive, by_findings: bool = False, skip: int = 0, **asked: object) -> list[str]:
-    query = FindQuery(**asked)  # type: ignore[arg-type]
+def chosen(archive: Archive, by_findings: bool = False, skip: int = 0, **asked: Any) -> list[str]:
+    query = FindQuery(**asked)
     return [one[0].id for one in Cohort(archive, query, by_findings).reads(skip)]
 
 
@@ -59,7 +60,7 @@ def test_the_notes_after_the_first_few(archive: Archive, skip: int) -> None:
     ],
 )
 def test_what_is_asked_of_the_note_chooses_notes_without_findings_too(
-    archive: Archive, asked: dict[str, object], ids: list[str]
+    archive: Archive, asked: dict[str, Any], ids: list[str]
 ) -> None:
     assert chosen(archive, **asked) == ids
 
@@ -76,7 +77,7 @@ def test_what_is_asked_of_the_note_chooses_notes_without_findings_too(
     ],
 )
 def test_what_is_asked_of_a_finding_chooses_the_notes_that_hold_one(
-    archive: Archive, asked: dict[str, object], ids: list[str]
+    archive: Archive, asked: dict[str, Any], ids: list[str]
 ) -> None:
     assert chosen(archive, **asked) == ids
 
