@@ -163,7 +163,14 @@ def _nameless(options: "FhirOptions") -> "FhirOptions":
     """FHIR options without any address of the site, without words of the note, and without patients' ids."""
     from converter.fhir import FhirOptions
 
-    return FhirOptions(status=options.status, quotes=False, expand=options.expand, recorded=options.recorded)
+    return FhirOptions(
+        status=options.status,
+        quotes=False,
+        expand=options.expand,
+        release=options.release,
+        diagnostic_report=options.diagnostic_report,
+        recorded=options.recorded,
+    )
 
 
 def _fhir(choices: Choices, session: Session, archive: "Archive") -> "Target":

@@ -8,6 +8,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from export_reads import exported, note, read_of, session
@@ -45,6 +46,7 @@ CHOICES: dict[str, Choices] = {
     "phenopackets": {},
     "phenopackets, one file for each patient": {"one_per": "patient", "form": "files", "expand": True},
     "fhir": {"expand": True},
+    "fhir, R5": {"expand": True, "release": "R5"},
     "fhir, bundles in XML": {"form": "bundles", "syntax": "xml", "gzip": True},
     **{name: {} for name in sorted(exporting.DEIDENTIFIED & exporting.TARGETS.keys())},
 }
@@ -174,6 +176,28 @@ def test_the_key_is_never_written(archive: Archive, tmp_path: Path, name: str) -
     exported(DeidentifiedTarget(target(name, archive), deidentifier(written)), [full_read()], folder)
     assert leaks(folder, written.decode()) == []
     assert written not in repr(deidentifier(written)).encode()
+
+
+def test_no_address_of_the_site_stands_in_a_set(archive: Archive, tmp_path: Path) -> None:
+    """What the settings say of FHIR names the site, and with it the facility."""
+    fhir: dict[str, Any] = {
+        "base": "https://thornmere.example/fhir",
+        "patient_system": "https://thornmere.example/mrn",
+        "practitioner_system": "https://thornmere.example/staff",
+        "encounter_system": "https://thornmere.example/visit",
+        "facility_system": "https://thornmere.example/ward",
+        "default_system": "https://thornmere.example/notes",
+        "zone": "Europe/Berlin",
+    }
+    of_site = replace(session(), fhir=replace(session().fhir, **fhir))
+    for number, name in enumerate(sorted(exporting.DEIDENTIFIED & exporting.TARGETS.keys())):
+        made = exporting.target_of(name, {}, of_site, deidentify=True)(archive)
+        folder = tmp_path / str(number)
+        exported(DeidentifiedTarget(made, deidentifier()), [full_read()], folder)
+        assert leaks(folder, "thornmere.example") == []
+    plain = exporting.target_of("fhir", {}, of_site)(archive)
+    exported(plain, [full_read()], tmp_path / "plain")
+    assert leaks(tmp_path / "plain", "thornmere.example")
 
 
 def test_findings_and_what_rests_on_them_stay_linked() -> None:
