@@ -43,15 +43,11 @@ def query_of(asked: Mapping[str, Any], settings: "Settings") -> "FindQuery":
         ArchiveError: the words of a pattern are not understood.
     """
     from converter.archive import FindQuery
-    from converter.pattern_words import pattern_of, site_named
+    from converter.pattern_words import pattern_of
     from converter.words import load_vocabulary
 
     vocabulary = load_vocabulary(settings.path(name) for name in settings.vocabulary.files)
-    sites = [
-        name if name in vocabulary.reflexes else site_named(name, vocabulary) or name
-        for name in asked["site"] or ()
-    ]
-    asked = {**asked, "site": sites}
+    asked = {**asked, "site": _sites(asked["site"] or (), vocabulary)}
     _check_names(asked, vocabulary)
     low, high = grades_of(asked["grade"])
     if low is not None and asked["scale"] is None:
@@ -73,6 +69,13 @@ def query_of(asked: Mapping[str, Any], settings: "Settings") -> "FindQuery":
         limit=asked["limit"],
         patterns=tuple(pattern_of(words, vocabulary) for words in asked["pattern"] or ()),
     )
+
+
+def _sites(names: Iterable[str], vocabulary: "Vocabulary") -> list[str]:
+    """Reflexes by their own names or in the words of the trade."""
+    from converter.pattern_words import site_named
+
+    return [name if name in vocabulary.reflexes else site_named(name, vocabulary) or name for name in names]
 
 
 def grades_of(written: str | None) -> tuple[float | None, float | None]:
