@@ -2,7 +2,7 @@
 
 import difflib
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from converter.cli.running import CannotRunError
