@@ -120,7 +120,7 @@ def _rows(element: Element, depth: int) -> Iterator[TreeRow]:
         depth=depth,
         name=name,
         cardinality=f"{element.min}..{most}" if depth else "",
-        types=", ".join(_type_text(entry) for entry in element.types),
+        types=f"as {element.content}" if element.content else ", ".join(map(_type_text, element.types)),
         rules="; ".join(_rule_texts(element)),
     )
     if element.max == 0:
