@@ -4,7 +4,7 @@ Takes an archive, what chooses its notes, and a target; gives the folder's manif
 by a function of its own from the choices of the command line; writing it belongs to `exports`.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -118,14 +118,8 @@ def _fhir(choices: Choices, session: Session, archive: "Archive") -> "Target":
     )
     rendering = replace(session, fhir=options)
 
-    def render(read: "Read") -> "tuple[list[dict[str, Any]], Sequence[Diagnostic]]":
-        note, reading, assessments = read
-        recorded = _recorded(archive, note, reading.vocabulary, reading.program)
-        fhir = replace(options, recorded=recorded or options.recorded)
-        return convert(note, reading, assessments, replace(rendering, fhir=fhir))
-
     return FhirTarget(
-        render=render,
+        render=lambda reads: _rendered(reads, archive, rendering),
         bundle=lambda resources: transaction(resources, options),
         text=xml_text if syntax == "xml" else json_text,
         choices={
@@ -159,11 +153,15 @@ def _check_fhir(form: str, syntax: str, choices: Choices) -> None:
             raise ExportError(f"--{name} {given}: choose {' or '.join(known)}.")
 
 
-def _recorded(archive: "Archive", note: "Note", vocabulary: str, program: str) -> str | None:
-    """When the note was first read so; the same in every export."""
-    from converter.archive import NoteKey, first_read
+def _rendered(
+    reads: "Iterator[Read]", archive: "Archive", session: Session
+) -> "Iterator[tuple[Note, list[dict[str, Any]], Sequence[Diagnostic]]]":
+    """The resources of each note; the time of its reading is that of the first, in every export."""
+    from converter.archive import first_reads
 
-    return first_read(archive, NoteKey(note.system, note.id), note.hash, vocabulary, program)
+    for (note, reading, assessments), recorded in first_reads(archive, reads):
+        fhir = replace(session.fhir, recorded=recorded or session.fhir.recorded)
+        yield note, *convert(note, reading, assessments, replace(session, fhir=fhir))
 
 
 Make = Callable[[Choices, Session, "Archive"], "Target"]
