@@ -190,14 +190,8 @@ def _fhir(choices: Choices, session: Session, archive: "Archive") -> "Target":
     )
     rendering = replace(session, fhir=options)
 
-    def render(read: "Read") -> "tuple[list[dict[str, Any]], Sequence[Diagnostic]]":
-        note, reading, assessments = read
-        recorded = _recorded(archive, note, reading.vocabulary, reading.program)
-        fhir = replace(options, recorded=recorded or options.recorded)
-        return convert(note, reading, assessments, replace(rendering, fhir=fhir))
-
     return FhirTarget(
-        render=render,
+        render=lambda reads: _rendered(reads, archive, rendering),
         bundle=lambda resources: transaction(resources, options),
         text=xml_text if syntax == "xml" else json_text,
         choices={
@@ -258,6 +252,17 @@ def _recorded(archive: "Archive", note: "Note", vocabulary: str, program: str) -
     from converter.archive import NoteKey, first_read
 
     return first_read(archive, NoteKey(note.system, note.id), note.hash, vocabulary, program)
+
+
+def _rendered(
+    reads: "Iterator[Read]", archive: "Archive", session: Session
+) -> "Iterator[tuple[Note, list[dict[str, Any]], Sequence[Diagnostic]]]":
+    """The resources of each note; the time of its reading is that of the first, in every export."""
+    from converter.archive import first_reads
+
+    for (note, reading, assessments), recorded in first_reads(archive, reads):
+        fhir = replace(session.fhir, recorded=recorded or session.fhir.recorded)
+        yield note, *convert(note, reading, assessments, replace(session, fhir=fhir))
 
 
 def _tables(choices: Choices, session: Session, archive: "Archive") -> "Target":
