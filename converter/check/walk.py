@@ -55,7 +55,8 @@ class Walker:
         self.shapes = Shapes(library)
         self.uses = Uses()
         self.rules = Rules(library, self.uses, self._conforms_to)
-        self.contexts = Contexts(library)
+        invariants = self.rules.invariants
+        self.contexts = Contexts(library, invariants.told, invariants.selected)
         self.must_support = must_support
 
     def resource(

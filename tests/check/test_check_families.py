@@ -206,3 +206,47 @@ def test_a_urn_that_leads_out_of_a_bundle(kind: str, severity: str) -> None:
     bundle = {"resourceType": "Bundle", "type": kind, "entry": [entry(1, resource)]}
     found = Checker(Definitions(())).check(bundle)
     assert [one.severity for one in found if one.code == "reference-unresolved"] == [severity]
+
+
+def own_extension(name: str, *contexts: Json, **more: Any) -> Json:
+    made = profile(
+        {"path": "Extension.url", "fixedUri": f"{SITE}/{name}"},
+        {"path": "Extension.value[x]", "type": [{"code": "string"}]},
+        type_name="Extension",
+        url=f"{SITE}/{name}",
+    )
+    return {**made, "context": list(contexts), **more}
+
+
+def test_an_extension_stands_where_its_path_leads() -> None:
+    """Source: https://hl7.org/fhir/R4/defining-extensions.html#context, contexts of type fhirpath."""
+    path = "Observation.component.where(value is Quantity)"
+    checker = Checker(Definitions([own_extension("e", {"type": "fhirpath", "expression": path})]))
+    part = {"code": {"text": "a"}, "extension": [extension("e", valueString="a")]}
+    good = observation(
+        component=[{"code": {"text": "b"}, "valueString": "x"}, part | {"valueQuantity": {"value": 1}}]
+    )
+    assert errors(checker.check(good)) == []
+    bad = observation(component=[part | {"valueString": "x"}])
+    assert errors(checker.check(bad)) == [("extension-context", "Observation.component[0].extension[0]")]
+    assert errors(checker.check(observation(extension=part["extension"]))) == [
+        ("extension-context", "Observation.extension[0]")
+    ]
+
+
+def test_an_extension_beside_a_primitive_stands_where_its_path_leads() -> None:
+    checker = Checker(
+        Definitions([own_extension("e", {"type": "fhirpath", "expression": "Observation.code.text"})])
+    )
+    beside = {"extension": [extension("e", valueString="a")]}
+    assert errors(checker.check(observation(code={"text": "a", "_text": beside}))) == []
+    assert errors(checker.check(observation(code={"text": "a", **beside}))) != []
+
+
+def test_an_extension_may_ask_something_of_the_element_it_stands_on() -> None:
+    """Source: https://hl7.org/fhir/R4/structuredefinition.html, contextInvariant."""
+    where = {"type": "element", "expression": "Observation"}
+    checker = Checker(Definitions([own_extension("e", where, contextInvariant=["subject.exists()"])]))
+    bare = observation(extension=[extension("e", valueString="a")])
+    assert errors(checker.check(bare)) == [("extension-context", "Observation.extension[0]")]
+    assert errors(checker.check({**bare, "subject": {"display": "a"}})) == []
