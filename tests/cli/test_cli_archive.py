@@ -8,8 +8,10 @@ import pty
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -275,6 +277,9 @@ def test_a_run_keeps_its_settings_and_when_it_ended(notes: Path, tmp_path: Path)
 def test_a_terminal_gets_a_bar_on_standard_error_and_totals_on_output(notes: Path, tmp_path: Path) -> None:
     ours, theirs = pty.openpty()
     command = [sys.executable, "-c", "from converter.cli.app import main; main()", "load", str(notes)]
+    seen: list[bytes] = []
+    watcher = threading.Thread(target=_watch, args=(ours, seen), daemon=True)
+    watcher.start()  # a terminal holds some kilobytes alone: a slow load shows more
     done = subprocess.run(
         [*command, "--archive", str(tmp_path / "a.duckdb"), "--format", "jsonl"],
         stdout=subprocess.PIPE,
@@ -284,11 +289,19 @@ def test_a_terminal_gets_a_bar_on_standard_error_and_totals_on_output(notes: Pat
         env={**os.environ, "TERM": "xterm", "COLUMNS": "100"},
     )
     os.close(theirs)
-    shown = os.read(ours, 100_000).decode()
+    watcher.join(timeout=10)
     os.close(ours)
+    shown = b"".join(seen).decode()
     assert json.loads(done.stdout)["notes_in"] == 4
     assert "4/4" in shown
     assert "notes a second" in shown
+
+
+def _watch(terminal: int, seen: list[bytes]) -> None:
+    """Collect what is shown until the other end is closed, which Linux tells by an error."""
+    with suppress(OSError):
+        while piece := os.read(terminal, 4096):
+            seen.append(piece)
 
 
 def test_a_load_that_is_stopped_says_how_to_go_on_and_can(notes: Path, tmp_path: Path) -> None:
