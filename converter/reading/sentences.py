@@ -127,8 +127,8 @@ def _ends(text: str, token: Token, tokens: list[Token], index: int) -> bool:
 
 
 def _said(token: Token) -> bool:
-    """Whether what stands before a side is complete with it: "BJ 2+ bilat.", "supinator jerk R."."""
-    return token.kind in ("value", "pair", "site", "reflex")
+    """Whether what stands before a side is complete with it: "BJ 2+ bilat.", "brisker than R."."""
+    return token.kind not in ("comma", "colon", "open", "newline", "stop", "dash")
 
 
 def _wraps(text: str, newline: Token, tokens: list[Token], index: int) -> bool:
@@ -146,6 +146,8 @@ def _wraps(text: str, newline: Token, tokens: list[Token], index: int) -> bool:
     if length >= _LONG_LINE:
         return True
     runs_on = index > 0 and tokens[index - 1].kind in _RUNS_ON
+    if runs_on and tokens[index + 1].kind in ("value", "pair", "count"):
+        return True
     return first.islower() and following[0] not in " \t" and (runs_on or length >= _FAIRLY_LONG_LINE)
 
 

@@ -133,7 +133,10 @@ def _manner(p: Parser, token: Token) -> None:
     name = "comparison" if token.kind == "before" else token.kind
     for draft in reached:
         if getattr(draft.details, name) is None:
-            setattr(draft.details, name, token.meaning or None)
+            if token.kind == "before":
+                draft.details.comparison = token.meaning or None
+            else:
+                draft.details.note(token)
             draft.used = [*draft.used, (token, "detail")]
             token.used = "detail"
 

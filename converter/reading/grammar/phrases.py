@@ -332,4 +332,5 @@ def _side_belongs(p: Parser, index: int, at: int) -> bool:
         }:
             return False
         return token.meaning == "both" or "open" in between
-    return following not in ("colon", "equals", "greater", "lesser") or token.meaning == "both"
+    compares = following in ("greater", "lesser") and p.kind(at + 2) == "side"
+    return not (compares or following in ("colon", "equals")) or token.meaning == "both"

@@ -36,6 +36,8 @@ def on_a_side(p: Parser) -> bool:
 
     on_a_side = SIDE [ ":" | "=" ] phrase { joint side_value } ;
     """
+    if _other_side_below(p):
+        return True
     last, first = p.context.last, p.skip(p.index, "bullet", "dash", "other_mark")
     if p.index != 0 or not last or p.kind(first) != "side" or not (p.context.reflexes or p.context.headed):
         return False
@@ -51,3 +53,16 @@ def on_a_side(p: Parser) -> bool:
     after = other_sides(p, first, [on_side(target, None) for target in last])
     p.index = after if after > first else p.index
     return after > first
+
+
+def _other_side_below(p: Parser) -> bool:
+    """As in "KJ 2+ right" with "3+ left" on the next line, where the note was wrapped."""
+    last = p.context.last
+    if p.index != 0 or len(last) != 1 or not last[0].specific or not p.context.reflexes:
+        return False
+    side = p.tokens[1] if p.kind(0) in VALUES and p.kind(1) == "side" and p.kind(2) == "end" else None
+    if side is None or side.meaning not in ("left", "right"):
+        return False
+    after = other_sides(p, 0, [on_side(last[0], None)])
+    p.index = after
+    return after > 0
