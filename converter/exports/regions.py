@@ -1,8 +1,8 @@
 """Abnormal reflexes that only a statement about a region gives, put back together as they were said.
 
-Takes the abnormalities of one exam; gives them with those of single reflexes joined where one statement about a
-region, such as "areflexia in the legs", is all they rest on and all reflexes of the region are among them. The
-term is then the region's own. Where an exception was made, or a reflex named, each keeps its own term.
+Takes the abnormalities of one exam; gives them with those of single reflexes joined where one statement about
+a region, such as "areflexia in the legs", is all they rest on and all reflexes of the region are among them.
+The term is then the region's own. Where an exception was made, or a reflex named, each keeps its own term.
 """
 
 from collections import defaultdict
