@@ -1,4 +1,4 @@
-"""The names that HPO gives its reflex terms, read as a note says them, come out as the term or in line with it.
+"""Names that HPO gives its reflex terms, read as a note says them, come out as the term or in line with it.
 
 Outside source: labels and exact synonyms of the Human Phenotype Ontology, release 2025-01-16 (found through
 PLEXOR_OUTSIDE).
