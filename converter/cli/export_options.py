@@ -71,8 +71,8 @@ Expand = Annotated[
     bool | None,
     typer.Option(
         "--expand",
-        help="fhir: add an Observation for each reflex and side a region covers. phenopackets: count a "
-        "reflex that only a region names, as in 2+ throughout, as tested.",
+        help="fhir: add an Observation for each reflex and side a region covers. phenopackets: take a "
+        "reflex that only a region names, as in 2+ throughout, as named.",
     ),
 ]
 Quotes = Annotated[

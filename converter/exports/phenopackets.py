@@ -25,6 +25,7 @@ LINES = "phenopackets.ndjson"
 _NOT_WRITTEN = ("implied", "uncertain", "no-term", "past-exam")
 RULES = (
     "A feature is present where the rules find an abnormality without doubt and HPO has a term for it.",
+    "What only a statement about a region gives has the region's term, unless --expand was said.",
     "Of two terms of one exam of which one includes the other, only the more specific is written.",
     (
         "A term is excluded only where it is a leaf of HPO, its reflex was tested and normal on both sides, "
@@ -48,7 +49,7 @@ class PhenopacketsTarget:
         created_by: what made the packets, e.g. name and version of the program.
         one_per: `exam` or `patient`.
         form: `ndjson`, one packet a line, or `files`.
-        covered: whether a reflex that only a region names ("2+ throughout") counts as tested.
+        covered: whether a reflex that only a region names ("2+ throughout") counts as named.
     """
 
     vocabulary: Vocabulary

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from converter.exports.hpo import BILATERAL, LATERALITY, LEFT, RIGHT, ancestors, terms
 from converter.exports.normality import normal_reflexes
+from converter.exports.regions import as_said
 from converter.model import Abnormality, Assessment, Finding, Reading
 from converter.words import Vocabulary
 
@@ -91,12 +92,14 @@ def phenotype_of(
         reading: the reading that holds the exam.
         assessment: the exam's assessment.
         vocabulary: says which reflexes a region covers.
-        covered: whether a reflex that only a region names counts as tested.
+        covered: whether a reflex that only a region names ("areflexia in the legs") counts as named.
     """
     counts: Counter[str] = Counter()
     findings = {finding.finding: finding for finding in reading.findings}
-    present = most_specific(_present(assessment.abnormalities, findings, counts), counts)
-    touched = _touched(assessment.abnormalities, vocabulary) | {feature.term for feature in present}
+    abnormalities = assessment.abnormalities
+    said = abnormalities if covered else as_said(abnormalities, findings, vocabulary)
+    present = most_specific(_present(said, findings, counts), counts)
+    touched = _touched(abnormalities, vocabulary) | {feature.term for feature in present}
     excluded = _excluded(reading, assessment, vocabulary, touched, covered=covered)
     return Phenotype((*present, *excluded), touched, counts)
 

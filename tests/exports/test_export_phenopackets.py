@@ -98,6 +98,31 @@ def test_the_side_is_a_clinical_modifier(tmp_path: Path, text: str, side: str) -
     assert [side in modifiers for modifiers in found.values()] == [True]
 
 
+@pytest.mark.parametrize(
+    ("text", "region", "reflexes"),
+    [
+        ("DTRs absent throughout.", {"Areflexia"}, 5),
+        ("Areflexia in the legs.", {"Areflexia of lower limbs"}, 2),
+        ("Left leg reflexes hyperactive, right leg reflexes 2+.", {"Lower limb hyperreflexia"}, 2),
+    ],
+)
+def test_a_statement_about_a_region_stays_one_unless_asked_for(
+    tmp_path: Path, text: str, region: set[str], reflexes: int
+) -> None:
+    assert set(features(of_text(tmp_path, text), excluded=False)) == region
+    exported(target(covered=True), reads_of(note(text)), tmp_path / "covered")
+    (packet,) = packets(tmp_path / "covered")
+    assert len(features(packet, excluded=False)) == reflexes
+
+
+@pytest.mark.parametrize(
+    "text", ["Leg reflexes absent bilaterally except right KJ 2+.", "Leg reflexes absent. Left KJ absent."]
+)
+def test_where_a_reflex_is_named_beside_a_region_each_has_its_own_term(tmp_path: Path, text: str) -> None:
+    found = set(features(of_text(tmp_path, text), excluded=False))
+    assert found == {"Absent patellar reflexes", "Absent Achilles reflex"}
+
+
 def test_a_side_difference_does_not_say_which_side_is_abnormal(tmp_path: Path) -> None:
     """On the NINDS scale 2 and 3 are both normal, so only the difference between the sides is abnormal."""
     packet = of_text(tmp_path, "NINDS scale. KJ 2 right, 3 left.")
