@@ -120,14 +120,8 @@ def _fhir(choices: Choices, session: Session, archive: "Archive") -> "Target":
     )
     rendering = replace(session, fhir=options)
 
-    def render(read: "Read") -> "tuple[list[dict[str, Any]], Sequence[Diagnostic]]":
-        note, reading, assessments = read
-        recorded = _recorded(archive, note, reading.vocabulary, reading.program)
-        fhir = replace(options, recorded=recorded or options.recorded)
-        return convert(note, reading, assessments, replace(rendering, fhir=fhir))
-
     return FhirTarget(
-        render=render,
+        render=lambda reads: _rendered(reads, archive, rendering),
         bundle=lambda resources: transaction(resources, options),
         text=xml_text if syntax == "xml" else json_text,
         choices={
@@ -161,11 +155,15 @@ def _check_fhir(form: str, syntax: str, choices: Choices) -> None:
             raise ExportError(f"--{name} {given}: choose {' or '.join(known)}.")
 
 
-def _recorded(archive: "Archive", note: "Note", vocabulary: str, program: str) -> str | None:
-    """When the note was first read so; the same in every export."""
-    from converter.archive import NoteKey, first_read
+def _rendered(
+    reads: "Iterator[Read]", archive: "Archive", session: Session
+) -> "Iterator[tuple[Note, list[dict[str, Any]], Sequence[Diagnostic]]]":
+    """The resources of each note; the time of its reading is that of the first, in every export."""
+    from converter.archive import first_reads
 
-    return first_read(archive, NoteKey(note.system, note.id), note.hash, vocabulary, program)
+    for (note, reading, assessments), recorded in first_reads(archive, reads):
+        fhir = replace(session.fhir, recorded=recorded or session.fhir.recorded)
+        yield note, *convert(note, reading, assessments, replace(session, fhir=fhir))
 
 
 def _tables(choices: Choices, session: Session, archive: "Archive") -> "Target":
@@ -206,15 +204,21 @@ def _omop(choices: Choices, session: Session, archive: "Archive") -> "Target":
         vocabulary=session.vocabulary,
         maps=maps,
         keys=choices["keys"],
-        read_on=lambda note, reading: (
-            _recorded(archive, note, reading.vocabulary, reading.program) or session.time or ""
-        ),
+        dated=lambda reads: _dated(reads, archive, session),
         twice=_identities_used_twice(archive),
         words=choices.get("quotes", session.fhir.quotes) and has_text(archive),
         choices={"keys": keys_name, "schema": where, "maps": digests, "drop_gone": "drop_gone" in choices},
         held=(lambda: _identities(archive)) if "drop_gone" in choices else None,
         load=None if database is None else database.load,
     )
+
+
+def _dated(reads: "Iterator[Read]", archive: "Archive", session: Session) -> "Iterator[tuple[Read, str]]":
+    """Each note with the time at which it was first read so; the same in every export."""
+    from converter.archive import first_reads
+
+    for read, recorded in first_reads(archive, reads):
+        yield read, recorded or session.time or ""
 
 
 def _site_maps(choices: Choices, session: Session) -> "tuple[SiteMaps, dict[str, str]]":

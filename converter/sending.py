@@ -158,8 +158,10 @@ class _Sending:
             yield from uploader.send(parcels)
 
     def _parcels(self, reads: Iterator[Read]) -> "Iterator[Parcel]":
-        for read in reads:
-            made = self._made(read)
+        from converter.archive import first_reads
+
+        for read, recorded in first_reads(self._archive, reads):
+            made = self._made(read, recorded)
             if made is None:
                 self.totals.refused_here += 1
             elif (parcel := self._settled(made)) is not None:
@@ -169,13 +171,13 @@ class _Sending:
             if self._options.take_back and (parcel := self._withdrawn(entry)) is not None:
                 yield parcel
 
-    def _made(self, read: Read) -> list[dict[str, Any]] | None:
+    def _made(self, read: Read, recorded: str | None) -> list[dict[str, Any]] | None:
         """The resources of a note, or None where it cannot be sent; that is told."""
         note, reading, assessments = read
         if note.system is None:
             self._tell(_NO_SYSTEM, note)
             return None
-        fhir = replace(self._session.fhir, recorded=self._recorded(note, reading), quotes=self._quotes)
+        fhir = replace(self._session.fhir, recorded=recorded, quotes=self._quotes)
         resources, doubts = convert(note, reading, assessments, replace(self._session, fhir=fhir))
         checked = self._checker.check if self._checker is not None else None
         faults = [fault for one in resources for fault in checked(one)] if checked is not None else []
@@ -227,13 +229,6 @@ class _Sending:
         from converter.upload.answers import same_answer
 
         return same_answer(0, [parcel], self._bundle(list(parcel.resources)), WOULD_BE_SENT, None, None)
-
-    def _recorded(self, note: Note, reading: Reading) -> str | None:
-        """When the note was first read so; the same in every run."""
-        from converter.archive import NoteKey, first_read
-
-        key = NoteKey(note.system, note.id)
-        return first_read(self._archive, key, note.hash, reading.vocabulary, reading.program)
 
 
 @contextmanager

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from converter.archive.finding import conditions_of, found_sql
+from converter.archive.finding import check_query, conditions_of, found_sql
 from converter.archive.queries import FindQuery
 from converter.archive.stored import readings_numbered
 from converter.archive.values import Archive, ArchiveError, Read
@@ -72,6 +72,7 @@ class Cohort:
         if self.by_findings or not _of_the_note_alone(query):
             found, values = found_sql(query)
             return f"SELECT reading FROM ({found})", values  # noqa: S608 - our own names
+        check_query(query)
         conditions, values = conditions_of(replace(query, statuses=()))
         where = " AND ".join(conditions) or "TRUE"
         return f"SELECT reading FROM current_notes WHERE {where}", values  # noqa: S608 - our own names

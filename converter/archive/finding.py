@@ -111,7 +111,7 @@ def found_sql(query: FindQuery) -> tuple[str, list[Any]]:
     Raises:
         ArchiveError: the query contradicts itself.
     """
-    _check(query)
+    check_query(query)
     patterns = [pattern_sql(pattern) for pattern in query.patterns]
     shown = ", ".join(f"p{number} AS MATERIALIZED ({sql})" for number, (sql, _) in enumerate(patterns))
     values = [value for _, bound in patterns for value in bound]
@@ -184,7 +184,12 @@ def _places(values: Sequence[str]) -> str:
     return ", ".join("?" for _ in values)
 
 
-def _check(query: FindQuery) -> None:
+def check_query(query: FindQuery) -> None:
+    """See that a query says what can be searched.
+
+    Raises:
+        ArchiveError: it contradicts itself, or holds no date where one is due.
+    """
     if (query.grade_from is not None or query.grade_to is not None) and not (query.scale or query.any_scale):
         raise ArchiveError("A grade means something only on a scale: name the scale as well.")
     for stated in (query.date_from, query.date_to):

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 EXAMPLE = """\b
 Example:
   plexor send https://fhir.hospital.example/r4 --archive findings.duckdb --dry-run
-  PLEXOR_SEND_TOKEN=... plexor send https://fhir.hospital.example/r4 --archive findings.duckdb
+  plexor send https://fhir.hospital.example/r4 --archive findings.duckdb
   plexor send https://fhir.hospital.example/r4 --report answers.csv"""
 
 

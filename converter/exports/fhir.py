@@ -11,11 +11,11 @@ from typing import Any, Literal
 
 from converter.exports.values import Read
 from converter.exports.writer import Writer
-from converter.model import Diagnostic, Severity
+from converter.model import Diagnostic, Note, Severity
 
 Json = dict[str, Any]
-Render = Callable[[Read], tuple[list[Json], Sequence[Diagnostic]]]
-"""The resources of a note, and what is doubtful about them."""
+Render = Callable[[Iterator[Read]], Iterator[tuple[Note, list[Json], Sequence[Diagnostic]]]]
+"""Each note with its resources, and what is doubtful about them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,7 +23,7 @@ class FhirTarget:
     """Exports FHIR resources.
 
     Attributes:
-        render: the resources of a note; a note for which it tells of an error is left out.
+        render: makes the resources; a note for which it tells of an error is left out.
         bundle: resources as a transaction Bundle.
         text: a resource as JSON or XML.
         choices: what was chosen about the resources, for the manifest.
@@ -69,13 +69,12 @@ class FhirTarget:
         ]
         return {"output": output}
 
-    def _made(self, reads: Iterable[Read], writer: Writer) -> Iterator[list[Json]]:
-        for read in reads:
-            resources, doubts = self.render(read)
+    def _made(self, reads: Iterator[Read], writer: Writer) -> Iterator[list[Json]]:
+        for note, resources, doubts in self.render(reads):
             for doubt in doubts:
-                writer.tell(doubt, read[0])
+                writer.tell(doubt, note)
             if any(doubt.severity in (Severity.ERROR, Severity.FATAL) for doubt in doubts):
-                writer.leave_out(read[0], "faulty-resource")
+                writer.leave_out(note, "faulty-resource")
             else:
                 yield resources
 

@@ -7,7 +7,7 @@ Abnormalities, whole examinations and what was derived from a wider statement ar
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, fields
+from dataclasses import fields
 from typing import Any
 
 from converter.fhir.text import kebab
@@ -56,12 +56,9 @@ def kept_parts(observation: Json, finding: Finding, quotes: bool) -> list[dict[s
         finding: what it was made of.
         quotes: whether words of the note may stand in it.
     """
-    words = _source_words(observation)
-    assert words is not None
-    read = _record(observation, words)
-    said = asdict(finding)
-    names = (name for name in _FIELDS if name != "spans" and read[name] != said[name])
-    return [_part(name, said[name]) for name in names if quotes or name != "quote"]
+    read = _read(observation, observation["extension"][0]["extension"])
+    said = ((name, getattr(finding, name)) for name in _FIELDS if name != "spans")
+    return [_part(name, one) for name, one in said if read[name] != one and (quotes or name != "quote")]
 
 
 def _part(name: str, value: Any) -> dict[str, Any]:
@@ -93,11 +90,16 @@ def _field(code: str) -> str:
 
 def _record(observation: Json, words: list[dict[str, Any]]) -> dict[str, Any]:
     """The finding record, as far as the elements hold it."""
+    read = _read(observation, words)
+    return {name: read[name] for name in _FIELDS}
+
+
+def _read(observation: Json, words: list[dict[str, Any]]) -> dict[str, Any]:
+    """The same with its fields in any order."""
     parts = {part["code"]["coding"][0]["code"]: part for part in observation.get("component", ())}
     record = {**_DEFAULTS, **_where(words), **_reflex(observation), **_value(observation, parts)}
     record |= {name: _word(parts[code]) for name, code in _WORDS.items() if code in parts}
-    record |= {name: value for name, value in _others(observation, parts).items() if value is not None}
-    return {name: record[name] for name in _FIELDS}
+    return record | {name: value for name, value in _others(observation, parts).items() if value is not None}
 
 
 def _where(words: list[dict[str, Any]]) -> dict[str, Any]:

@@ -105,8 +105,9 @@ class Ledger:
 
     def not_seen(self) -> Iterator[NoteEntry]:
         """What was sent for notes that have not come in this run."""
-        rows = self._database.execute("SELECT line FROM note WHERE seen IS NULL ORDER BY note").fetchall()
-        return (_entry(line) for (line,) in rows)
+        names = self._database.execute("SELECT note FROM note WHERE seen IS NULL ORDER BY note").fetchall()
+        entries = (self.previous(note) for (note,) in names)
+        return (entry for entry in entries if entry is not None)
 
     def record(self, entry: NoteEntry) -> None:
         """Note what is about to be sent for a note."""

@@ -1,6 +1,6 @@
 """Reads a folder of our own NDJSON back to the findings it was made of, note by note.
 
-Takes `DocumentReference.ndjson` and `Observation.ndjson`, packed with gzip or not; gives each finding with the
+Takes `DocumentReference.ndjson` and `Observation.ndjson`, packed with gzip or not; gives each finding and the
 identity of its note, in the order of the file. What cannot be read is told with file and line, and the rest
 goes on.
 """
@@ -57,7 +57,7 @@ def read_back(folder: Path) -> Iterator[ReadBack | Diagnostic]:
         try:
             finding = finding_of(observation)
         except ValueError as error:
-            yield _trouble(place, f"an Observation of ours {error}")
+            yield _trouble(place, f"claims to be an Observation of ours but {error}")
             continue
         if finding is not None:
             yield ReadBack(*notes.get(_document(observation), (None, None)), finding)
@@ -95,7 +95,7 @@ def _trouble(place: _Place, what: str) -> Diagnostic:
     return Diagnostic(
         code="not-read-back",
         severity=Severity.ERROR,
-        message=f"The line {what}." if not what.startswith("an ") else f"The line holds {what}.",
+        message=f"The line {what}.",
         source=place[0],
         line=place[1],
     )

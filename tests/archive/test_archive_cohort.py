@@ -91,6 +91,12 @@ def test_only_notes_with_a_finding_where_that_is_wanted(archive: Archive) -> Non
     assert chosen(archive, by_findings=True) == ["other", "early", "late", "nobody"]
 
 
+@pytest.mark.parametrize("asked", [{"date_to": "soon"}, {"date_from": "2031-13"}])
+def test_what_is_no_date_is_refused(archive: Archive, asked: dict[str, Any]) -> None:
+    with pytest.raises(ArchiveError, match="A date is written"):
+        chosen(archive, **asked)
+
+
 def test_a_query_that_contradicts_itself_is_refused(archive: Archive) -> None:
     with pytest.raises(ArchiveError, match="name the scale"):
         chosen(archive, grade_from=3.0)
