@@ -14,9 +14,11 @@ from converter.api import Session, convert, has_text
 from converter.assess import CAUTION
 
 if TYPE_CHECKING:
-    from converter.archive import Archive, FindQuery
-    from converter.exports import Common, Manifest, Read, Target
+    from converter.archive import Archive, Cohort, FindQuery
+    from converter.exports import Common, Manifest, Read, Reads, Target
+    from converter.exports.deidentifying import Deidentifier
     from converter.exports.omop import SiteMaps
+    from converter.fhir import FhirOptions
     from converter.model import Diagnostic, Note
 
 Choices = Mapping[str, Any]
@@ -47,6 +49,7 @@ def export(
     session: Session,
     force: bool = False,
     tell: "Callable[[Diagnostic, Note | None], None] | None" = None,
+    deidentify: "Deidentifier | None" = None,
 ) -> "Manifest":
     """Export the chosen notes of an archive to a folder.
 
@@ -58,6 +61,7 @@ def export(
         session: says program, vocabulary and time.
         force: replace an earlier export.
         tell: called with what is doubtful.
+        deidentify: changes each note before the target sees it.
 
     Raises:
         ArchiveError: there is no such archive, or the query contradicts itself.
@@ -70,7 +74,45 @@ def export(
     with open_archive(archive, read_only=True) as opened:
         cohort = Cohort(opened, chosen.query, chosen.by_findings)
         common = _common(session, chosen, cohort.state(), has_text(opened))
-        return exports.export(make(opened), cohort.reads, folder, common, force, tell=tell)
+        target = make(opened)
+        reads: Reads = cohort.reads
+        if deidentify is not None:
+            target, reads, common = _deidentified(target, cohort, common, deidentify)
+        return exports.export(target, reads, folder, common, force, tell=tell)
+
+
+def deidentifier(key: Path, session: Session) -> "Deidentifier":
+    """What de-identifies notes by the key in a file.
+
+    Raises:
+        ExportError: the key will not do, or others than its owner may use it.
+        OSError: the file cannot be read.
+    """
+    from converter.exports.allowed import Allowed
+    from converter.exports.deidentifying import Deidentifier
+    from converter.exports.pseudonyms import read_key
+
+    words = session.vocabulary
+    return Deidentifier(read_key(key), words, Allowed(words), CAUTION)
+
+
+def _deidentified(
+    target: "Target", cohort: "Cohort", common: "Common", by: "Deidentifier"
+) -> "tuple[Target, Reads, Common]":
+    """The target behind what changes the notes, the notes in the order of pseudonyms, filters withheld."""
+    from converter.exports.deidentified import DeidentifiedTarget, filters_withheld
+
+    ranked = sorted(
+        (by.rank(patient, key.system, key.id), place, number)
+        for place, (number, patient, key) in enumerate(cohort.keys())
+    )
+    numbers = [number for _, _, number in ranked]
+    filters = filters_withheld(common.filters)
+    return (
+        DeidentifiedTarget(target, by),
+        lambda skip: cohort.numbered(numbers[skip:]),
+        replace(common, filters=filters, words_kept=False),
+    )
 
 
 def _common(session: Session, chosen: Chosen, state: str, words_kept: bool) -> "Common":
@@ -87,8 +129,16 @@ def _common(session: Session, chosen: Chosen, state: str, words_kept: bool) -> "
     )
 
 
-def target_of(name: str, choices: Choices, session: Session) -> "Callable[[Archive], Target]":
+def target_of(
+    name: str, choices: Choices, session: Session, *, deidentify: bool = False
+) -> "Callable[[Archive], Target]":
     """What makes a target, by its name and choices.
+
+    Args:
+        name: a name of `TARGETS`.
+        choices: what the user chose.
+        session: settings and vocabulary.
+        deidentify: whether the notes will be de-identified; then nothing that names the site is written.
 
     Raises:
         ExportError: there is no such target, or a choice does not fit it.
@@ -102,7 +152,27 @@ def target_of(name: str, choices: Choices, session: Session) -> "Callable[[Archi
         if choice not in known:
             option = choice.strip("_").replace("_", "-")
             raise ExportError(f"--{option}: does not belong to --to {name}; leave it out.")
+    if deidentify:
+        if name not in DEIDENTIFIED:
+            raise ExportError(f"--deidentify: goes with --to {' or '.join(sorted(DEIDENTIFIED))} alone.")
+        if choices.get("quotes"):
+            raise ExportError("--deidentify --quotes: words of a note are never de-identified.")
+        session = replace(session, fhir=_nameless(session.fhir))
     return lambda archive: make(choices, session, archive)
+
+
+def _nameless(options: "FhirOptions") -> "FhirOptions":
+    """FHIR options without any address of the site, without words of the note, and without patients' ids."""
+    from converter.fhir import FhirOptions
+
+    return FhirOptions(
+        status=options.status,
+        quotes=False,
+        expand=options.expand,
+        release=options.release,
+        diagnostic_report=options.diagnostic_report,
+        recorded=options.recorded,
+    )
 
 
 def _fhir(choices: Choices, session: Session, archive: "Archive") -> "Target":
@@ -153,6 +223,35 @@ def _check_fhir(form: str, syntax: str, choices: Choices) -> None:
     ):
         if given not in known:
             raise ExportError(f"--{name} {given}: choose {' or '.join(known)}.")
+
+
+def _phenopackets(choices: Choices, session: Session, archive: "Archive") -> "Target":
+    from importlib.util import find_spec
+
+    from converter.exports import ExportError
+    from converter.exports.phenopackets import PhenopacketsTarget
+
+    form, one_per = choices.get("form", "ndjson"), choices.get("one_per", "exam")
+    if form not in ("ndjson", "files"):
+        raise ExportError(f"--as {form}: phenopackets are written as ndjson or files.")
+    if one_per not in ("exam", "patient"):
+        raise ExportError(f"--one-per {one_per}: there is one packet for each exam or for each patient.")
+    if find_spec("phenopackets") is None:
+        raise ExportError("--to phenopackets: a package is missing; run pip install 'plexor[phenopackets]'.")
+    return PhenopacketsTarget(
+        vocabulary=session.vocabulary,
+        created_by=session.program,
+        one_per=one_per,
+        form=form,
+        covered=choices.get("expand", False),
+    )
+
+
+def _recorded(archive: "Archive", note: "Note", vocabulary: str, program: str) -> str | None:
+    """When the note was first read so; the same in every export."""
+    from converter.archive import NoteKey, first_read
+
+    return first_read(archive, NoteKey(note.system, note.id), note.hash, vocabulary, program)
 
 
 def _rendered(
@@ -283,5 +382,8 @@ TARGETS: Mapping[str, tuple[Make, frozenset[str]]] = {
             }
         ),
     ),
+    "phenopackets": (_phenopackets, frozenset({"form", "one_per", "expand"})),
 }
 """Each target with the function that makes it and the choices that it knows."""
+DEIDENTIFIED = frozenset({"fhir", "phenopackets", "tables"})
+"""Targets that can be fed with de-identified notes."""

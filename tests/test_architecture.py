@@ -42,7 +42,10 @@ BELOW = {
     },
     **{stage: frozenset({"words", "model", "shipped_files"}) for stage in STAGES},
 }
-HEAVY = frozenset({"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "httpx", "psycopg", "pyarrow"})
+HEAVY = frozenset(
+    {"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "vl_convert", "httpx", "psycopg"}
+    | {"phenopackets", "google", "starlette", "uvicorn", "re2", "orjson", "msgspec"}
+)
 FORBIDDEN = re.compile(r"/work\b|helper session|\bissues? #?\d+|\bhouse rule", re.IGNORECASE)
 LONGEST_MODULE, LONGEST_FUNCTION = 400, 40
 

@@ -5,14 +5,14 @@ of the note alone chooses notes with and without findings; any other chooses the
 answers it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
 from converter.archive.finding import check_query, conditions_of, found_sql
 from converter.archive.queries import FindQuery
 from converter.archive.stored import readings_numbered
-from converter.archive.values import Archive, ArchiveError, Read
+from converter.archive.values import Archive, ArchiveError, NoteKey, Read
 
 _ORDER = """
 n.patient IS NULL, n.patient, n.authored_first NULLS LAST, n.authored NULLS LAST, n.system NULLS FIRST, n.id,
@@ -47,6 +47,20 @@ class Cohort:
         numbers = (row[0] for row in _rows(self.archive, f"{sql} OFFSET ?", [*values, skip]))
         return readings_numbered(self.archive, numbers)
 
+    def keys(self) -> Iterator[tuple[int, str | None, NoteKey]]:
+        """The number of each reading, the patient and the identity of the note, in the same order.
+
+        Raises:
+            ArchiveError: the query contradicts itself.
+        """
+        sql, values = self._numbers()
+        for number, _, _, _, patient, system, name in _rows(self.archive, sql, values):
+            yield number, patient, NoteKey(system, name)
+
+    def numbered(self, numbers: Iterable[int]) -> Iterator[Read]:
+        """The notes of readings by their numbers, in the order of the numbers given."""
+        return readings_numbered(self.archive, numbers)
+
     def state(self) -> str:
         """A fingerprint of what the archive holds of the chosen notes.
 
@@ -60,7 +74,7 @@ class Cohort:
 
     def _numbers(self) -> tuple[str, list[Any]]:
         chosen, values = self._chosen()
-        columns = "r.reading, n.note, n.note_hash, n.details"
+        columns = "r.reading, n.note, n.note_hash, n.details, n.patient, n.system, n.id"
         sql = f"SELECT {columns} {_NOTES} AND r.reading IN ({chosen}) ORDER BY {_ORDER}"
         if self.query.limit is None:
             return sql, values

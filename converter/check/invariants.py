@@ -14,7 +14,7 @@ from converter.check.findings import Scope
 from converter.check.footprint import footprint
 from converter.check.library import Library
 from converter.check.path_parser import UnreadableExpressionError, UnsupportedExpressionError, parsed
-from converter.check.path_values import UndecidedError
+from converter.check.path_values import Primitive, UndecidedError
 from converter.check.paths import Environment, Step, compiled_tree, truth
 from converter.check.references import resolve
 
@@ -90,6 +90,22 @@ class Invariants:
             except (UnreadableExpressionError, ArithmeticError, TypeError, ValueError):
                 pass
         return self._evaluated(invariant.expression, environment.kind, value, scope)
+
+    def told(self, expression: str, kind: str, value: Any, scope: Scope) -> bool | None:
+        """Whether an expression holds for a value; None where that cannot be told."""
+        (invariant,) = self.of([{"key": "", "expression": expression}])
+        return self.holds(invariant, self.environment(kind, value, scope), scope)
+
+    def selected(self, expression: str, kind: str, scope: Scope) -> list[Any] | None:
+        """What an expression selects from a resource, as its own objects; None where that cannot be told."""
+        (invariant,) = self.of([{"key": "", "expression": expression}])
+        if invariant.step is None:
+            return None
+        try:
+            items = invariant.step([scope.resource], self.environment(kind, scope.resource, scope))
+        except (UnreadableExpressionError, UndecidedError, ArithmeticError, TypeError, ValueError):
+            return None
+        return [one.extra if isinstance(one, Primitive) else one for one in items]
 
     def _invariant(self, constraint: Json) -> Invariant:
         key = (constraint.get("key", ""), constraint["expression"])

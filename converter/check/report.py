@@ -47,6 +47,9 @@ _ISSUE_TYPES = {
     "system-relative": "value",
     "identifier-uri": "value",
     "attachment-size": "value",
+    "concept-count": "value",
+    "bundle-document": "structure",
+    "narrative-link": "not-found",
     "value-missing": "required",
 }
 """Issue type by code; `invalid` for others. Source: https://hl7.org/fhir/R4/valueset-issue-type.html."""

@@ -26,6 +26,7 @@ class Shape:
         choices: the groups that may stand under several keys.
         sliced: the groups whose items are told apart.
         valued: the groups whose primitives need a value, not extensions alone.
+        beside: the slots of primitives of which a definition says what stands beside their value.
         supported: the groups that the profile flags as must-support.
         constraints: the invariants that hold for the object as a whole; `invariants` once compiled.
         repeated: those that depend on content which repeats from resource to resource; `always` the others.
@@ -35,6 +36,7 @@ class Shape:
 
     __slots__ = (
         "always",
+        "beside",
         "choice_keys",
         "choices",
         "constraints",
@@ -63,6 +65,9 @@ class Shape:
         self.choice_keys = frozenset(slot.key for group in self.choices for slot in group.slots)
         self.sliced = tuple(group for group in self.groups if group.element.slices)
         self.valued = tuple(group for group in self.groups if _VALUED & group.element.facts.keys())
+        self.beside = tuple(
+            slot for group in self.groups for slot in group.slots if slot.check and group.element.children
+        )
         self.constraints = constraints
         self.invariants: tuple[Any, ...] | None = None
         self.always: tuple[Any, ...] = ()
@@ -125,6 +130,7 @@ class Slot:
     """
 
     __slots__ = (
+        "_beside",
         "_shapes",
         "array",
         "binding",
@@ -192,6 +198,7 @@ class Slot:
         self.tries = 0
         self.resource = False
         self._shapes: tuple[Shape, ...] | None = None
+        self._beside: Shape | None = None
         self.invariants: tuple[Any, ...] | None = None
 
 
@@ -245,6 +252,15 @@ class Shapes:
         if slot._shapes is None:
             slot._shapes = tuple(self._slot_shapes(slot))
         return slot._shapes
+
+    def of_beside(self, slot: Slot) -> Shape:
+        """The shape of what stands beside a primitive whose id or extensions a definition constrains."""
+        if slot._beside is None:
+            element = copied(slot.element)
+            children = unfold(self.library, slot.element)
+            element.children = {name: child for name, child in children.items() if name != "value"}
+            slot._beside = self._of_element(element, (), slot.group.url, slot.type)
+        return slot._beside
 
     def slot_for(self, group: Group, element: Element, entry: Json) -> Slot:
         """A slot for one type of an element."""

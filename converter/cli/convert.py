@@ -12,7 +12,7 @@ from converter.cli.options import Columns, Config, Encoding, FileName, InputForm
 from converter.cli.running import CannotRunError
 from converter.cli.tables import counted
 from converter.cli.troubles import Troubles, is_error
-from converter.model import Assessment, Note, Reading
+from converter.model import Assessment, Diagnostic, Note, Reading, Severity
 
 if TYPE_CHECKING:
     from converter.api import Session
@@ -144,10 +144,21 @@ def _write_notes(
         faults = [fault for fault in found if is_error(fault)]
         troubles.show_all(faults, note)
         if faults:
+            troubles.show(_not_written(note), note)
             continue
         troubles.show_all(writer.write(made), note)
         notes, resources = notes + 1, resources + len(made)
     return notes, resources
+
+
+def _not_written(note: Note) -> Diagnostic:
+    return Diagnostic(
+        code="not-written",
+        severity=Severity.WARNING,
+        message="Nothing of this note was written, since a resource made from it is faulty.",
+        source=note.source,
+        line=note.line,
+    )
 
 
 def _choices(session: "Session", expand: bool, quotes: bool | None, release: Release | None) -> "Session":

@@ -1,5 +1,6 @@
 """`plexor export`: notes of the archive with their findings, for research and for other systems."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -7,7 +8,15 @@ import typer
 
 from converter.cli.added_options import with_options
 from converter.cli.clock import new_run, now
-from converter.cli.export_options import FILTERS, TARGET_OPTIONS, ExportArchive, Folder, Force, Target
+from converter.cli.export_options import (
+    FILTERS,
+    TARGET_OPTIONS,
+    Deidentify,
+    ExportArchive,
+    Folder,
+    Force,
+    Target,
+)
 from converter.cli.find_query import query_of
 from converter.cli.options import Config, settings_of
 from converter.cli.running import CannotRunError
@@ -25,13 +34,22 @@ Example:
   plexor export findings.duckdb --to fhir --as bundles --syntax xml --gzip --out bundles
   plexor export findings.duckdb --to fhir --out ankles --site achilles --level absent --from 2031
   plexor export findings.duckdb --to tables --out tables
-  plexor export findings.duckdb --to omop --out omop --persons persons.csv --keys keys.sqlite"""
+  plexor export findings.duckdb --to omop --out omop --persons persons.csv --keys keys.sqlite
+  plexor export findings.duckdb --to phenopackets --out packets
+  plexor export findings.duckdb --to phenopackets --deidentify study.key --out study"""
 
 _WORDS = {"from_": "from", "to": "until", "note_kind": "note-kind"}
 
 
 @with_options({**FILTERS, **TARGET_OPTIONS, "config": Config})
-def export(archive: ExportArchive, target: Target, out: Folder, force: Force = False, **options: Any) -> int:
+def export(
+    archive: ExportArchive,
+    target: Target,
+    out: Folder,
+    force: Force = False,
+    deidentify: Deidentify = None,
+    **options: Any,
+) -> int:
     """Export notes of the archive with their findings to a folder, with a manifest of counts and checksums.
 
     The options of `find` choose notes: a note is in where it, or at least one finding in it, matches all of
@@ -44,20 +62,25 @@ def export(archive: ExportArchive, target: Target, out: Folder, force: Force = F
     chosen = _chosen(options, settings)
     choices = {name: options[name] for name in TARGET_OPTIONS if _given(options[name])}
     with Troubles() as troubles:
-        manifest = _export(archive, target, out, force, chosen, choices, settings, troubles)
+        asked = _Asked(archive, target, out, force, deidentify)
+        manifest = _export(asked, chosen, choices, settings, troubles)
         _say(manifest, out)
         return troubles.status
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What is exported from where, to what, into which folder, and by which key it is de-identified."""
+
+    archive: Path
+    target: str
+    out: Path
+    force: bool
+    key: Path | None
+
+
 def _export(
-    archive: Path,
-    target: str,
-    out: Path,
-    force: bool,
-    chosen: "Chosen",
-    choices: dict[str, Any],
-    settings: "Settings",
-    troubles: Troubles,
+    asked: _Asked, chosen: "Chosen", choices: dict[str, Any], settings: "Settings", troubles: Troubles
 ) -> "Manifest":
     from converter import exporting
     from converter.api import open_session
@@ -65,8 +88,11 @@ def _export(
 
     session = open_session(settings, run=new_run(), time=now())
     try:
-        make = exporting.target_of(target, choices, session)
-        return exporting.export(archive, out, chosen, make, session, force, troubles.show)
+        make = exporting.target_of(asked.target, choices, session, deidentify=asked.key is not None)
+        by = None if asked.key is None else exporting.deidentifier(asked.key, session)
+        return exporting.export(
+            asked.archive, asked.out, chosen, make, session, asked.force, troubles.show, by
+        )
     except ExportError as error:
         raise CannotRunError(str(error)) from error
     except KeyboardInterrupt:

@@ -9,13 +9,23 @@ from converter.cli import find_options
 from converter.cli.added_options import Options
 
 ExportArchive = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The archive.")]
-Target = Annotated[str, typer.Option("--to", metavar="TARGET", help="What to export to: fhir, tables, omop.")]
+Target = Annotated[
+    str, typer.Option("--to", metavar="TARGET", help="What to export to: fhir, phenopackets, tables, omop.")
+]
 Folder = Annotated[
     Path, typer.Option("--out", metavar="FOLDER", help="The folder; it is there once all is written.")
 ]
 Force = Annotated[bool, typer.Option("--force", help="Replace an earlier export.")]
 Until = Annotated[str | None, typer.Option("--until", metavar="DATE", help="Last date.")]
 NotesAtMost = Annotated[int | None, typer.Option("--limit", min=0, metavar="NUMBER", help="Notes at most.")]
+Deidentify = Annotated[
+    Path | None,
+    typer.Option(
+        "--deidentify",
+        metavar="KEY",
+        help="De-identify: pseudonyms by the key in this file, dates moved, no words of the notes.",
+    ),
+]
 
 FILTERS: Options = {
     "patient": find_options.Patient,
@@ -47,7 +57,8 @@ FhirForm = Annotated[
     typer.Option(
         "--as",
         metavar="FORM",
-        help="fhir: ndjson, one file for each type of resource (usual), or bundles, transactions to send.",
+        help="fhir: ndjson, one file for each type of resource (usual), or bundles, transactions to send. "
+        "phenopackets: ndjson, one packet a line (usual), or files.",
     ),
 ]
 Syntax = Annotated[str | None, typer.Option(metavar="SYNTAX", help="fhir: json (usual), or xml for bundles.")]
@@ -58,7 +69,11 @@ BundleNotes = Annotated[
 Release = Annotated[str | None, typer.Option(metavar="RELEASE", help="fhir: R4 (usual) or R5.")]
 Expand = Annotated[
     bool | None,
-    typer.Option("--expand", help="fhir: add an Observation for each reflex and side a region covers."),
+    typer.Option(
+        "--expand",
+        help="fhir: add an Observation for each reflex and side a region covers. phenopackets: count a "
+        "reflex that only a region names, as in 2+ throughout, as tested.",
+    ),
 ]
 Quotes = Annotated[
     bool | None,
@@ -116,6 +131,12 @@ Schema = Annotated[
     typer.Option(metavar="NAME", help="omop: the schema of the CDM in PostgreSQL; cdm unless said."),
 ]
 
+# phenopackets
+OnePer = Annotated[
+    str | None,
+    typer.Option("--one-per", metavar="WHAT", help="phenopackets: one for each exam (usual) or patient."),
+]
+
 TARGET_OPTIONS: Options = {
     "form": FhirForm,
     "syntax": Syntax,
@@ -133,5 +154,6 @@ TARGET_OPTIONS: Options = {
     "postgres": Postgres,
     "schema": Schema,
     "drop_gone": DropGone,
+    "one_per": OnePer,
 }
 """The options of single targets; `exporting.TARGETS` says which target knows which."""

@@ -67,7 +67,13 @@ class FlowingTable:
 
 
 def wrapped(text: str, width: int) -> list[str]:
-    """Text as lines of at most `width` characters, broken between words, or inside one that is too long."""
+    """Text as lines of at most `width` characters, broken between words, or inside one that is too long.
+
+    A text that is indented stays so, in every line.
+    """
+    indent = text[: min(len(text) - len(text.lstrip()), width // 2)]
+    if indent:
+        return [indent + line for line in wrapped(text.lstrip(), width - len(indent))]
     lines = [""]
     for word in text.split():
         space = " " if lines[-1] else ""

@@ -109,7 +109,7 @@ def _write(target: Target, reads: Reads, making: _Making) -> dict[str, Any]:
     """Write what is not written yet; gives the target's own entries of the manifest."""
     written = making.written
     journal = Journal(making.folder, making.head, new=not written.part)
-    writer = Writer(making.folder, written, making.tell)
+    writer = Writer(making.folder, written, making.tell, making.head["made"])
     try:
         for part in _parts(reads(written.notes), making.head["part_notes"]):
             _write_part(target, _counted(part, written), writer)

@@ -97,7 +97,9 @@ class Writer:
     same content gives the same bytes.
     """
 
-    def __init__(self, folder: Path, written: Written, tell: Tell) -> None:
+    def __init__(self, folder: Path, written: Written, tell: Tell, made: str | None = None) -> None:
+        self.made = made
+        """When the export was begun, as the manifest says it; also where it went on after an interruption."""
         self._folder = folder
         self._written = written
         self._tell = tell

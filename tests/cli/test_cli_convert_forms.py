@@ -59,3 +59,26 @@ def test_the_release_can_be_set_for_a_site(notes: Path, tmp_path: Path) -> None:
     bundle = json.loads(first.read_text(encoding="utf-8"))
     device = next(e["resource"] for e in bundle["entry"] if e["resource"]["resourceType"] == "Device")
     assert isinstance(device["type"], list)
+
+
+def test_a_note_with_a_faulty_resource_is_told_of_and_not_written(notes: Path, tmp_path: Path) -> None:
+    """A site that asks more of a finding than the note gives: here an examiner."""
+    from converter.shipped_files import profiles_folder
+
+    shipped = profiles_folder() / "definitions" / "StructureDefinition-reflex-finding.json"
+    stricter = json.loads(shipped.read_text(encoding="utf-8"))
+    stricter["differential"]["element"].append(
+        {"id": "Observation.performer", "path": "Observation.performer", "min": 1}
+    )
+    (tmp_path / "own").mkdir()
+    (tmp_path / "own" / "finding.json").write_text(json.dumps(stricter), encoding="utf-8")
+    config = tmp_path / "plexor.toml"
+    config.write_text('[profiles]\nfolders = ["own"]\n', encoding="utf-8")
+    out = tmp_path / "out"
+    ran = plexor("convert", notes, "--out", out, "--config", config)
+    assert ran.status == 1
+    assert list(out.glob("*.json")) == []
+    assert "Observation.performer" in ran.err
+    assert ran.err.count("Nothing of this note was written") == 2
+    assert plexor("convert", notes, "--out", out, "--config", config, "--no-check").status == 0
+    assert len(list(out.glob("*.json"))) == 2

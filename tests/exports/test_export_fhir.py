@@ -225,7 +225,7 @@ def test_a_stopped_export_goes_on(archive: Path, tmp_path: Path) -> None:
         (("--release", "R6"), "--release R6: choose R4 or R5"),
         (("--as", "pdf"), "--as pdf: choose ndjson or bundles"),
         (("--site", "patela"), "did you mean patellar"),
-        (("--grade", "3"), "name the scale"),
+        (("--grade", "3"), "add the scale"),
         (("--until", "soon"), "A date is written"),
     ],
 )
