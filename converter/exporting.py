@@ -303,15 +303,21 @@ def _omop(choices: Choices, session: Session, archive: "Archive") -> "Target":
         vocabulary=session.vocabulary,
         maps=maps,
         keys=choices["keys"],
-        read_on=lambda note, reading: (
-            _recorded(archive, note, reading.vocabulary, reading.program) or session.time or ""
-        ),
+        dated=lambda reads: _dated(reads, archive, session),
         twice=_identities_used_twice(archive),
         words=choices.get("quotes", session.fhir.quotes) and has_text(archive),
         choices={"keys": keys_name, "schema": where, "maps": digests, "drop_gone": "drop_gone" in choices},
         held=(lambda: _identities(archive)) if "drop_gone" in choices else None,
         load=None if database is None else database.load,
     )
+
+
+def _dated(reads: "Iterator[Read]", archive: "Archive", session: Session) -> "Iterator[tuple[Read, str]]":
+    """Each note with the time at which it was first read so; the same in every export."""
+    from converter.archive import first_reads
+
+    for read, recorded in first_reads(archive, reads):
+        yield read, recorded or session.time or ""
 
 
 def _site_maps(choices: Choices, session: Session) -> "tuple[SiteMaps, dict[str, str]]":

@@ -50,7 +50,7 @@ class OmopTarget:
         vocabulary: says which values are denied or off their scale.
         maps: the site's maps.
         keys: the file of keys.
-        read_on: when a note was read, an ISO 8601 instant.
+        dated: gives each note with the time at which it was read, an ISO 8601 instant.
         twice: identities that two notes of the archive share; such notes are left out.
         words: whether words of the notes may be given.
         choices: what decides about the bytes: digests of the maps, the name of the key file.
@@ -61,7 +61,7 @@ class OmopTarget:
     vocabulary: Vocabulary
     maps: SiteMaps
     keys: Path
-    read_on: Callable[[Note, Reading], str]
+    dated: Callable[[Iterator[Read]], Iterator[tuple[Read, str]]]
     twice: frozenset[tuple[str | None, str]] = frozenset()
     words: bool = True
     choices: Mapping[str, Any] = field(default_factory=dict)
@@ -78,10 +78,10 @@ class OmopTarget:
         """Write the rows of some notes; their keys are kept before anything counts as written."""
         unknown: set[tuple[str | None, str]] = set()
         with giving(self.keys) as keys:
-            for note, reading, _ in reads:
+            for (note, reading, _), read_on in self.dated(reads):
                 reason = self._reason(note)
                 if reason is None:
-                    _Rows(self, keys, writer).write(note, reading)
+                    _Rows(self, keys, writer).write(note, reading, read_on)
                     continue
                 writer.leave_out(note, reason)
                 writer.add(f"{_LEFT}{reason}", len(reading.findings))
@@ -150,13 +150,13 @@ class _Rows:
     keys: Keys
     writer: Writer
 
-    def write(self, note: Note, reading: Reading) -> None:
-        place, exams = self._place(note, reading), exams_of(reading)
+    def write(self, note: Note, reading: Reading, read_on: str) -> None:
+        place, exams = self._place(note, read_on), exams_of(reading)
         self._put("note", note_row(note, place, self.target.maps.concepts))
         for finding in reading.findings:
             self._finding(note, reading, finding, exams.get(finding.exam), place)
 
-    def _place(self, note: Note, reading: Reading) -> Place:
+    def _place(self, note: Note, read_on: str) -> Place:
         maps, day = self.target.maps, day_of(note)
         person = maps.persons.find(note.system, note.patient)
         assert day is not None
@@ -175,7 +175,7 @@ class _Rows:
             visit=visit,
             provider=provider,
             day=day,
-            read_on=self.target.read_on(note, reading),
+            read_on=read_on,
             words=self.target.words,
         )
 
