@@ -1,7 +1,7 @@
 """Makes the finding that a person means out of the few words they give for it; beside `api`.
 
-Takes a site, a side, a value in shorthand and a status; gives a Finding whose grade, scale and level come from
-the same reader and the same tables as any other. Nobody types a level or a code.
+Takes a site, a side, a value in shorthand and a status; gives a Finding whose grade, scale and level come
+from the same reader and the same tables as any other. Nobody types a level or a code.
 """
 
 from dataclasses import dataclass, replace
@@ -33,7 +33,8 @@ class Told:
         site: the reflex, by its canonical name (`patellar`, `plantar:chaddock`) or by any name of the word
             lists (`KJ`).
         side: one of SIDES, or any word for a side.
-        value: as a note would write it, with manner: `2+`, `absent`, `x3`, `upgoing`, `1+ with reinforcement`.
+        value: as a note would write it, with manner: `2+`, `absent`, `x3`, `upgoing`, `1+ with
+            reinforcement`.
         status: one of STATUSES.
         scale: the scale that reads a grade.
     """
@@ -120,7 +121,11 @@ def value_in_words(finding: Finding, vocabulary: Vocabulary) -> str:
     """The value of a finding as `Told.value` takes it, else as the note has it."""
     bare = replace(finding, status="not_tested" if finding.status == "not_tested" else "current")
     clause = shorthand_of([bare], vocabulary).text.split("; ")[-1]
-    name = _named(_bare(finding.site, finding.which, finding.root, finding.side, vocabulary), "", vocabulary)
+    try:
+        what = _bare(finding.site, finding.which, finding.root, finding.side, vocabulary)
+        name = _named(what, "", vocabulary)
+    except JudgingError:  # a reflex of a site's own, for which there is no mark
+        return finding.as_written or ""
     if clause.startswith(name):
         return clause.removeprefix(name).strip()
     return "absent" if clause.startswith("no ") else finding.as_written or ""

@@ -260,3 +260,27 @@ def test_a_kill_in_the_middle_loses_no_amendment_and_leaves_no_half_one(tmp_path
         assert findings(archive) == [("achilles", "left", None)]
         assert amend(archive, said("rejected", ANKLE), MAKER) == 2
         assert findings(archive) == []
+
+
+_HOLDS = """
+import sys
+from converter.archive import open_archive
+with open_archive({path!r}):
+    print("open", flush=True)
+    sys.stdin.readline()
+"""
+
+
+def test_another_program_that_writes_is_named_and_waited_for(tmp_path: Path) -> None:
+    with_two(tmp_path).close()
+    path = tmp_path / "archive.duckdb"
+    program = [sys.executable, "-c", _HOLDS.format(path=str(path))]
+    with subprocess.Popen(program, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as other:
+        assert other.stdin and other.stdout
+        assert other.stdout.readline() == "open\n"
+        with pytest.raises(ArchiveError, match=rf"another program \(process {other.pid}\) has the archive"):
+            open_archive(path, patience=0.2)
+        other.stdin.write("close\n")
+        other.stdin.flush()
+        with open_archive(path, patience=30) as archive:
+            assert amend(archive, said("rejected", KNEE), MAKER) == 1
