@@ -20,7 +20,7 @@ BELOW = {
     "shipped_files": frozenset[str](),
     "settings": STAGES | {"words", "model", "shipped_files"},
     "api": STAGES | {"words", "model", "shipped_files", "settings"},
-    "amending": STAGES | {"words", "model", "settings", "api"},
+    "amending": STAGES | {"words", "model", "settings", "api", "judging"},
     "judging": STAGES | {"words", "model", "settings", "api"},
     "courses": STAGES | {"words", "model", "settings", "api"},
     "loading": STAGES | {"words", "model", "settings", "api"},

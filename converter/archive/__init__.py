@@ -10,7 +10,7 @@ from converter.archive.amendments import amendments
 from converter.archive.fhir_search import query_from_fhir
 from converter.archive.finding import COUNTABLE, count, find
 from converter.archive.loading import load
-from converter.archive.lookup import already_read, failed_notes, first_read, needs_reading
+from converter.archive.lookup import already_read, failed_notes, first_read, needs_reading, note_keys
 from converter.archive.opening import open_archive
 from converter.archive.parquet import write_parquet, write_table
 from converter.archive.plain_sql import SqlResult, sql
@@ -73,6 +73,7 @@ __all__ = [
     "first_read",
     "load",
     "needs_reading",
+    "note_keys",
     "open_archive",
     "query_from_fhir",
     "sql",

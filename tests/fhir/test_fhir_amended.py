@@ -13,16 +13,11 @@ LATER = "2031-04-05T09:30:00+02:00"
 
 
 def amendment(finding: Finding, verdict: str, **more: Any) -> Amendment:
-    given = {
-        "system": note().system,
-        "id": note().id,
-        "note_hash": note().hash,
-        "by": "reviewer-7",
-        "at": LATER,
-    }
+    about = note()
     return Amendment(
-        **given, spans=finding.spans, finding=finding, made_on=finding.finding, verdict=verdict, **more
-    )
+        system=about.system, id=about.id, note_hash=about.hash, by="reviewer-7", at=LATER,
+        spans=finding.spans, finding=finding, made_on=finding.finding, verdict=verdict, **more
+    )  # fmt: skip
 
 
 def resources(*findings: Finding, amendments: tuple[Amendment, ...] = ()) -> list[dict[str, Any]]:
