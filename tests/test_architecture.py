@@ -24,6 +24,7 @@ BELOW = {
     "judging": STAGES | {"words", "model", "settings", "api"},
     "courses": STAGES | {"words", "model", "settings", "api"},
     "loading": STAGES | {"words", "model", "settings", "api"},
+    "sampling": STAGES | {"words", "model", "settings", "api"},
     "searching": STAGES | {"words", "model", "settings", "api"},
     "pattern_words": frozenset({"archive", "words", "model"}),
     "cli": STAGES
@@ -37,6 +38,7 @@ BELOW = {
         "judging",
         "courses",
         "loading",
+        "sampling",
         "searching",
         "pattern_words",
     },

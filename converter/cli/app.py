@@ -14,6 +14,7 @@ from converter.cli import (
     load,
     profile,
     read,
+    sample,
     score,
     sql,
     summary,
@@ -30,7 +31,22 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-for command in (read, convert, check, profile, summary, load, find, sql, amend, audit, words, score, demo):
+for command in (
+    read,
+    convert,
+    check,
+    profile,
+    summary,
+    load,
+    find,
+    sql,
+    sample,
+    amend,
+    audit,
+    words,
+    score,
+    demo,
+):
     name = command.__name__.rpartition(".")[2]
     app.command(name, epilog=command.EXAMPLE)(guarded(getattr(command, name)))
 
