@@ -109,3 +109,13 @@ def note_keys(
         NoteKey(*row) for row in cursor.execute(f"{_CALLED} AND note_hash = ?", [note_hash]).fetchall()
     ]
     return same_text if len(same_text) == 1 else []
+
+
+def notes_of_patient(archive: Archive, patient: str, system: str | None = None) -> list[NoteKey]:
+    """The notes of which any version names a patient, whatever their system unless one is named."""
+    sql = (
+        "SELECT DISTINCT system, id FROM notes WHERE patient = $patient"
+        " AND ($system IS NULL OR system = $system) ORDER BY ALL"
+    )
+    values = {"patient": patient, "system": system}
+    return [NoteKey(*row) for row in archive.connection.cursor().execute(sql, values).fetchall()]
