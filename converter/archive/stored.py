@@ -70,7 +70,8 @@ def stored_readings(
     heads = _all_heads(archive, notes) if keys is None else _wanted_heads(archive, notes, iter(keys))
     for page in heads:
         parts = _parts(archive, [head["reading"] for head in page])
-        said = applied(archive.connection.cursor(), [head["reading"] for head in page])
+        numbers = [head["reading"] for head in page if head["reading"] != head["read_as"]]
+        said = applied(archive.connection.cursor(), numbers) if numbers else {}
         for head in page:
             yield _read(head, parts, tuple(said.get(head["reading"], ())))
 
