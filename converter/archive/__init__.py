@@ -19,6 +19,7 @@ from converter.archive.lookup import (
     needs_reading,
     note_keys,
     notes_of_patient,
+    notes_with_words,
 )
 from converter.archive.opening import open_archive
 from converter.archive.parquet import write_parquet, write_table
@@ -90,6 +91,7 @@ __all__ = [
     "needs_reading",
     "note_keys",
     "notes_of_patient",
+    "notes_with_words",
     "open_archive",
     "query_from_fhir",
     "relink",

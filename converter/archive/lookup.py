@@ -119,3 +119,13 @@ def notes_of_patient(archive: Archive, patient: str, system: str | None = None) 
     )
     values = {"patient": patient, "system": system}
     return [NoteKey(*row) for row in archive.connection.cursor().execute(sql, values).fetchall()]
+
+
+def notes_with_words(archive: Archive, words: str, most: int) -> list[NoteKey]:
+    """Current notes whose text holds some words, whatever their case; no more than so many."""
+    sql = (
+        "SELECT system, id FROM notes WHERE to_run IS NULL AND contains(lower(text), lower(?))"
+        " ORDER BY note LIMIT ?"
+    )
+    found = archive.connection.cursor().execute(sql, [words, most]).fetchall()
+    return [NoteKey(*row) for row in found]
