@@ -17,8 +17,8 @@ from converter.words.phrases import wordings
 _ALIKE = 0.84
 _SHORT = 4
 _STATUS = {"historical": "past", "hypothetical": "if", "family": "family", "not_tested": "untested"}
-_REACH = 2
-"""Words on either side of a rejected finding that may tell it from a reflex."""
+_TELL_NOTHING = frozenset({"side", "value", "response", "no", "is", "at", "and", "but", "with", "filler"})
+"""What stands beside any reflex, so that it cannot tell a rejected finding from one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,16 +104,16 @@ def evidence_of(
 def unread_evidence(note: Note, reading: Reading) -> Iterator[tuple[Row, Evidence]]:
     """Unread wording of a note that nobody has judged: what it means, only a person can tell."""
     for piece in reading.unread:
-        phrase = _words(piece.text)
-        if phrase:
-            place = (piece.start, piece.end)
-            yield Row(phrase, "", why_not="not understood"), Evidence(note, place, unread=True)
+        phrase = _words(piece.text) or " ".join(piece.text.lower().split())
+        place = (piece.start, piece.end)
+        yield Row(phrase, "", why_not="not understood"), Evidence(note, place, unread=True)
 
 
 def alike_rows(phrase: str, vocabulary: Vocabulary) -> Iterator[Row]:
     """A row for wording that is written nearly like a known one; short wordings are too alike by chance."""
     every = _every_wording(vocabulary)
-    close = difflib.get_close_matches(phrase, every, n=1, cutoff=_ALIKE) if len(phrase) > _SHORT else []
+    plain = len(phrase) > _SHORT and _words(phrase)
+    close = difflib.get_close_matches(phrase, every, n=1, cutoff=_ALIKE) if plain else []
     for wording in close:
         row = every[wording]
         flags = " ".join(sorted(row.flags - {"override"}))
@@ -189,8 +189,8 @@ def _around(note: Note, tokens: Sequence[Token], place: tuple[int, int]) -> Iter
             if first >= 0 and last < len(tokens):
                 text = note.text[tokens[first].start : tokens[last].end]
                 phrase = _words(text)
-                others = [token for token in tokens[first : last + 1] if token.kind == "other"]
-                if phrase and others and "\n" not in text:
+                beside = [one for one in tokens[first : last + 1] if one is not tokens[at]]
+                if phrase and "\n" not in text and all(one.kind not in _TELL_NOTHING for one in beside):
                     yield phrase
 
 
