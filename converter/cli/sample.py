@@ -17,19 +17,19 @@ if TYPE_CHECKING:
     from converter.sampling import Drawn, SampleOptions
 
 EXAMPLE = """\b
-Example:
-  plexor sample findings.duckdb --out sheet.csv
-  plexor sample findings.duckdb --half-width 0.02 --expect 0.97 --kind finding --out sheet.csv
-  plexor sample findings.duckdb --size 50 --by family --seed 7 --out sheet.csv
-  plexor amend findings.duckdb sheet.csv --by reviewer-1
-
-\b
 In the sheet, fill in verdict:
   confirmed    the finding is right
   corrected    it is right as you write it: in site, side, value, status or scale
   rejected     there is no such finding
   added        of unread wording or a look-alike: there is a finding; write its site, side and value
-  no_finding   of unread wording or a look-alike: there is none"""
+  no_finding   of unread wording or a look-alike: there is none
+
+\b
+Example:
+  plexor sample findings.duckdb --out sheet.csv
+  plexor sample findings.duckdb --half-width 0.02 --expect 0.97 --kind finding --out sheet.csv
+  plexor sample findings.duckdb --size 50 --by family --seed 7 --out sheet.csv
+  plexor amend findings.duckdb sheet.csv --by reviewer-1"""
 
 _CAUTION = (
     "For records work, not a diagnosis. The sheet holds words of notes: keep it where notes may be kept."
