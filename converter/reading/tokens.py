@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
-from converter.reading.written import Count, Pair, Written, written_at
+from converter.reading.written import Count, Pair, Run, Written, written_at
 from converter.words import Vocabulary, Word
 from converter.words.phrases import normal
 
@@ -42,13 +42,17 @@ _MARKS = {
     "“": "quote",
     "”": "quote",
 }
+_KINDS: dict[type, str] = {Written: "value", Pair: "pair", Count: "count", Run: "run"}
 _ARROWS = {"flexor": "diminished", "extensor": "hyperactive"}
 """What an arrow before a muscle stretch reflex says; before a toe it is the direction."""
 _MAY_BEGIN_VALUE = frozenset("0123456789+-–±xX×↑↓")
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
 
 
+MISSPELT = "misspelt"
+"""The flag of a word that was read as the known word it comes nearest to."""
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
+_LEFT_GRADE = re.compile(r"[Ll][0-5]")
 _SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
 
 
@@ -58,7 +62,7 @@ class Token:
 
     Attributes:
         kind: a role of the vocabulary (`site`, `side` ...), a mark (`comma` ...), `value`, `pair`, `count`,
-            `newline`, `gap` or `other`.
+            `run`, `newline`, `gap` or `other`.
         start, end: place in the note.
         meaning: canonical value of a word.
         flags: flags of a word.
@@ -71,13 +75,37 @@ class Token:
     end: int
     meaning: str = ""
     flags: frozenset[str] = field(default_factory=frozenset)
-    written: Written | Pair | Count | None = None
+    written: Written | Pair | Count | Run | None = None
     used: str = ""
 
 
 def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
     """All tokens of a note, in order; fillers are left out."""
-    return _adjusted(text, [token for token in _tokens(text, vocabulary) if token.kind != "filler"])
+    tokens = [token for token in _tokens(text, vocabulary) if token.kind != "filler"]
+    return _adjusted(text, _left_beside_right(text, tokens))
+
+
+def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
+    """In `R2 L2` the second is the left side with its grade, and no root."""
+    parted: list[Token] = []
+    for index, token in enumerate(tokens):
+        if _LEFT_GRADE.fullmatch(text, token.start, token.end):
+            after = tokens[index + 1 : index + 3]
+            if _grades_right(parted[-2:]) or _grades_right(after):
+                grade = float(text[token.start + 1])
+                side = Token("side", token.start, token.start + 1, "left", frozenset({"letter"}))
+                written = Written(low=grade, high=grade, bare=True)
+                parted += [side, Token("value", token.start + 1, token.end, written=written)]
+                continue
+        parted.append(token)
+    return parted
+
+
+def _grades_right(tokens: list[Token]) -> bool:
+    """Whether two tokens are the right side with a grade right behind it: `R2`."""
+    if len(tokens) != 2 or tokens[0].kind != "side" or tokens[1].kind != "value":
+        return False
+    return "letter" in tokens[0].flags and tokens[0].meaning == "right" and tokens[0].end == tokens[1].start
 
 
 def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
@@ -90,17 +118,23 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
         if token.kind in ("value", "pair") and _is_unticked(text, adjusted):
             del adjusted[-2:]
             continue
+        if token.kind == "question" and _doubts(tokens, index):
+            token = replace(token, kind="uncertain")
         if token.kind == "close" and _is_ticked(text, adjusted):
             del adjusted[-2:]
             continue
         if token.kind == "count" and isinstance(token.written, Count) and token.written.repeat:
             token = _repeat(token, adjusted)
+        elif token.kind == "dash" and before is not None and _denies(before, tokens, index):
+            token = replace(token, kind="no")
         elif (
             token.kind == "dash"
             and before is not None
             and _is_minus(text, before, token, _plus_near(adjusted))
         ):
-            token = replace(token, kind="value", written=Written(polarity="negative"))
+            absent = before.kind in ("site", "reflex") and "sign" not in before.flags
+            said = Written(descriptor="absent") if absent else Written(polarity="negative")
+            token = replace(token, kind="value", written=said)
         elif (
             "arrow" in token.flags
             and before is not None
@@ -121,6 +155,22 @@ def _joins_regions(tokens: list[Token], index: int) -> bool:
         return False
     single = tokens[index].end - tokens[index].start == 1 and getattr(tokens[index].written, "counted", False)
     return single and tokens[index - 1].kind == tokens[index + 1].kind == "region"
+
+
+def _doubts(tokens: list[Token], index: int) -> bool:
+    """`?up`, `up?,`: a question mark that touches a value."""
+    before, token = tokens[index - 1] if index else None, tokens[index]
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    values = ("value", "pair")
+    leads = after is not None and after.kind in values and after.start == token.end
+    ends = before is not None and before.kind in values and before.end == token.start
+    return leads or (ends and after is not None and after.kind in ("comma", "side"))
+
+
+def _denies(before: Token, tokens: list[Token], index: int) -> bool:
+    """`2+ throughout, - clonus`: a minus before a sign, inside a line."""
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    return before.kind == "comma" and after is not None and after.kind == "site" and "sign" in after.flags
 
 
 def _is_unticked(text: str, before: list[Token]) -> bool:
@@ -165,6 +215,9 @@ def _is_minus(text: str, before: Token, token: Token, after_plus: bool) -> bool:
     beside = beside or (
         before.kind == "side" and after_plus and _ENDS_HERE.match(text, token.end) is not None
     )
+    last = last or (
+        before.kind in ("site", "reflex") and after_plus and _ENDS_HERE.match(text, token.end) is not None
+    )
     to_side = _SIDE_NEXT.match(text, token.end) is not None and after_plus
     return beside or last or to_side or (before.kind == "open" and after in (")", "]"))
 
@@ -190,12 +243,12 @@ def _raws(text: str) -> list[_Raw]:
 
 def _tokens(text: str, vocabulary: Vocabulary) -> Iterator[Token]:
     raws = _raws(text)
-    names = [raw.normal for raw in raws]
+    names = [_spelt(raw, vocabulary) for raw in raws]
     index = 0
     while index < len(raws):
         raw = raws[index]
         written = _written(text, raw)
-        found = vocabulary.words.longest(names, index)
+        found = _apart_from_value(text, raws, vocabulary, names, index)
         if written is not None and not (found and raws[found[1] - 1].end > written.end):
             yield written
             while index < len(raws) and raws[index].start < written.end:
@@ -204,6 +257,8 @@ def _tokens(text: str, vocabulary: Vocabulary) -> Iterator[Token]:
         if found:
             word, after = found
             token = _worded(word, raw.start, raws[after - 1].end)
+            if any(names[i] != raws[i].normal for i in range(index, after)):
+                token.flags |= {MISSPELT}
             index = after
             if token.kind == "value" and word.meaning in ("absent", "trace"):
                 token, index = _with_maximum(text, token, raws, index)
@@ -211,6 +266,23 @@ def _tokens(text: str, vocabulary: Vocabulary) -> Iterator[Token]:
             continue
         yield _unknown(raw)
         index += 1
+
+
+def _apart_from_value(
+    text: str, raws: list[_Raw], vocabulary: Vocabulary, names: list[str], index: int
+) -> tuple[Word, int] | None:
+    """The longest wording at a word; in "the right one plus" the last word of it begins a value instead."""
+    found = vocabulary.words.longest(names, index)
+    if found is None or found[1] - index == 1 or names[found[1] - 1] != "one":
+        return found
+    value = _written(text, raws[found[1] - 1])
+    runs_on = value is not None and value.end > raws[found[1] - 1].end
+    return vocabulary.words.longest(names[: found[1] - 1], index) if runs_on else found
+
+
+def _spelt(raw: _Raw, vocabulary: Vocabulary) -> str:
+    """A word as the word lists spell it."""
+    return vocabulary.spelling.mended(raw.normal) or raw.normal if raw.kind == "word" else raw.normal
 
 
 def _written(text: str, raw: _Raw) -> Token | None:
@@ -221,8 +293,7 @@ def _written(text: str, raw: _Raw) -> Token | None:
     if found is None:
         return None
     value, end = found
-    kind = "value" if isinstance(value, Written) else "pair" if isinstance(value, Pair) else "count"
-    return Token(kind, raw.start, end, written=value)
+    return Token(_KINDS[type(value)], raw.start, end, written=value)
 
 
 def _worded(word: Word, start: int, end: int) -> Token:

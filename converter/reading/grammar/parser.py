@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 from converter.reading.grammar.parts import Draft, Target, Used
 from converter.reading.tokens import Token
-from converter.reading.written import Pair, Written
+from converter.reading.written import Pair, Run, Written
 from converter.words import Vocabulary
 
 HEADS = frozenset({"site", "region", "reflex", "condition"})
@@ -131,6 +131,8 @@ def _reflexive(tokens: list[Token], context: Context) -> tuple[list[bool], list[
 
 def grades_tendons(tokens: list[Token], context: Context) -> bool:
     """Whether tendons are graded as only reflexes are: "biceps 2+", "patellar 2/4", never "biceps 4/5"."""
+    if any(_inverted(tokens, index) for index in range(1, len(tokens))):
+        return True
     if context.foreign or any(token.kind == "other_exam" for token in tokens):
         return False
     return any(
@@ -142,6 +144,12 @@ def grades_tendons(tokens: list[Token], context: Context) -> bool:
     )
 
 
+def _inverted(tokens: list[Token], index: int) -> bool:
+    """As in "inverted supinator": only a reflex is."""
+    named = tokens[index].kind == "site" and "joint" in tokens[index].flags
+    return named and tokens[index - 1].kind == "quality" and tokens[index - 1].meaning == "inverted"
+
+
 _BEFORE_A_GRADE = {"side", "colon", "open", "close", "is", "slash", "comma", "at", "value"}
 
 
@@ -151,6 +159,8 @@ def _graded_as_reflex(tokens: list[Token], index: int) -> bool:
         written = token.written
         if isinstance(written, Pair):
             return (written.first.plus == "trailing" and written.second.low != 5) or written.second.low == 4
+        if isinstance(written, Run):
+            return any(value.plus == "trailing" for value in written.values)
         if isinstance(written, Written) and written.descriptor != "absent":
             return written.plus == "trailing" or written.denominator == 4
         if token.kind not in _BEFORE_A_GRADE and "root" not in token.flags:
