@@ -48,12 +48,14 @@ class Evidence:
         place: the characters that were judged.
         wanted: the finding that has to come out; None where there is to be none.
         unread: whether it is enough that the wording there is understood.
+        judged: whether a person judged the place; where not, what is read beside it may change.
     """
 
     note: Note
     place: tuple[int, int]
     wanted: Finding | None = None
     unread: bool = False
+    judged: bool = True
 
     def satisfied(self, reading: Reading) -> bool:
         """Whether a reading of the note is as it should be."""
@@ -106,7 +108,7 @@ def unread_evidence(note: Note, reading: Reading) -> Iterator[tuple[Row, Evidenc
     for piece in reading.unread:
         phrase = _words(piece.text) or " ".join(piece.text.lower().split())
         place = (piece.start, piece.end)
-        yield Row(phrase, "", why_not="not understood"), Evidence(note, place, unread=True)
+        yield Row(phrase, "", why_not="not understood"), Evidence(note, place, unread=True, judged=False)
 
 
 def alike_rows(phrase: str, vocabulary: Vocabulary) -> Iterator[Row]:
@@ -117,7 +119,7 @@ def alike_rows(phrase: str, vocabulary: Vocabulary) -> Iterator[Row]:
     for wording in close:
         row = every[wording]
         flags = " ".join(sorted(row.flags - {"override"}))
-        why = f"written nearly like {wording}"
+        why = f"not judged; written nearly like {wording}"
         yield Row(phrase, row.role, row.meaning, flags, why, "not understood")
 
 

@@ -177,12 +177,13 @@ def _site(said: str, vocabulary: Vocabulary) -> tuple[str, str | None, str | Non
     meaning = said.strip()
     if meaning.partition(":")[0] not in vocabulary.reflexes:
         meaning = _meaning(meaning, ("site", "region"), vocabulary) or ""
-    site, _, rest = meaning.partition(":")
+    site, *rest = meaning.split(":")
     if not site:
         raise JudgingError(f"there is no reflex {said!r}; `plexor words --role site` lists them")
-    if rest.startswith("root="):
-        return site, None, rest.removeprefix("root="), None
-    return (site, None, None, rest) if rest in SIDES else (site, rest or None, None, None)
+    root = next((part.removeprefix("root=") for part in rest if part.startswith("root=")), None)
+    side = next((part for part in rest if part in SIDES), None)
+    which = next((part for part in rest if part not in SIDES and not part.startswith("root=")), None)
+    return site, which or None, root, side
 
 
 def _side(said: str, vocabulary: Vocabulary) -> str:

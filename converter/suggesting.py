@@ -140,8 +140,8 @@ def _proposal(group: _Group, archive: "Archive", session: Session, at_least: int
         if tried is None:
             continue
         done = [one for one in group.evidence if _helps(one, tried, session)]
-        harmed = any(_harms(one, tried, session) for one in group.evidence)
-        if len({one.note.id for one in done}) >= at_least and not harmed:
+        enough = len({one.note.id for one in done}) >= at_least
+        if enough and not any(_harms(one, tried, session) for one in group.evidence):
             others = tuple(_others(row, group, archive, tried, session))
             return Proposal(
                 phrase=row.phrase, role=row.role, meaning=row.meaning, flags=row.flags, why=row.why,
@@ -171,8 +171,8 @@ def _helps(one: Evidence, tried: Session, session: Session) -> bool:
 
 
 def _harms(one: Evidence, tried: Session, session: Session) -> bool:
-    """Whether anything else of the note is read otherwise than before."""
-    return not _claims(read(one.note, session), one) <= _claims(read(one.note, tried), one)
+    """Whether anything else of a judged note is read otherwise than before."""
+    return one.judged and not _claims(read(one.note, session), one) <= _claims(read(one.note, tried), one)
 
 
 def _claims(reading: Reading, one: Evidence) -> set[object]:

@@ -9,7 +9,17 @@ import pytest
 from archive_session import loaded, notes, session
 
 from converter.amending import RowDone, amend_sheet, undo
-from converter.archive import Archive, NoteKey, amendments, open_archive, stored_readings
+from converter.api import patient_pages
+from converter.archive import (
+    Archive,
+    FindQuery,
+    NoteKey,
+    amendments,
+    find,
+    open_archive,
+    stored_readings,
+)
+from converter.assess.summary import summary_record, summary_text
 from converter.loading import load
 from converter.model import Diagnostic, Finding
 from converter.settings import Settings, VocabularySettings
@@ -148,3 +158,18 @@ def test_a_grade_stays_where_it_was_read(archive: Archive) -> None:
     ((_, after, _),) = stored_readings(archive, [NoteKey(SYSTEM, "n3")])
     kept: Finding = before.findings[0]
     assert after.findings[0] == replace(kept, side="left", verdict="corrected")
+
+
+def test_summaries_and_patient_pages_say_what_a_person_judged(tmp_path: Path) -> None:
+    path = loaded(tmp_path)
+    with open_archive(path) as archive:
+        applied(archive, "n3,0..2 3..5,,,confirmed,,,,,,")
+        ((note, reading, (assessment,)),) = stored_readings(archive, [NoteKey(SYSTEM, "n3")])
+    text = summary_text(assessment, reading, note)
+    assert text.splitlines()[0].endswith(", 1 of its findings judged by a person")
+    assert summary_record(assessment, reading, note)["judged"] == {"patellar-right-0": "confirmed"}
+    page = dict(patient_pages(path, session()))
+    assert "confirmed by a person" in next(html for name, html in page.items() if "p3" in name)
+    with open_archive(path, read_only=True) as archive:
+        rows = list(find(archive, FindQuery(notes=("n3",))))
+    assert [row.verdict for row in rows] == ["confirmed", None, None, None]

@@ -32,7 +32,8 @@ def wilson(count: int, total: int, confidence: float = 0.95) -> Interval:
     share, square = count / total, z * z
     middle = (share + square / (2 * total)) / (1 + square / total)
     half = _half_width(share, total, z)
-    return Interval(max(0.0, middle - half), min(1.0, middle + half))
+    low = max(0.0, middle - half) if count else 0.0
+    return Interval(low, min(1.0, middle + half) if count < total else 1.0)
 
 
 def sample_size(
