@@ -12,6 +12,7 @@ from converter.amending import RowDone, amend_sheet, undo
 from converter.api import patient_pages
 from converter.archive import (
     Archive,
+    Cohort,
     FindQuery,
     NoteKey,
     amendments,
@@ -173,3 +174,15 @@ def test_summaries_and_patient_pages_say_what_a_person_judged(tmp_path: Path) ->
     with open_archive(path, read_only=True) as archive:
         rows = list(find(archive, FindQuery(notes=("n3",))))
     assert [row.verdict for row in rows] == ["confirmed", None, None, None]
+
+
+def test_a_cohort_holds_what_persons_amended(tmp_path: Path) -> None:
+    with open_archive(loaded(tmp_path)) as archive:
+        chosen = Cohort(archive, FindQuery(sites=("patellar",)), by_findings=True)
+        before = chosen.state()
+        applied(archive, "n3,0..2 3..5,,,corrected,,,1+,,,")
+        assert chosen.state() != before
+        read = {note.id: reading for note, reading, _ in chosen.reads()}
+        assert read["n3"].findings[0].verdict == "corrected"
+        keys = chosen.keys()
+        assert [key.id for _, _, key in keys] == list(read)

@@ -7,6 +7,7 @@ Leaves reading to `reading`, rules to `assess`, and FHIR to `fhir`.
 from converter.archive.amended import amended
 from converter.archive.amending import AmendmentError, Maker, amend, undo
 from converter.archive.amendments import amendments
+from converter.archive.cohort import Cohort
 from converter.archive.fhir_search import query_from_fhir
 from converter.archive.finding import COUNTABLE, count, find
 from converter.archive.forgetting import Forgotten, Whom, forget, lift_guard
@@ -16,6 +17,7 @@ from converter.archive.lookup import (
     already_read,
     failed_notes,
     first_read,
+    first_reads,
     needs_reading,
     note_keys,
     notes_of_patient,
@@ -57,6 +59,7 @@ __all__ = [
     "ArchiveError",
     "Asymmetry",
     "Change",
+    "Cohort",
     "CountRow",
     "Failed",
     "FailedRow",
@@ -85,6 +88,7 @@ __all__ = [
     "failed_notes",
     "find",
     "first_read",
+    "first_reads",
     "forget",
     "lift_guard",
     "load",

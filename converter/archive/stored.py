@@ -38,6 +38,7 @@ SELECT {rows} AS reading, r.reading AS read_as, r.record_schema, r.program, r.vo
 FROM notes n JOIN readings r ON r.note = n.note
 WHERE n.to_run IS NULL AND r.to_run IS NULL
 """
+_AMENDED = "coalesce(r.amended, r.reading)"
 _HISTORY = """
 WITH forms AS (
     SELECT reading AS rows, * FROM readings
@@ -66,8 +67,17 @@ def stored_readings(
             versions of it are current; None for all, in the order in which they were loaded.
         as_read: leave amendments aside.
     """
-    notes = _NOTES.format(rows="r.reading" if as_read else "coalesce(r.amended, r.reading)")
+    notes = _NOTES.format(rows="r.reading" if as_read else _AMENDED)
     heads = _all_heads(archive, notes) if keys is None else _wanted_heads(archive, notes, iter(keys))
+    yield from _reads(archive, heads)
+
+
+def readings_numbered(archive: Archive, numbers: Iterable[int]) -> Iterator[Read]:
+    """The notes of current readings, by the numbers of the readings, in the order of the numbers given."""
+    yield from _reads(archive, _numbered_heads(archive, iter(numbers)))
+
+
+def _reads(archive: Archive, heads: Iterator[list[dict[str, Any]]]) -> Iterator[Read]:
     for page in heads:
         parts = _parts(archive, [head["reading"] for head in page])
         numbers = [head["reading"] for head in page if head["reading"] != head["read_as"]]
@@ -99,6 +109,13 @@ def _wanted_heads(archive: Archive, notes: str, keys: Iterator[NoteKey]) -> Iter
         for head in _dicts(archive, sql, [numbers]):
             found[NoteKey(head["system"], head["id"])].append(head)
         yield [head for key in wanted for head in found[key]]
+
+
+def _numbered_heads(archive: Archive, numbers: Iterator[int]) -> Iterator[list[dict[str, Any]]]:
+    while wanted := list(islice(numbers, _PAGE)):
+        sql = f"{_NOTES.format(rows=_AMENDED)} AND r.reading IN (SELECT unnest(?::BIGINT[]))"
+        found = {head["read_as"]: head for head in _dicts(archive, sql, [wanted])}
+        yield [found[number] for number in wanted]
 
 
 def _parts(archive: Archive, readings: list[int]) -> _Parts:

@@ -10,6 +10,7 @@ from converter.cli import (
     check,
     convert,
     demo,
+    export,
     find,
     forget,
     load,
@@ -18,6 +19,7 @@ from converter.cli import (
     relink,
     sample,
     score,
+    send,
     sql,
     summary,
     words,
@@ -34,8 +36,8 @@ app = typer.Typer(
 )
 
 _COMMANDS = (
-    read, convert, check, profile, summary, load, find, sql, sample, amend, relink, forget, audit, words,
-    score, demo,
+    read, convert, check, profile, summary, load, find, export, send, sql, sample, amend, relink, forget,
+    audit, words, score, demo,
 )  # fmt: skip
 for command in _COMMANDS:
     name = command.__name__.rpartition(".")[2]

@@ -6,9 +6,9 @@ One Provenance per exam and vocabulary, and one for each finding that a person c
 from typing import Any
 
 from converter.fhir.context import Context
-from converter.fhir.identity import literal
+from converter.fhir.identity import literal, own_tag
 from converter.fhir.narrative import narrative
-from converter.fhir.terms import code_system, coding
+from converter.fhir.terms import coding
 from converter.fhir.text import fhir_identifier
 from converter.model import Amendment
 
@@ -21,7 +21,7 @@ def exam_provenance(
 ) -> dict[str, Any]:
     """The Provenance of one exam.
 
-    A Provenance has no identifier element in R4, so a tag carries ours: every server searches `_tag`.
+    A Provenance has no identifier element in R4, so a tag carries ours.
 
     Args:
         exam: number of the exam.
@@ -32,7 +32,9 @@ def exam_provenance(
     reading = context.reading
     uuid = context.uuid("provenance", exam, reading.program, reading.vocabulary)
     text = narrative([f"Read from the note by {reading.program}."])
-    resource = context.head("Provenance", uuid, "reflex-provenance", text, provenance_tag(context.base, uuid))
+    resource = context.head(
+        "Provenance", uuid, "reflex-provenance", text, own_tag(context.base, "Provenance", uuid)
+    )
     resource["target"] = targets
     resource["recorded"] = recorded
     resource["activity"] = {"coding": [coding(_OPERATION, "CREATE", "create")]}
@@ -53,7 +55,7 @@ def amendment_provenance(amendment: Amendment, uuid: str, context: Context) -> d
     """
     own = context.uuid("amendment", amendment.made_on or "", amendment.verdict, amendment.by, amendment.at)
     text = narrative([f"The finding was {amendment.verdict} by a person."])
-    tag = provenance_tag(context.base, own)
+    tag = own_tag(context.base, "Provenance", own)
     resource = context.head("Provenance", own, "reflex-amendment", text, tag)
     resource["target"] = [literal("Observation", uuid)]
     resource["recorded"] = amendment.at
@@ -72,8 +74,3 @@ def amendment_provenance(amendment: Amendment, uuid: str, context: Context) -> d
 def _person(name: str, base: str) -> dict[str, Any]:
     identifier = {"system": f"{base}/identifier/reviewer", "value": fhir_identifier(name) or "unknown"}
     return {"type": "Practitioner", "identifier": identifier}
-
-
-def provenance_tag(base: str, uuid: str) -> dict[str, Any]:
-    """The tag that identifies a Provenance."""
-    return coding(code_system(base, "provenance-id"), uuid)

@@ -8,9 +8,10 @@ from collections.abc import Iterable
 from typing import Any, Literal
 
 from converter.fhir.bundle import conditional_url, transaction
-from converter.fhir.identity import own_identifier
+from converter.fhir.identity import TAGS, own_identifier, own_tag
 from converter.fhir.narrative import narrative
 from converter.fhir.options import FhirOptions
+from converter.fhir.release_five import as_r5
 
 Way = Literal["entered-in-error", "delete"]
 
@@ -53,9 +54,11 @@ def retractions(resources: Iterable[dict[str, Any]], options: FhirOptions, way: 
 def _stub(resource: dict[str, Any], options: FhirOptions) -> dict[str, Any]:
     kind, uuid = resource["resourceType"], resource["id"]
     identifier = own_identifier(options.base, kind, uuid)
+    tag = {"meta": {"tag": [own_tag(options.base, kind, uuid)]}} if kind in TAGS else {}
     stub: dict[str, Any] = {
         "resourceType": kind,
         "id": uuid,
+        **tag,
         "text": narrative([_TEXT]),
         "identifier": identifier if kind == "Composition" else [identifier],
         "status": "entered-in-error",
@@ -63,4 +66,4 @@ def _stub(resource: dict[str, Any], options: FhirOptions) -> dict[str, Any]:
     stub |= {name: resource[name] for name in _KEPT[kind] if name in resource}
     if kind == "DocumentReference":
         stub["content"] = [{"attachment": {"contentType": "text/plain"}}]
-    return stub
+    return as_r5(stub) if options.release == "R5" else stub
