@@ -18,6 +18,8 @@ _ORDER = """
 n.patient IS NULL, n.patient, n.authored_first NULLS LAST, n.authored NULLS LAST, n.system NULLS FIRST, n.id,
 r.reading"""
 _NOTES = "FROM notes n JOIN readings r ON r.note = n.note WHERE n.to_run IS NULL AND r.to_run IS NULL"
+_SHOWN = "coalesce(r.amended, r.reading)"
+"""Under this number stands what persons amended, where they did."""
 _OF_THE_NOTE = ("systems", "notes", "patients", "authors", "facilities", "note_kinds", "date_from", "date_to")
 _PAGE = 1000
 
@@ -54,7 +56,7 @@ class Cohort:
             ArchiveError: the query contradicts itself.
         """
         sql, values = self._numbers()
-        for number, _, _, _, patient, system, name in _rows(self.archive, sql, values):
+        for number, _, _, _, patient, system, name, _ in _rows(self.archive, sql, values):
             yield number, patient, NoteKey(system, name)
 
     def numbered(self, numbers: Iterable[int]) -> Iterator[Read]:
@@ -68,14 +70,15 @@ class Cohort:
             ArchiveError: the query contradicts itself.
         """
         sql, values = self._numbers()
-        seen = f"SELECT count(*), max(reading), bit_xor(hash(reading, note, note_hash, details)) FROM ({sql})"  # noqa: S608
+        held = "reading, note, note_hash, details, patient, shown"
+        seen = f"SELECT count(*), max(reading), bit_xor(hash({held})) FROM ({sql})"  # noqa: S608 - our own names
         ((number, last, digest),) = _rows(self.archive, seen, values)
         return f"{number}-{last or 0}-{digest or 0:x}"
 
     def _numbers(self) -> tuple[str, list[Any]]:
         chosen, values = self._chosen()
-        columns = "r.reading, n.note, n.note_hash, n.details, n.patient, n.system, n.id"
-        sql = f"SELECT {columns} {_NOTES} AND r.reading IN ({chosen}) ORDER BY {_ORDER}"
+        columns = f"r.reading, n.note, n.note_hash, n.details, n.patient, n.system, n.id, {_SHOWN} AS shown"
+        sql = f"SELECT {columns} {_NOTES} AND {_SHOWN} IN ({chosen}) ORDER BY {_ORDER}"
         if self.query.limit is None:
             return sql, values
         return f"SELECT * FROM ({sql} LIMIT ?)", [*values, self.query.limit]  # noqa: S608 - our own names

@@ -32,6 +32,7 @@ FROM notes n JOIN readings r ON r.note = n.note JOIN runs u ON u.run_number = r.
 WHERE n.identity = ? AND n.id = ? AND n.system IS NOT DISTINCT FROM ?
   AND n.note_hash = ? AND r.vocabulary = ? AND r.program = ?
 """
+_CALLED = "SELECT DISTINCT system, id FROM notes WHERE to_run IS NULL"
 _FIRSTS = """
 SELECT n.system, n.id, n.note_hash, r.vocabulary, r.program, min_by(u.started, u.run_number)
 FROM (SELECT unnest(?::BIGINT[]) AS identity) k
@@ -93,6 +94,50 @@ def first_read(
     values = [identity_number(key), key.id, key.system, note_hash, vocabulary, program]
     started: str | None = archive.connection.cursor().execute(_FIRST, values).fetchall()[0][0]
     return started
+
+
+def note_keys(
+    archive: Archive, name: str, system: str | None = None, note_hash: str | None = None
+) -> list[NoteKey]:
+    """The current notes with an id, whatever their system; else the only one with a text.
+
+    Spreadsheets change ids that look like numbers, so that a text that only one note has counts as its name.
+
+    Args:
+        archive: an open archive.
+        name: id of the note.
+        system: where it is given, the note's own.
+        note_hash: SHA-256 of its text, where it is known.
+    """
+    cursor = archive.connection.cursor()
+    found = cursor.execute(f"{_CALLED} AND id = ?", [name]).fetchall()
+    keys = [NoteKey(*row) for row in found if system is None or row[0] == system]
+    if keys or note_hash is None:
+        return keys
+    same_text = [
+        NoteKey(*row) for row in cursor.execute(f"{_CALLED} AND note_hash = ?", [note_hash]).fetchall()
+    ]
+    return same_text if len(same_text) == 1 else []
+
+
+def notes_of_patient(archive: Archive, patient: str, system: str | None = None) -> list[NoteKey]:
+    """The notes of which any version names a patient, whatever their system unless one is named."""
+    sql = (
+        "SELECT DISTINCT system, id FROM notes WHERE patient = $patient"
+        " AND ($system IS NULL OR system = $system) ORDER BY ALL"
+    )
+    values = {"patient": patient, "system": system}
+    return [NoteKey(*row) for row in archive.connection.cursor().execute(sql, values).fetchall()]
+
+
+def notes_with_words(archive: Archive, words: str, most: int) -> list[NoteKey]:
+    """Current notes whose text holds some words, whatever their case; no more than so many."""
+    sql = (
+        "SELECT system, id FROM notes WHERE to_run IS NULL AND contains(lower(text), lower(?))"
+        " ORDER BY note LIMIT ?"
+    )
+    found = archive.connection.cursor().execute(sql, [words, most]).fetchall()
+    return [NoteKey(*row) for row in found]
 
 
 def first_reads(archive: Archive, reads: Iterable[Read]) -> Iterator[tuple[Read, str | None]]:

@@ -95,6 +95,8 @@ class Failed:
 
 
 Read: TypeAlias = tuple[Note, Reading, tuple[Assessment, ...]]
+Assess: TypeAlias = Callable[[Note, Reading], tuple[Assessment, ...]]
+"""Tells what is abnormal in a reading, for readings that a person amended."""
 Item: TypeAlias = Read | Note | Failed | Diagnostic
 """What `load` takes, one a note:
 
@@ -108,7 +110,7 @@ Item: TypeAlias = Read | Note | Failed | Diagnostic
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunTotals:
-    """What became of the notes of a run. The first line is the sum of the next five.
+    """What became of the notes of a run. The first line is the sum of the next six.
 
     Attributes:
         notes_in: notes that came in.
@@ -117,6 +119,7 @@ class RunTotals:
         duplicate: notes that stand in the archive with the same text and the same reading.
         superseded: notes whose earlier text or reading was replaced; the earlier one is kept as history.
         failed: notes that could not be taken, read or stored; `failed_notes` lists them.
+        kept_out: notes that stay out because they were forgotten.
         findings: findings stored.
         abnormalities: abnormalities stored.
         unread: pieces of reflex wording that no rule understood.
@@ -129,6 +132,7 @@ class RunTotals:
     duplicate: int = 0
     superseded: int = 0
     failed: int = 0
+    kept_out: int = 0
     findings: int = 0
     abnormalities: int = 0
     unread: int = 0
@@ -138,7 +142,12 @@ class RunTotals:
     def adds_up(self) -> bool:
         """Whether every note that came in is accounted for."""
         return self.notes_in == (
-            self.with_findings + self.without_findings + self.duplicate + self.superseded + self.failed
+            self.with_findings
+            + self.without_findings
+            + self.duplicate
+            + self.superseded
+            + self.failed
+            + self.kept_out
         )
 
     def plus(self, other: "RunTotals") -> "RunTotals":
@@ -159,12 +168,14 @@ class LoadOptions:
         batch_notes: notes stored in one transaction.
         batch_characters: a transaction is closed early once its notes hold this many characters.
         progress: called with the totals so far after each transaction.
+        assess: assesses readings to which amendments were applied; without it, a note with amendments fails.
     """
 
     quotes: bool = True
     batch_notes: int = 1000
     batch_characters: int = 8_000_000
     progress: Callable[[RunTotals], None] | None = None
+    assess: Assess | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,15 +5,19 @@ from typing import Annotated
 import typer
 
 from converter.cli import (
+    amend,
     audit,
     check,
     convert,
     demo,
     export,
     find,
+    forget,
     load,
     profile,
     read,
+    relink,
+    sample,
     score,
     send,
     sql,
@@ -31,22 +35,11 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-for command in (
-    read,
-    convert,
-    check,
-    profile,
-    summary,
-    load,
-    find,
-    export,
-    send,
-    sql,
-    audit,
-    words,
-    score,
-    demo,
-):
+_COMMANDS = (
+    read, convert, check, profile, summary, load, find, export, send, sql, sample, amend, relink, forget,
+    audit, words, score, demo,
+)  # fmt: skip
+for command in _COMMANDS:
     name = command.__name__.rpartition(".")[2]
     app.command(name, epilog=command.EXAMPLE)(guarded(getattr(command, name)))
 

@@ -11,6 +11,7 @@ from converter.fhir.ledger import Ledger, NoteEntry
 from converter.fhir.options import FhirOptions
 from converter.fhir.reading_back import ReadBack, read_back
 from converter.fhir.resources import resources_of
+from converter.fhir.retraction import retractions
 from converter.fhir.settle import settle, withdraw
 from converter.fhir.xml_text import xml_text
 
@@ -23,6 +24,7 @@ __all__ = [
     "json_text",
     "read_back",
     "resources_of",
+    "retractions",
     "settle",
     "transaction",
     "withdraw",
