@@ -64,7 +64,11 @@ def load(
         finished=how.finished or (lambda: time),
         settings=settings_record(session.settings, quotes=how.quotes),
     )
-    options = LoadOptions(quotes=how.quotes, progress=how.progress)
+    options = LoadOptions(
+        quotes=how.quotes,
+        progress=how.progress,
+        assess=lambda note, reading: assess(note, reading, session),
+    )
     with open_archive(archive, create=not how.only_failed) as opened:
         wanted = _failed_only(items, opened) if how.only_failed else items
         return store(opened, _to_store(wanted, opened, session, how), run, session.vocabulary, options)

@@ -4,6 +4,9 @@ Takes notes with their readings and assessments; gives totals, found rows and pl
 Leaves reading to `reading`, rules to `assess`, and FHIR to `fhir`.
 """
 
+from converter.archive.amended import amended
+from converter.archive.amending import AmendmentError, Maker, amend, undo
+from converter.archive.amendments import amendments
 from converter.archive.fhir_search import query_from_fhir
 from converter.archive.finding import COUNTABLE, count, find
 from converter.archive.loading import load
@@ -39,6 +42,7 @@ from converter.archive.values import (
 __all__ = [
     "ABSENT_ANKLE_BRISK_KNEE",
     "COUNTABLE",
+    "AmendmentError",
     "Archive",
     "ArchiveError",
     "Asymmetry",
@@ -51,6 +55,7 @@ __all__ = [
     "FoundRow",
     "Item",
     "LoadOptions",
+    "Maker",
     "NoteKey",
     "Pattern",
     "RunInfo",
@@ -59,6 +64,9 @@ __all__ = [
     "SqlResult",
     "Together",
     "already_read",
+    "amend",
+    "amended",
+    "amendments",
     "count",
     "failed_notes",
     "find",
@@ -69,6 +77,7 @@ __all__ = [
     "query_from_fhir",
     "sql",
     "stored_readings",
+    "undo",
     "write_parquet",
     "write_table",
 ]

@@ -5,12 +5,14 @@ end, and the totals. Touches no database. Later items see what earlier ones of t
 """
 
 from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from converter.archive import rows
-from converter.archive.rows import Tables, Writer
-from converter.archive.values import Failed, Item, NoteKey, Read, RunTotals
-from converter.model import Diagnostic, Note, Reading, Severity
+from converter.archive.amended import amended
+from converter.archive.rows import Row, Tables, Writer
+from converter.archive.values import Assess, Failed, Item, NoteKey, Read, RunTotals
+from converter.model import Amendment, Diagnostic, Note, Reading, Severity
 
 
 @dataclass(slots=True)
@@ -43,6 +45,8 @@ class Batch:
         writer: how rows are made.
         known: the current versions of each note.
         next_note, next_reading, next_place: the next free numbers.
+        amendments: those of the notes of the batch, which hold for a new reading too.
+        assess: assesses readings that were amended.
         tables: rows to insert.
         ended_notes, ended_readings: numbers of the versions and readings that are superseded.
         totals: what became of the notes.
@@ -55,6 +59,8 @@ class Batch:
     next_note: int
     next_reading: int
     next_place: int
+    amendments: Mapping[NoteKey, Sequence[Amendment]] = field(default_factory=dict)
+    assess: Assess | None = None
     tables: Tables = field(default_factory=lambda: defaultdict(list))
     ended_notes: list[int] = field(default_factory=list)
     ended_readings: list[int] = field(default_factory=list)
@@ -113,6 +119,7 @@ def _read_note(batch: Batch, item: Read) -> None:
     try:
         tables = rows.reading_rows(reading, assessments, batch.writer)
         digest = rows.digest_of(reading, tables)
+        shown = _amended(batch, note, reading)
     except (KeyError, TypeError, ValueError, AttributeError):
         _fail(batch, note, _not_stored())
         return
@@ -125,7 +132,7 @@ def _read_note(batch: Batch, item: Read) -> None:
     told_by = (note.hash, rows.details_of(note), reading.vocabulary, digest)
     kept = Version(number, batch.next_reading, *told_by, seen=True)
     batch.known.setdefault(NoteKey(note.system, note.id), []).append(kept)
-    _new_reading(batch, reading, kept, tables)
+    _new_reading(batch, reading, kept, tables, shown)
     fate = "with_findings" if reading.findings else "without_findings"
     _log(batch, ended or fate, kept.note, kept.reading)
 
@@ -142,14 +149,41 @@ def _end_earlier(batch: Batch, note: Note, version: Version | None) -> str | Non
     return "superseded" if ended else None
 
 
-def _new_reading(batch: Batch, reading: Reading, kept: Version, tables: Tables) -> None:
+def _new_reading(batch: Batch, reading: Reading, kept: Version, tables: Tables, shown: Tables | None) -> None:
+    batch.next_reading += 1
+    changed = batch.next_reading if shown else None
     row = (kept.reading, kept.note, reading.schema, reading.program, reading.vocabulary, kept.digest)
-    batch.tables["readings"].append((*row, batch.run_number, None))
+    batch.tables["readings"].append((*row, batch.run_number, None, changed))
     for table, new in tables.items():
         batch.tables[table] += [(kept.reading, *row) for row in new]
-    batch.next_reading += 1
+    if shown:
+        batch.next_reading += 1
+        for table, new in shown.items():
+            batch.tables[table] += [(changed, *row) for row in new]
     counted = {name: len(tables[name]) for name in ("findings", "abnormalities", "unread", "diagnostics")}
     batch.totals = batch.totals.plus(RunTotals(**counted))
+
+
+def _amended(batch: Batch, note: Note, reading: Reading) -> Tables | None:
+    """The rows of the reading as persons amended it; None where nobody has."""
+    own = batch.amendments.get(NoteKey(note.system, note.id))
+    return amended_rows(note, reading, own, batch.assess, batch.writer) if own else None
+
+
+def amended_rows(
+    note: Note, reading: Reading, amendments: Sequence[Amendment], assess: Assess | None, writer: Writer
+) -> Tables:
+    """The rows of a reading with amendments applied, each without the number of the reading before it.
+
+    Raises:
+        KeyError: the vocabulary does not know a site.
+        ValueError: nothing was given to assess the changed reading with.
+    """
+    if assess is None:
+        raise ValueError("a reading that was amended has to be assessed")
+    changed, applied, _ = amended(reading, amendments)
+    links: list[Row] = [(one.number,) for one in applied]
+    return rows.reading_rows(changed, assess(note, changed), writer) | {"amendments_applied": links}
 
 
 def _new_note(batch: Batch, note: Note) -> int:

@@ -10,15 +10,18 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from converter.archive.amendments import standing
 from converter.archive.batching import batches
 from converter.archive.deciding import Batch, Version, decide, key_of, note_of, reject
 from converter.archive.inserting import Columns, columns_of, insert_rows
 from converter.archive.opening import private_files
 from converter.archive.rows import Writer, identity_number
+from converter.archive.transactions import transaction
 from converter.archive.values import (
     TOTALS,
     Archive,
     ArchiveError,
+    Assess,
     Item,
     LoadOptions,
     NoteKey,
@@ -67,6 +70,7 @@ class _Run:
     number: int
     vocabulary: str
     open_failures: bool
+    assess: Assess | None
 
 
 def load(
@@ -123,7 +127,7 @@ def _load(
 
 def _begin(archive: Archive, run: RunInfo, vocabulary: Vocabulary, options: LoadOptions) -> _Run:
     connection = archive.connection
-    with private_files(), _transaction(connection):
+    with private_files(), transaction(connection):
         held, number = connection.execute("SELECT quotes, next_run FROM archive_info").fetchall()[0]
         if held is not None and held != options.quotes:
             raise ArchiveError(f"{archive.path}: {_other_choice(held)}")
@@ -134,7 +138,7 @@ def _begin(archive: Archive, run: RunInfo, vocabulary: Vocabulary, options: Load
         insert_rows(connection, columns, "runs", [(*about, *(0 for _ in TOTALS))])
         failures = connection.execute("SELECT count(*) FROM failed_notes").fetchall()[0][0]
     writer = Writer(vocabulary, options.quotes)
-    return _Run(connection, columns, writer, number, vocabulary.fingerprint, failures > 0)
+    return _Run(connection, columns, writer, number, vocabulary.fingerprint, failures > 0, options.assess)
 
 
 def _store(run: _Run, items: Sequence[Item], place: int) -> RunTotals:
@@ -143,13 +147,13 @@ def _store(run: _Run, items: Sequence[Item], place: int) -> RunTotals:
 
     refusals = (duckdb.DataError, duckdb.IntegrityError, duckdb.InvalidInputException)
     try:
-        with private_files(), _transaction(run.connection):
+        with private_files(), transaction(run.connection):
             return _store_whole(run, items, place)
     except (*refusals, UnicodeError, OverflowError):
         if len(items) > 1:
             half = len(items) // 2
             return _store(run, items[:half], place).plus(_store(run, items[half:], place + half))
-    with private_files(), _transaction(run.connection):
+    with private_files(), transaction(run.connection):
         return _store_whole(run, items, place, refused=True)
 
 
@@ -157,7 +161,8 @@ def _store_whole(run: _Run, items: Sequence[Item], place: int, refused: bool = F
     connection = run.connection
     note, reading = connection.execute("SELECT next_note, next_reading FROM archive_info").fetchall()[0]
     known = {} if refused else _known(run, items)
-    batch = Batch(run.number, run.vocabulary, run.writer, known, note, reading, place)
+    about = standing(connection, known.keys())
+    batch = Batch(run.number, run.vocabulary, run.writer, known, note, reading, place, about, run.assess)
     for item in items:
         (reject if refused else decide)(batch, item)
     for table, new in batch.tables.items():
@@ -220,27 +225,6 @@ def _characters(item: Item) -> int:
 def _place_of(item: Item) -> tuple[str | None, int | None]:
     about = item if isinstance(item, Diagnostic) else note_of(item)
     return (about.source, about.line) if about else (None, None)
-
-
-class _transaction:  # noqa: N801 - reads as a word in `with _transaction(connection)`
-    """Commit at the end, or undo all."""
-
-    def __init__(self, connection: "duckdb.DuckDBPyConnection") -> None:
-        self._connection = connection
-
-    def __enter__(self) -> None:
-        self._connection.execute("BEGIN")
-
-    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if kind is None:
-            self._connection.execute("COMMIT")
-            return
-        import duckdb
-
-        try:
-            self._connection.execute("ROLLBACK")
-        except duckdb.Error:
-            return  # nothing left to undo: the first error is the one to tell
 
 
 def _other_choice(held: bool) -> str:

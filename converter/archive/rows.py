@@ -15,7 +15,7 @@ from operator import attrgetter
 from typing import Any, TypeAlias
 
 from converter.archive.values import NoteKey
-from converter.model import Assessment, Diagnostic, Finding, Note, Reading
+from converter.model import Assessment, Diagnostic, Finding, Note, Reading, Span
 from converter.words import Vocabulary, expand
 
 Row: TypeAlias = tuple[Any, ...]
@@ -88,8 +88,12 @@ def reading_rows(reading: Reading, assessments: Sequence[Assessment], writer: Wr
 
 
 def digest_of(reading: Reading, tables: Tables) -> str:
-    """A digest of everything that was made of a note: the reading's own line, and its rows."""
-    return _digest((reading.schema, reading.program, reading.vocabulary, tables))
+    """A digest of everything that was read from a note: the reading's own line, and its rows.
+
+    Verdicts, the last column of a finding, are no part of what was read.
+    """
+    read = tables | {"findings": [row[:-1] for row in tables["findings"]]}
+    return _digest((reading.schema, reading.program, reading.vocabulary, read))
 
 
 def note_row(note: Note, number: int, run_number: int, writer: Writer) -> Row:
@@ -115,11 +119,11 @@ def _findings(reading: Reading, writer: Writer) -> Iterator[Row]:
     status = {exam.exam: exam.status for exam in reading.exams}
     for place, finding in enumerate(reading.findings):
         values = list(_FINDING_VALUES(finding))
-        values[_SPANS] = _spans(finding)
+        values[_SPANS] = spans_json(finding.spans)
         values[_LOW], values[_HIGH] = _float(finding.grade_low), _float(finding.grade_high)
         if not writer.quotes:
             named = zip(_FINDING_FIELDS, values, strict=True)
-            values = [_without_words(name, value, writer) for name, value in named]
+            values = [without_words(name, value, writer) for name, value in named]
         yield (place, finding.finding, finding.exam, status.get(finding.exam), *values[2:])
 
 
@@ -183,16 +187,17 @@ def days_of(stated: str | None) -> tuple[date | None, date | None]:
         return None, None
 
 
-def _without_words(name: str, value: Any, writer: Writer) -> Any:
+def without_words(name: str, value: Any, writer: Writer) -> Any:
+    """A field of a finding as it may stand in an archive without quotes."""
     if name in _QUOTING:
         return None
     return writer.canonical(value) if name in _FREE else value
 
 
-def _spans(finding: Finding) -> str:
+def spans_json(spans: Iterable[Span]) -> str:
     """Spans as JSON, written by hand because every finding has some."""
-    spans = (f'{{"start":{s.start},"end":{s.end},"role":{_quoted(s.role)}}}' for s in finding.spans)
-    return f"[{','.join(spans)}]"
+    written = (f'{{"start":{s.start},"end":{s.end},"role":{_quoted(s.role)}}}' for s in spans)
+    return f"[{','.join(written)}]"
 
 
 def _float(number: float | None) -> float | None:

@@ -10,10 +10,12 @@ from dataclasses import fields
 from itertools import islice
 from typing import Any, TypeVar
 
+from converter.archive.amendments import applied
 from converter.archive.rows import identity_number
 from converter.archive.values import Archive, NoteKey, Read
 from converter.model import (
     Abnormality,
+    Amendment,
     Assessment,
     Diagnostic,
     Exam,
@@ -30,7 +32,7 @@ T = TypeVar("T")
 
 _PAGE = 500
 _NOTES = """
-SELECT r.reading, r.record_schema, r.program, r.vocabulary,
+SELECT {rows} AS reading, r.reading AS read_as, r.record_schema, r.program, r.vocabulary,
        n.id, n.text, n.note_hash, n.system, n.patient, n.encounter, n.author, n.facility, n.authored,
        n.authored_precision, n.note_kind, n.birth_date, n.age, n.sex, n.source, n.line, n.origin
 FROM notes n JOIN readings r ON r.note = n.note
@@ -40,32 +42,39 @@ _PARTS = ("exams", "findings", "unread", "diagnostics", "assessments", "abnormal
 _Parts = dict[str, dict[int, list[dict[str, Any]]]]
 
 
-def stored_readings(archive: Archive, keys: Iterable[NoteKey] | None = None) -> Iterator[Read]:
+def stored_readings(
+    archive: Archive, keys: Iterable[NoteKey] | None = None, *, as_read: bool = False
+) -> Iterator[Read]:
     """The notes of the archive with their current readings and assessments.
+
+    A reading that persons amended comes with what they said, unless `as_read` asks for it as it was read.
 
     Args:
         archive: an open archive.
         keys: identities of the notes wanted, each given back as often as it is asked for and as many
             versions of it are current; None for all, in the order in which they were loaded.
+        as_read: leave amendments aside.
     """
-    heads = _all_heads(archive) if keys is None else _wanted_heads(archive, iter(keys))
+    notes = _NOTES.format(rows="r.reading" if as_read else "coalesce(r.amended, r.reading)")
+    heads = _all_heads(archive, notes) if keys is None else _wanted_heads(archive, notes, iter(keys))
     for page in heads:
         parts = _parts(archive, [head["reading"] for head in page])
+        said = applied(archive.connection.cursor(), [head["reading"] for head in page])
         for head in page:
-            yield _read(head, parts)
+            yield _read(head, parts, tuple(said.get(head["reading"], ())))
 
 
-def _all_heads(archive: Archive) -> Iterator[list[dict[str, Any]]]:
+def _all_heads(archive: Archive, notes: str) -> Iterator[list[dict[str, Any]]]:
     last = 0
-    while page := _dicts(archive, f"{_NOTES} AND r.reading > ? ORDER BY r.reading LIMIT ?", [last, _PAGE]):
-        last = page[-1]["reading"]
+    while page := _dicts(archive, f"{notes} AND r.reading > ? ORDER BY r.reading LIMIT ?", [last, _PAGE]):
+        last = page[-1]["read_as"]
         yield page
 
 
-def _wanted_heads(archive: Archive, keys: Iterator[NoteKey]) -> Iterator[list[dict[str, Any]]]:
+def _wanted_heads(archive: Archive, notes: str, keys: Iterator[NoteKey]) -> Iterator[list[dict[str, Any]]]:
     while wanted := [NoteKey(*key) for key in islice(keys, _PAGE)]:
         numbers = sorted({identity_number(key) for key in wanted})
-        sql = f"{_NOTES} AND n.identity IN (SELECT unnest(?::BIGINT[])) ORDER BY r.reading"
+        sql = f"{notes} AND n.identity IN (SELECT unnest(?::BIGINT[])) ORDER BY r.reading"
         found = defaultdict(list)
         for head in _dicts(archive, sql, [numbers]):
             found[NoteKey(head["system"], head["id"])].append(head)
@@ -85,7 +94,7 @@ def _parts(archive: Archive, readings: list[int]) -> _Parts:
     return parts
 
 
-def _read(head: dict[str, Any], parts: _Parts) -> Read:
+def _read(head: dict[str, Any], parts: _Parts, amendments: tuple[Amendment, ...]) -> Read:
     number = head["reading"]
     origin = tuple(tuple(piece) for piece in head["origin"])
     note = _value(Note, head, text=head["text"] or "", kind=head["note_kind"], origin=origin)
@@ -101,6 +110,7 @@ def _read(head: dict[str, Any], parts: _Parts) -> Read:
         findings=tuple(_finding(row) for row in mine["findings"]),
         unread=tuple(_value(Unread, row, text=row["text"] or "") for row in mine["unread"]),
         diagnostics=_diagnostics(mine["diagnostics"], None),
+        amendments=amendments,
     )
     return note, reading, tuple(_assessment(row, mine) for row in mine["assessments"])
 

@@ -95,6 +95,8 @@ class Failed:
 
 
 Read: TypeAlias = tuple[Note, Reading, tuple[Assessment, ...]]
+Assess: TypeAlias = Callable[[Note, Reading], tuple[Assessment, ...]]
+"""Tells what is abnormal in a reading, for readings that a person amended."""
 Item: TypeAlias = Read | Note | Failed | Diagnostic
 """What `load` takes, one a note:
 
@@ -159,12 +161,14 @@ class LoadOptions:
         batch_notes: notes stored in one transaction.
         batch_characters: a transaction is closed early once its notes hold this many characters.
         progress: called with the totals so far after each transaction.
+        assess: assesses readings to which amendments were applied; without it, a note with amendments fails.
     """
 
     quotes: bool = True
     batch_notes: int = 1000
     batch_characters: int = 8_000_000
     progress: Callable[[RunTotals], None] | None = None
+    assess: Assess | None = None
 
 
 @dataclass(frozen=True, slots=True)

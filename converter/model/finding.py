@@ -1,8 +1,12 @@
 """What a note says about reflexes: spans, findings, exams, and the reading of a whole note."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from converter.model.diagnostic import Diagnostic
+
+if TYPE_CHECKING:
+    from converter.model.amendment import Amendment
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +66,7 @@ class Finding:
         start: first character of the hull of `spans`.
         end: character after the hull.
         quote: the characters from `start` to `end`.
+        verdict: `confirmed`, `corrected` or `added` by a person, or None where no person has judged it.
     """
 
     finding: str
@@ -98,6 +103,7 @@ class Finding:
     start: int
     end: int
     quote: str
+    verdict: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +155,8 @@ class Reading:
         findings: the findings, in order of place.
         unread: reflex wording that was not understood.
         diagnostics: what is doubtful about the note.
+        amendments: the judgements of persons that the findings rest on, rejected findings among them; the
+            reader itself makes none, and the flat record does not hold them.
     """
 
     id: str
@@ -161,3 +169,4 @@ class Reading:
     findings: tuple[Finding, ...] = ()
     unread: tuple[Unread, ...] = ()
     diagnostics: tuple[Diagnostic, ...] = ()
+    amendments: "tuple[Amendment, ...]" = ()

@@ -1,5 +1,6 @@
 """Opening: who may read the file, what is no archive, and how an older form is brought up to date."""
 
+import gzip
 import os
 import stat
 from pathlib import Path
@@ -8,9 +9,20 @@ import duckdb
 import pytest
 from archive_notes import finding, load_all, new_archive, note, read
 
-from converter.archive import ArchiveError, FindQuery, find, open_archive
+from converter.archive import (
+    ArchiveError,
+    FindQuery,
+    Maker,
+    NoteKey,
+    amend,
+    find,
+    open_archive,
+    stored_readings,
+)
 from converter.archive import opening as opening_module
 from converter.archive.forms import Step, column_meanings, steps
+from converter.model import Amendment
+from converter.words import shipped_vocabulary
 
 
 def test_every_file_of_an_archive_is_its_owners_only(tmp_path: Path) -> None:
@@ -124,3 +136,25 @@ def test_every_table_view_and_column_is_documented(tmp_path: Path) -> None:
         known = archive.connection.execute('SELECT name, "column", meaning FROM documentation').fetchall()
     assert [row for row in known if not row[2]] == []
     assert {row[1] for row in known if row[1]} == set(column_meanings())
+
+
+def test_an_archive_that_an_earlier_program_wrote_is_brought_up_to_date(tmp_path: Path) -> None:
+    """`form-1.duckdb.gz` was written by the program before amendments: three invented notes."""
+    path = tmp_path / "archive.duckdb"
+    path.write_bytes(gzip.decompress((Path(__file__).parent / "form-1.duckdb.gz").read_bytes()))
+    with pytest.raises(ArchiveError, match="older form"):
+        open_archive(path, read_only=True)
+    with open_archive(path) as archive:
+        assert {row.id for row in find(archive, FindQuery(sites=("achilles",)))} == {"n1", "n2"}
+        ((about, reading, _),) = stored_readings(archive, [NoteKey("urn:example:lakeside", "n2")])
+        assert {one.verdict for one in reading.findings} == {None}
+        said = Amendment(
+            system=about.system, id=about.id, note_hash=about.hash, spans=reading.findings[0].spans,
+            verdict="rejected", finding=reading.findings[0], made_on=reading.findings[0].finding,
+            by="r1", at="2031-05-01T08:00:00Z",
+        )  # fmt: skip
+        assert amend(archive, said, Maker(shipped_vocabulary(), lambda *_: ())) == 1
+        ((_, after, _),) = stored_readings(archive, [NoteKey("urn:example:lakeside", "n2")])
+        assert after.findings == reading.findings[1:]
+        fresh = archive.connection.execute("SELECT quotes, next_run FROM archive_info").fetchall()
+        assert fresh == [(True, 2)]

@@ -1,19 +1,19 @@
 -- The documented views: current rows only, each beside its note. Made anew whenever the form changes.
 
 CREATE OR REPLACE VIEW current_notes AS
-SELECT r.reading, n.system, n.id, n.note_hash, n.patient, n.encounter, n.author, n.facility,
-       n.authored, n.authored_precision, n.authored_first, n.authored_last, n.note_kind,
+SELECT coalesce(r.amended, r.reading) AS reading, n.system, n.id, n.note_hash, n.patient, n.encounter,
+       n.author, n.facility, n.authored, n.authored_precision, n.authored_first, n.authored_last, n.note_kind,
        n.birth_date, n.age, n.sex, n.source, n.line, r.vocabulary, r.program, r.from_run
 FROM notes n JOIN readings r ON r.note = n.note
 WHERE n.to_run IS NULL AND r.to_run IS NULL;
-COMMENT ON VIEW current_notes IS 'One row for each note as last loaded, without its text';
+COMMENT ON VIEW current_notes IS 'One row for each note as last loaded and amended, without its text';
 
 CREATE OR REPLACE VIEW current_findings AS
 SELECT n.system, n.id, n.patient, n.encounter, n.author, n.facility, n.authored, n.authored_first,
        n.authored_last, n.note_kind, f.*
 FROM findings f
 JOIN current_notes n ON n.reading = f.reading;
-COMMENT ON VIEW current_findings IS 'One row for each finding, as said';
+COMMENT ON VIEW current_findings IS 'One row for each finding, as said, or as a person amended it';
 
 CREATE OR REPLACE VIEW current_reflexes AS
 SELECT n.system, n.id, n.patient, n.encounter, n.author, n.facility, n.authored, n.authored_first,
@@ -62,14 +62,30 @@ COMMENT ON VIEW failed_notes IS 'One row for each note that failed and has not g
 
 CREATE OR REPLACE VIEW retracted_findings AS
 SELECT n.system, n.id, n.note_hash, r.to_run, f.*
-FROM findings f
-JOIN readings r ON r.reading = f.reading AND r.to_run IS NOT NULL
+FROM (
+    SELECT reading, note, to_run, FALSE AS added FROM readings WHERE to_run IS NOT NULL OR amended IS NOT NULL
+    UNION ALL
+    SELECT amended, note, to_run, TRUE FROM readings WHERE to_run IS NOT NULL AND amended IS NOT NULL
+) r
+JOIN findings f ON f.reading = r.reading AND (NOT r.added OR f.verdict = 'added')
 JOIN notes n ON n.note = r.note
 WHERE NOT EXISTS (
     SELECT 1 FROM current_notes c JOIN findings g ON g.reading = c.reading
     WHERE c.id = n.id AND c.system IS NOT DISTINCT FROM n.system AND g.finding = f.finding
 );
-COMMENT ON VIEW retracted_findings IS 'Findings of earlier readings whose identifier the current reading of the note no longer has';
+COMMENT ON VIEW retracted_findings IS 'Findings that the note no longer has, since its reading changed or a person rejected them';
+
+CREATE OR REPLACE VIEW amendment_log AS
+SELECT a.*, u.undone_by, u.undone_at, CASE
+           WHEN u.amendment IS NOT NULL THEN 'undone'
+           WHEN c.reading IS NOT NULL THEN 'applied'
+           ELSE 'not_applied' END AS state
+FROM amendments a
+LEFT JOIN amendments_undone u ON u.amendment = a.amendment
+LEFT JOIN (
+    SELECT p.amendment, p.reading FROM amendments_applied p JOIN current_notes n ON n.reading = p.reading
+) c ON c.amendment = a.amendment;
+COMMENT ON VIEW amendment_log IS 'One row for each amendment: applied, not_applied where the note or its reading changed so that it does not fit, or undone';
 
 CREATE OR REPLACE VIEW run_log AS
 SELECT *, notes_in = with_findings + without_findings + duplicate + superseded + failed AS adds_up
