@@ -28,6 +28,7 @@ from converter.archive.queries import (
 from converter.archive.stored import stored_readings
 from converter.archive.values import (
     Archive,
+    ArchiveBusyError,
     ArchiveError,
     Failed,
     FailedRow,
@@ -44,6 +45,7 @@ __all__ = [
     "COUNTABLE",
     "AmendmentError",
     "Archive",
+    "ArchiveBusyError",
     "ArchiveError",
     "Asymmetry",
     "Change",

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from converter.archive.forms import Step, bring_up_to_date, form_of, steps
-from converter.archive.values import Archive, ArchiveError
+from converter.archive.values import Archive, ArchiveBusyError, ArchiveError
 
 if TYPE_CHECKING:
     import duckdb
@@ -36,8 +36,9 @@ def open_archive(path: Path | str, create: bool = True, read_only: bool = False)
         read_only: open for searching only; several programs may do so at once.
 
     Raises:
-        ArchiveError: the file is missing, is no archive, is in use, was made by a newer program, or cannot
-            be made; one sentence says which.
+        ArchiveBusyError: another program has it open.
+        ArchiveError: the file is missing, is no archive, was made by a newer program, or cannot be made; one
+            sentence says which.
     """
     path = Path(path)
     if not path.exists():
@@ -98,7 +99,9 @@ def _connect(path: Path, read_only: bool) -> "duckdb.DuckDBPyConnection":
         with private_files():
             return duckdb.connect(str(path), read_only=read_only, config=config)
     except duckdb.Error as error:
-        raise ArchiveError(_why_not_opened(path, str(error), read_only)) from None
+        busy = "Could not set lock" in str(error)
+        kind = ArchiveBusyError if busy else ArchiveError
+        raise kind(_why_not_opened(path, str(error), read_only)) from None
 
 
 def _why_not_opened(path: Path, message: str, read_only: bool) -> str:

@@ -31,7 +31,7 @@ def decision_of(subject: Subject, amendments: Iterable[Amendment]) -> Amendment 
     """
     settled = None
     for amendment in amendments:
-        if amendment.undone_at is None and _settles(amendment, subject):
+        if amendment.undone_at is None and settles(amendment, subject):
             settled = amendment
     return settled
 
@@ -41,7 +41,8 @@ def is_open(question: Question, amendments: Sequence[Amendment]) -> bool:
     return any(decision_of(subject, amendments) is None for subject in question.subjects)
 
 
-def _settles(amendment: Amendment, subject: Subject) -> bool:
+def settles(amendment: Amendment, subject: Subject) -> bool:
+    """Whether an amendment of the same note and text is about this place."""
     if amendment.verdict == "added":
         return _added_there(amendment, subject)
     if subject.finding is None:

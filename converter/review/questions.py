@@ -44,6 +44,12 @@ class Subject:
     alone: bool = True
 
     @property
+    def key(self) -> str:
+        """What the place is told by within its note: `achilles-left-37@34-36,40-43`."""
+        places = ",".join(f"{start}-{end}" for start, end in sorted(characters(self.spans)))
+        return f"{self.finding or ''}@{places}"
+
+    @property
     def start(self) -> int:
         """First character of the hull."""
         return min(span.start for span in self.spans)

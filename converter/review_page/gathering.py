@@ -1,0 +1,110 @@
+"""Makes the queue: finds the notes that leave something to look at, and asks about each in order.
+
+Takes a Review and a way to open its archive; gives questions. The archive is opened page by page, so that
+nobody waits long for it.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+from converter.api import has_text
+from converter.model import Reading
+from converter.review import KINDS, Question, questions_of, sample_question, subject_of, unread_subject
+from converter.review.questions import Subject, characters
+from converter.review_page.values import Review, SamplePlace
+
+if TYPE_CHECKING:
+    from converter.archive import Archive, NoteKey
+
+Opening: TypeAlias = "Callable[[], AbstractContextManager[Archive]]"
+
+_PAGE = 500
+_WITH_DOUBTS = """
+SELECT n.system, n.id FROM notes n JOIN readings r ON r.note = n.note
+WHERE n.to_run IS NULL AND r.to_run IS NULL AND r.reading IN (
+    SELECT reading FROM unread
+    UNION SELECT reading FROM findings WHERE certainty = 'uncertain'
+    UNION SELECT reading FROM diagnostics WHERE severity IN ('warning', 'error', 'fatal')
+)
+ORDER BY r.reading
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """What there is to look at.
+
+    Attributes:
+        has_text: whether the archive keeps the notes' words.
+        questions: in order.
+        left_out: number of questions about unread wording that cannot be judged without the words.
+    """
+
+    has_text: bool
+    questions: tuple[Question, ...]
+    left_out: int
+
+
+def gathered(review: Review, opened: Opening) -> Gathered:
+    """Everything to look at, note by note, so that each note is read once; the most serious doubts first.
+
+    Raises:
+        ArchiveError: the archive cannot be read.
+    """
+    from converter.archive import NoteKey, sql
+
+    with opened() as archive:
+        kept = has_text(archive)
+        if review.sample is None:
+            keys = [NoteKey(*row) for row in sql(archive, _WITH_DOUBTS).rows]
+        else:
+            keys = [NoteKey(one.system, one.id) for one in review.sample]
+    keys = list(dict.fromkeys(keys))
+    questions: list[Question] = []
+    for start in range(0, len(keys), _PAGE):
+        with opened() as archive:
+            questions += _questions(review, archive, keys[start : start + _PAGE])
+    shown = [one for one in questions if kept or _can_be_judged(one)]
+    return Gathered(kept, _ordered(shown), len(questions) - len(shown))
+
+
+def _ordered(questions: Sequence[Question]) -> tuple[Question, ...]:
+    ranks = {kind: rank for rank, kind in enumerate(KINDS)}
+    worst: dict[tuple[str | None, str], int] = {}
+    for one in questions:
+        key = (one.system, one.id)
+        worst[key] = min(ranks[one.kind], worst.get(key, len(ranks)))
+    return tuple(sorted(questions, key=lambda one: worst[one.system, one.id]))
+
+
+def _questions(review: Review, archive: "Archive", keys: "Sequence[NoteKey]") -> Iterator[Question]:
+    from converter.archive import stored_readings
+
+    for _, reading, assessments in stored_readings(archive, keys, as_read=True):
+        if review.sample is None:
+            yield from questions_of(reading, assessments, review.session.vocabulary)
+        else:
+            yield from _of_sample(reading, review.sample)
+
+
+def _of_sample(reading: Reading, sample: Iterable[SamplePlace]) -> Iterator[Question]:
+    for place in sample:
+        if (place.system, place.id, place.note_hash) == (reading.system, reading.id, reading.note_hash):
+            yield from (sample_question(reading, one) for one in _subjects(reading, place))
+
+
+def _subjects(reading: Reading, place: SamplePlace) -> Iterator[Subject]:
+    """The finding with the spans that were drawn; of several the one of that name; else unread wording."""
+    wanted = frozenset(place.spans)
+    found = [subject_of(one, reading) for one in reading.findings]
+    same = [one for one in found if characters(one.spans) == wanted]
+    named = [one for one in same if one.finding == place.finding] or same[:1]
+    unread = [unread_subject(one) for one in reading.unread]
+    yield from (named or [one for one in unread if characters(one.spans) == wanted])[:1]
+
+
+def _can_be_judged(question: Question) -> bool:
+    """Without the words only a coded finding can be held against the note in its own system."""
+    return any(subject.finding is not None for subject in question.subjects)

@@ -1,0 +1,104 @@
+"""The values that the review page works with: who reviews what, what stands before a person, what goes wrong."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from converter.api import Session
+from converter.model import Amendment, Note, Reading
+from converter.review import Question
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Review:
+    """What is reviewed, and by whom.
+
+    Attributes:
+        archive: the archive file.
+        session: the words and rules that a changed reading is assessed with.
+        by: identifier of the person who reviews.
+        now: gives the time as an ISO 8601 instant; asked once for each decision.
+        sample: a drawn sample to look at instead of the queue; None for the queue.
+        patience: seconds to wait for an archive that another program has open.
+    """
+
+    archive: Path
+    session: Session
+    by: str
+    now: Callable[[], str]
+    sample: "tuple[SamplePlace, ...] | None" = None
+    patience: float = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class SamplePlace:
+    """One place of a drawn sample.
+
+    Attributes:
+        system, id: the note.
+        note_hash: its text.
+        finding: identifier of the finding, or None for unread wording.
+        spans: the characters, each as (first, the one after the last).
+    """
+
+    system: str | None
+    id: str
+    note_hash: str
+    finding: str | None
+    spans: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Looked:
+    """A question with everything that a person needs to see.
+
+    Attributes:
+        question: the question.
+        note: the note; its text is empty where the archive keeps none.
+        reading: as it was read.
+        now_read: as it stands with what persons said.
+        amendments: of this note and text, in the order of their numbers, undone ones among them.
+    """
+
+    question: Question
+    note: Note
+    reading: Reading
+    now_read: Reading
+    amendments: tuple[Amendment, ...]
+
+    @property
+    def seen(self) -> int:
+        """The number of the last amendment of the note, undone or not; 0 where there is none."""
+        return max((one.number or 0 for one in self.amendments), default=0)
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a person has come.
+
+    Attributes:
+        total: questions.
+        left: questions with a place that is open.
+        left_by_kind: those, by kind.
+    """
+
+    total: int
+    left: int
+    left_by_kind: dict[str, int]
+
+    @property
+    def done(self) -> int:
+        """Questions that are settled."""
+        return self.total - self.left
+
+
+class GoneError(Exception):
+    """What was asked for is not there, or not as it was; the message is one sentence."""
+
+
+class DecidedError(Exception):
+    """Somebody decided on the place meanwhile; `decision` is theirs."""
+
+    def __init__(self, decision: Amendment | None) -> None:
+        super().__init__("somebody decided on this place meanwhile")
+        self.decision = decision
