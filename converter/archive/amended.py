@@ -37,8 +37,8 @@ def amended(
         amendments: those of its note; ones that were undone are passed by.
 
     Returns:
-        The reading, the amendments that were applied, and those that do not apply to it. Of the latter the
-        reading has a diagnostic each.
+        The reading, the amendments that were applied, each with the identifier that its finding has there,
+        and those that do not apply. Of the latter the reading has a diagnostic each.
     """
     standing = sorted((one for one in amendments if one.undone_at is None), key=_number)
     if not standing:
@@ -47,7 +47,11 @@ def amended(
     applied: list[Amendment] = []
     left: list[Amendment] = []
     for amendment in standing:
-        (applied if work.take(amendment) else left).append(amendment)
+        taken = work.take(amendment)
+        if taken is None:
+            left.append(amendment)
+        else:
+            applied.append(replace(amendment, made_on=taken or None))
     said = (*_still_said(reading.diagnostics, work.unread), *(_not_applied(one) for one in left))
     changed = replace(
         reading,
@@ -69,35 +73,33 @@ class _Work:
         self.findings = list(reading.findings)
         self.unread = list(reading.unread)
 
-    def take(self, amendment: Amendment) -> bool:
-        """Apply an amendment, or say that it does not apply."""
+    def take(self, amendment: Amendment) -> str | None:
+        """Apply an amendment: the identifier of its finding, empty where it has none; None: it does not apply."""
         if amendment.note_hash != self._note_hash:
-            return False
+            return None
         if amendment.verdict == "no_finding":
             return self._look_at(amendment.spans)
         if amendment.finding is None:
-            return False
+            return None
         if amendment.verdict == "added":
-            self._add(amendment.finding)
-            return True
+            return self._add(amendment.finding)
         place = _place_of(amendment, self.findings)
         if place is None:
-            return False
+            return None
         if amendment.verdict == "rejected":
             return self._reject(place, amendment.finding)
         read = self.findings[place]
         self.findings[place] = replace(
             amendment.finding, finding=read.finding, exam=read.exam, verdict=amendment.verdict
         )
-        return True
+        return read.finding
 
-    def _reject(self, place: int, finding: Finding) -> bool:
+    def _reject(self, place: int, finding: Finding) -> str | None:
         if _CLAIM(self.findings[place]) != _CLAIM(finding):
-            return False
-        del self.findings[place]
-        return True
+            return None
+        return self.findings.pop(place).finding
 
-    def _add(self, finding: Finding) -> None:
+    def _add(self, finding: Finding) -> str:
         there = (
             place
             for place, one in enumerate(self.findings)
@@ -113,12 +115,13 @@ class _Work:
         else:
             self.findings[place] = new
         self.unread = _outside(self.unread, finding.spans)
+        return name
 
-    def _look_at(self, spans: Sequence[Span]) -> bool:
+    def _look_at(self, spans: Sequence[Span]) -> str | None:
         if any(_meet(one.spans, spans) for one in self.findings):
-            return False
+            return None
         self.unread = _outside(self.unread, spans)
-        return True
+        return ""
 
     def _exam_for(self, finding: Finding) -> int:
         """The exam an added finding belongs to: the one it names, else the note's own, else a new one."""

@@ -4,6 +4,7 @@ Takes an archive open for writing and an Amendment; gives its number. The amende
 is made anew at once, so that every search sees it. What is abnormal in it, the caller tells.
 """
 
+import re
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -28,6 +29,8 @@ PARTS = (
     "amendments_applied",
 )  # fmt: skip
 """The tables that hold the parts of a reading."""
+# FHIR R4 instant
+_INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)")
 _TRIES, _PAUSE = 5, 0.05
 _CURRENT = """
 SELECT r.reading, r.amended FROM notes n JOIN readings r ON r.note = n.note
@@ -71,6 +74,8 @@ def amend(archive: Archive, amendment: Amendment, maker: Maker) -> int:
         raise AmendmentError(f"{amendment.verdict!r} is no verdict; choose from {', '.join(VERDICTS)}.")
     if (amendment.finding is None) != (amendment.verdict == "no_finding"):
         raise AmendmentError(f"{amendment.verdict}: the finding is missing, or there should be none.")
+    if not _INSTANT.fullmatch(amendment.at) or not amendment.by.strip():
+        raise AmendmentError("An amendment says who judged, and when, as in 2031-03-02T08:00:00Z.")
     return _retried(archive, lambda: _amend(archive, amendment, maker))
 
 

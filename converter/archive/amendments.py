@@ -7,6 +7,7 @@ they were made. Making and undoing them belongs to `amending`.
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from converter.archive.rows import Row, Writer, identity_number, spans_json, without_words
@@ -64,14 +65,14 @@ def standing(
 
 
 def applied(connection: "duckdb.DuckDBPyConnection", readings: list[int]) -> dict[int, list[Amendment]]:
-    """The amendments that each amended reading rests on."""
+    """The amendments that each amended reading rests on, with the identifier of their finding there."""
     sql = (
-        f"SELECT p.reading, {_COLUMNS} {_FROM} JOIN amendments_applied p ON p.amendment = a.amendment"
+        f"SELECT p.reading, p.finding, {_COLUMNS} {_FROM} JOIN amendments_applied p ON p.amendment = a.amendment"
         " WHERE p.reading IN (SELECT unnest(?::BIGINT[])) ORDER BY a.amendment"
     )
     found: dict[int, list[Amendment]] = defaultdict(list)
-    for reading, *row in connection.execute(sql, [readings]).fetchall():
-        found[reading].append(_amendment(tuple(row)))
+    for reading, finding, *row in connection.execute(sql, [readings]).fetchall():
+        found[reading].append(replace(_amendment(tuple(row)), made_on=finding))
     return found
 
 

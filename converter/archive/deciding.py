@@ -182,7 +182,7 @@ def amended_rows(
     if assess is None:
         raise ValueError("a reading that was amended has to be assessed")
     changed, applied, _ = amended(reading, amendments)
-    links: list[Row] = [(one.number,) for one in applied]
+    links: list[Row] = [(one.number, one.made_on) for one in applied]
     return rows.reading_rows(changed, assess(note, changed), writer) | {"amendments_applied": links}
 
 

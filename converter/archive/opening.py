@@ -7,6 +7,7 @@ cut off from all other files, extensions and temporary files: nothing of a note 
 import os
 import re
 import tempfile
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -24,16 +25,21 @@ _CONFIG: dict[str, str | bool | int | float | list[str]] = {
     "enable_external_access": "false",
     "temp_directory": "",
 }
+_LOCKED = "Could not set lock"
+_PAUSE = 0.1  # seconds between two tries
 _HOLDER = re.compile(r"\(PID (\d+)\)")
 
 
-def open_archive(path: Path | str, create: bool = True, read_only: bool = False) -> Archive:
+def open_archive(
+    path: Path | str, create: bool = True, read_only: bool = False, patience: float = 0.0
+) -> Archive:
     """Open an archive, or make a new one.
 
     Args:
         path: the archive file.
         create: make a new archive where there is no file; never with `read_only`.
         read_only: open for searching only; several programs may do so at once.
+        patience: seconds to go on trying while another program has the archive open.
 
     Raises:
         ArchiveBusyError: another program has it open.
@@ -45,7 +51,7 @@ def open_archive(path: Path | str, create: bool = True, read_only: bool = False)
         if read_only or not create:
             raise ArchiveError(f"{path}: there is no archive here.")
         _make(path)
-    archive = Archive(path, _connect(path, read_only), read_only)
+    archive = Archive(path, _connect_patiently(path, read_only, patience), read_only)
     try:
         _check_form(archive)
     except BaseException:
@@ -91,6 +97,15 @@ def _put(new: Path, path: Path) -> None:
         new.rename(path)
 
 
+def _connect_patiently(path: Path, read_only: bool, patience: float) -> "duckdb.DuckDBPyConnection":
+    for _ in range(int(patience / _PAUSE)):
+        try:
+            return _connect(path, read_only)
+        except ArchiveBusyError:
+            time.sleep(_PAUSE)
+    return _connect(path, read_only)
+
+
 def _connect(path: Path, read_only: bool) -> "duckdb.DuckDBPyConnection":
     import duckdb
 
@@ -99,15 +114,14 @@ def _connect(path: Path, read_only: bool) -> "duckdb.DuckDBPyConnection":
         with private_files():
             return duckdb.connect(str(path), read_only=read_only, config=config)
     except duckdb.Error as error:
-        busy = "Could not set lock" in str(error)
-        kind = ArchiveBusyError if busy else ArchiveError
-        raise kind(_why_not_opened(path, str(error), read_only)) from None
+        why = _why_not_opened(path, str(error), read_only)
+        raise (ArchiveBusyError(why) if _LOCKED in str(error) else ArchiveError(why)) from None
 
 
 def _why_not_opened(path: Path, message: str, read_only: bool) -> str:
     if "with a different configuration than" in message:
         return f"{path}: this program already has the archive open in another way; close that first."
-    if "Could not set lock" in message:
+    if _LOCKED in message:
         holder = _HOLDER.search(message)
         other = f"another program (process {holder[1]})" if holder else "another program"
         wish = "reading" if read_only else "writing"

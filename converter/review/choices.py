@@ -1,14 +1,14 @@
 """What a person can choose when correcting or adding a finding: everything the vocabulary knows, in order.
 
-Takes the vocabulary; gives choices as (code, label), grouped. A code goes into a form and comes back; what it
-means for a finding belongs to `correcting`.
+Takes the vocabulary; gives choices as (code, label). A code goes into a form and comes back; what it means for a
+finding belongs to `judging`.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from converter.model import Finding
-from converter.review.sayings import RESPONSES, grade_words, plain, reflex_words
+from converter.review.sayings import plain, reflex_words
 from converter.words import Vocabulary
 
 Choices = tuple[tuple[str, str], ...]
@@ -20,9 +20,8 @@ KIND_NAMES = {
     "superficial": "Superficial reflexes",
     "primitive": "Primitive reflexes",
 }
-NO_VALUE = "none"
-SIGN_WORDS = ("present", "absent")
-_NOT_A_VALUE = frozenset({"flexor_named"})
+_NO_VARIANT = frozenset({"flexor_named"})
+_CLONUS = {"x3": "clonus: beats", "sustained": "clonus that lasts", "unsustained": "clonus that does not last"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,21 +39,6 @@ class ReflexChoice:
     label: str
     kind: str
     paired: bool
-
-
-@dataclass(frozen=True, slots=True)
-class ValueGroup:
-    """Values of one sort.
-
-    Attributes:
-        title: what they are.
-        kinds: the kinds of reflex they fit.
-        choices: the values.
-    """
-
-    title: str
-    kinds: tuple[str, ...]
-    choices: Choices
 
 
 def reflex_choices(vocabulary: Vocabulary, also: Finding | None = None) -> dict[str, list[ReflexChoice]]:
@@ -81,27 +65,17 @@ def reflex_code(finding: Finding) -> str:
     return finding.site if finding.which is None else f"{finding.site}:{finding.which}"
 
 
-def value_groups(vocabulary: Vocabulary) -> tuple[ValueGroup, ...]:
-    """Every value, grouped by sort."""
-    words = tuple((f"word:{word}", plain(word)) for word in vocabulary.descriptors)
-    signs = tuple((f"word:{word}", plain(word)) for word in SIGN_WORDS)
-    graded = ("stretch", "superficial")
-    return (
-        ValueGroup("Grade", graded, _grades(vocabulary)),
-        ValueGroup("Word for the strength", graded, words),
-        ValueGroup("Present or absent", ("clonus", "primitive"), signs),
-        ValueGroup("Response", ("plantar",), tuple((f"response:{r}", label) for r, label in RESPONSES.items())),
-        ValueGroup("No value", tuple(KIND_NAMES), ((NO_VALUE, "no value of its own"),)),
-    )
-
-
-def value_code(finding: Finding) -> str:
-    """The code of the finding's own value; of a range, of its lower end."""
-    if finding.grade_low is not None:
-        return f"grade:{finding.grade_low:g}"
-    if finding.response is not None:
-        return f"response:{finding.response}"
-    return f"word:{finding.descriptor}" if finding.descriptor else NO_VALUE
+def value_examples(vocabulary: Vocabulary) -> Choices:
+    """Values as a note writes them, with what they mean: an offer, since any shorthand is understood."""
+    grades = {
+        f"{grade:g}{plus}": meaning.meaning
+        for grade, meaning in vocabulary.scales["bedside"].grades.items()
+        for plus in ("", "+" if grade else "")
+    }
+    words = {word: "a word for the strength of a reflex" for word in vocabulary.descriptors}
+    responses = {"downgoing": "plantar response: flexor", "upgoing": "plantar response: extensor"}
+    responses |= {word: "plantar response" for word in ("equivocal", "mute", "withdrawal")}
+    return tuple((grades | words | responses | _CLONUS).items())
 
 
 def scale_choices(vocabulary: Vocabulary) -> Choices:
@@ -115,28 +89,15 @@ def reason_choices(vocabulary: Vocabulary) -> Choices:
     return tuple((reason, plain(reason)) for reason in known)
 
 
-def _grades(vocabulary: Vocabulary) -> Choices:
-    """Every grade of every scale and the half steps between, from 0 up, then those below 0."""
-    whole = {grade for scale in vocabulary.scales.values() for grade in scale.grades}
-    halves = {grade + 0.5 for grade in whole if grade + 1 in whole}
-    ordered = sorted(whole | halves, key=lambda grade: (grade < 0, abs(grade)))
-    return tuple((f"grade:{grade:g}", grade_words(grade, grade)) for grade in ordered)
-
-
 def _variants(vocabulary: Vocabulary) -> dict[str, dict[str, None]]:
     """The variants of each reflex that the word lists name, in order."""
     found: dict[str, dict[str, None]] = {}
     for meaning in _site_meanings(vocabulary):
         site, _, which = meaning.partition(":")
-        if which and "=" not in which and which not in _NOT_A_VALUE:
+        if which and "=" not in which and which not in _NO_VARIANT:
             found.setdefault(site, {})[which] = None
     return found
 
 
 def _site_meanings(vocabulary: Vocabulary) -> Iterable[str]:
     return (row.meaning for row in vocabulary.rows if row.role == "site" and row.meaning)
-
-
-def labels(choices: Choices) -> Mapping[str, str]:
-    """The choices by their code."""
-    return dict(choices)

@@ -5,7 +5,6 @@ only, so that others can work with it; where another program has it open, this w
 """
 
 import threading
-import time
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -20,7 +19,6 @@ from converter.review_page.values import DecidedError, GoneError, Looked, Progre
 if TYPE_CHECKING:
     from converter.archive import Archive
 
-_PAUSE = 0.05
 _Key = tuple[str | None, str]
 Making = Callable[[Looked, Subject], Amendment]
 
@@ -221,22 +219,9 @@ def subject_named(looked: Looked, key: str) -> Subject:
 
 
 def _opened(review: Review, *, read_only: bool) -> "Archive":
-    """The archive, open; waits a little where another program has it open.
+    from converter.archive import open_archive
 
-    Raises:
-        ArchiveBusyError: it was open elsewhere for all that time.
-        ArchiveError: it cannot be opened.
-    """
-    from converter.archive import ArchiveBusyError, open_archive
-
-    until = time.monotonic() + review.patience
-    while True:
-        try:
-            return open_archive(review.archive, create=False, read_only=read_only)
-        except ArchiveBusyError:
-            if time.monotonic() > until:
-                raise
-            time.sleep(_PAUSE)
+    return open_archive(review.archive, create=False, read_only=read_only, patience=review.patience)
 
 
 def _looked(archive: "Archive", question: Question) -> Looked:

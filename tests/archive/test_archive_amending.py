@@ -168,6 +168,8 @@ def test_what_does_not_fit_is_refused_and_leaves_no_trace(tmp_path: Path) -> Non
             (said("confirmed", KNEE, id="n9"), "no note n9"),
             (said("praised", KNEE), "is no verdict"),
             (said("confirmed", None), "the finding is missing"),
+            (said("confirmed", KNEE, at="yesterday"), "says who judged, and when"),
+            (said("confirmed", KNEE, by=" "), "says who judged, and when"),
             (said("rejected", replace(KNEE, side="right")), "says something else now"),
         ):
             with pytest.raises(AmendmentError, match=sentence):
@@ -190,8 +192,12 @@ def test_undoing_the_first_of_two_leaves_the_second(tmp_path: Path) -> None:
     with with_two(tmp_path) as archive:
         amend(archive, said("confirmed", KNEE), MAKER)
         amend(archive, said("corrected", replace(KNEE, side="right")), MAKER)
+        states = archive.connection.execute("SELECT state FROM amendment_log ORDER BY amendment").fetchall()
+        assert states == [("replaced",), ("applied",)]
         undo(archive, 1, "r1", AT, MAKER)
         assert findings(archive)[0] == ("patellar", "right", "corrected")
+        states = archive.connection.execute("SELECT state FROM amendment_log ORDER BY amendment").fetchall()
+        assert states == [("undone",), ("applied",)]
         undo(archive, 2, "r1", AT, MAKER)
         assert findings(archive)[0] == ("patellar", "left", None)
 
@@ -260,3 +266,28 @@ def test_a_kill_in_the_middle_loses_no_amendment_and_leaves_no_half_one(tmp_path
         assert findings(archive) == [("achilles", "left", None)]
         assert amend(archive, said("rejected", ANKLE), MAKER) == 2
         assert findings(archive) == []
+
+
+_HOLDS = """
+import sys
+from converter.archive import open_archive
+with open_archive({path!r}):
+    print("open", flush=True)
+    sys.stdin.readline()
+"""
+
+
+def test_another_program_that_writes_is_named_and_waited_for(tmp_path: Path) -> None:
+    with_two(tmp_path).close()
+    path = tmp_path / "archive.duckdb"
+    program = [sys.executable, "-c", _HOLDS.format(path=str(path))]
+    with subprocess.Popen(program, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as other:
+        assert other.stdin
+        assert other.stdout
+        assert other.stdout.readline() == "open\n"
+        with pytest.raises(ArchiveError, match=rf"another program \(process {other.pid}\) has the archive"):
+            open_archive(path, patience=0.2)
+        other.stdin.write("close\n")
+        other.stdin.flush()
+        with open_archive(path, patience=30) as archive:
+            assert amend(archive, said("rejected", KNEE), MAKER) == 1

@@ -33,6 +33,7 @@ COMMENT ON TABLE amendments_undone IS 'Amendments that were taken back, by whom 
 
 CREATE TABLE amendments_applied (
     reading BIGINT NOT NULL,
-    amendment BIGINT NOT NULL
+    amendment BIGINT NOT NULL,
+    finding VARCHAR
 );
-COMMENT ON TABLE amendments_applied IS 'The amendments that the amended form of a reading rests on';
+COMMENT ON TABLE amendments_applied IS 'The amendments that the amended form of a reading rests on, each with the finding it is about there';

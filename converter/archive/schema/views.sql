@@ -78,14 +78,18 @@ COMMENT ON VIEW retracted_findings IS 'Findings that the note no longer has, sin
 CREATE OR REPLACE VIEW amendment_log AS
 SELECT a.*, u.undone_by, u.undone_at, CASE
            WHEN u.amendment IS NOT NULL THEN 'undone'
+           WHEN c.last > a.amendment THEN 'replaced'
            WHEN c.reading IS NOT NULL THEN 'applied'
            ELSE 'not_applied' END AS state
 FROM amendments a
 LEFT JOIN amendments_undone u ON u.amendment = a.amendment
 LEFT JOIN (
-    SELECT p.amendment, p.reading FROM amendments_applied p JOIN current_notes n ON n.reading = p.reading
+    SELECT p.amendment, p.reading,
+           CASE WHEN p.finding IS NOT NULL
+                THEN max(p.amendment) OVER (PARTITION BY p.reading, p.finding) END AS last
+    FROM amendments_applied p JOIN current_notes n ON n.reading = p.reading
 ) c ON c.amendment = a.amendment;
-COMMENT ON VIEW amendment_log IS 'One row for each amendment: applied, not_applied where the note or its reading changed so that it does not fit, or undone';
+COMMENT ON VIEW amendment_log IS 'One row for each amendment: applied, replaced by a later one about the same finding, not_applied where the note or its reading changed so that it does not fit, or undone';
 
 CREATE OR REPLACE VIEW run_log AS
 SELECT *, notes_in = with_findings + without_findings + duplicate + superseded + failed AS adds_up
