@@ -13,6 +13,7 @@ from converter.cli import (
     load,
     profile,
     read,
+    review,
     score,
     sql,
     summary,
@@ -29,7 +30,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-for command in (read, convert, check, profile, summary, load, find, sql, audit, words, score, demo):
+for command in (read, convert, check, profile, summary, load, find, sql, audit, review, words, score, demo):
     name = command.__name__.rpartition(".")[2]
     app.command(name, epilog=command.EXAMPLE)(guarded(getattr(command, name)))
 

@@ -1,7 +1,7 @@
 """Helps a team look over what was read: what to look at, the note with its marks, and what changed.
 
-Takes notes and readings, or their records; gives plain values to show, and checks what a person answers. Leaves
-reading to `reading`, keeping answers to `archive`, and how it looks to `cli` and `review_page`.
+Takes notes and readings, or their records; gives plain values to show, and questions to a person. Leaves
+reading to `reading`, keeping the answers to `archive`, and how it looks to `cli` and `review_page`.
 """
 
 from converter.review.changes import ChangedFinding, Changes, changes_between

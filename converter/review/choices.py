@@ -1,7 +1,7 @@
 """What a person can choose when correcting or adding a finding: everything the vocabulary knows, in order.
 
-Takes the vocabulary; gives choices as (code, label). A code goes into a form and comes back; what it means for a
-finding belongs to `judging`.
+Takes the vocabulary; gives choices as (code, label). A code goes into a form and comes back; what it means
+for a finding belongs to `judging`.
 """
 
 from collections.abc import Iterable
@@ -21,7 +21,23 @@ KIND_NAMES = {
     "primitive": "Primitive reflexes",
 }
 _NO_VARIANT = frozenset({"flexor_named"})
-_CLONUS = {"x3": "clonus: beats", "sustained": "clonus that lasts", "unsustained": "clonus that does not last"}
+_RESPONSES = (
+    ("downgoing", "flexor"),
+    ("upgoing", "extensor"),
+    ("equivocal", ""),
+    ("mute", ""),
+    ("withdrawal", ""),
+    ("absent", ""),
+    ("not tested", ""),
+)
+_CLONUS = (
+    ("present", ""),
+    ("absent", ""),
+    ("x3", "beats"),
+    ("sustained", ""),
+    ("unsustained", ""),
+    ("not tested", ""),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +72,9 @@ def reflex_choices(vocabulary: Vocabulary, also: Finding | None = None) -> dict[
         group = groups[KIND_NAMES[reflex.kind]]
         for which in (None, *variants.get(site, ())):
             code = site if which is None else f"{site}:{which}"
-            group.append(ReflexChoice(code, reflex_words(site, which, vocabulary), reflex.kind, reflex.paired))
+            group.append(
+                ReflexChoice(code, reflex_words(site, which, vocabulary), reflex.kind, reflex.paired)
+            )
     return {title: group for title, group in groups.items() if group}
 
 
@@ -65,17 +83,26 @@ def reflex_code(finding: Finding) -> str:
     return finding.site if finding.which is None else f"{finding.site}:{finding.which}"
 
 
-def value_examples(vocabulary: Vocabulary) -> Choices:
-    """Values as a note writes them, with what they mean: an offer, since any shorthand is understood."""
-    grades = {
-        f"{grade:g}{plus}": meaning.meaning
-        for grade, meaning in vocabulary.scales["bedside"].grades.items()
-        for plus in ("", "+" if grade else "")
+def value_choices(vocabulary: Vocabulary) -> dict[str, Choices]:
+    """Values as a note writes them, by kind of reflex: an offer, since any shorthand is understood."""
+    grades = vocabulary.scales["bedside"].grades.items()
+    bedside = tuple(
+        (f"{grade:g}{plus}", meaning.meaning)
+        for grade, meaning in grades
+        for plus in ("", "+" if grade else None)
+        if plus is not None
+    )
+    words = tuple(
+        (word, f"level {one.level}" if one.level else "") for word, one in vocabulary.descriptors.items()
+    )
+    strengths = (*bedside, *words, ("not tested", ""))
+    return {
+        "stretch": strengths,
+        "superficial": (("present", ""), ("absent", ""), *words, ("not tested", "")),
+        "plantar": _RESPONSES,
+        "clonus": _CLONUS,
+        "primitive": (("present", ""), ("absent", ""), ("not tested", "")),
     }
-    words = {word: "a word for the strength of a reflex" for word in vocabulary.descriptors}
-    responses = {"downgoing": "plantar response: flexor", "upgoing": "plantar response: extensor"}
-    responses |= {word: "plantar response" for word in ("equivocal", "mute", "withdrawal")}
-    return tuple((grades | words | responses | _CLONUS).items())
 
 
 def scale_choices(vocabulary: Vocabulary) -> Choices:

@@ -26,8 +26,7 @@ def decision_of(subject: Subject, amendments: Iterable[Amendment]) -> Amendment 
 
     Args:
         subject: the place.
-        amendments: those of its note and text, in the order of their numbers; ones that were undone are passed
-            by.
+        amendments: those of its note and text, in the order of their numbers; undone ones are passed by.
     """
     settled = None
     for amendment in amendments:
@@ -53,7 +52,7 @@ def settles(amendment: Amendment, subject: Subject) -> bool:
 
 
 def _added_there(amendment: Amendment, subject: Subject) -> bool:
-    """An added finding settles unread wording, and the finding of the same reflex and side that it replaces."""
+    """An added finding settles unread wording, and the finding of that reflex and side that it replaces."""
     added = amendment.finding
     if subject.finding is None or added is None:
         return _meet(amendment, subject)

@@ -220,9 +220,7 @@ def _grouped(drafts: Iterable[_Draft]) -> list[_Draft]:
 
 
 def _together(drafts: Sequence[_Draft]) -> _Draft:
-    subjects = {
-        (subject.finding, subject.spans): subject for draft in drafts for subject in draft.subjects
-    }
+    subjects = {(subject.finding, subject.spans): subject for draft in drafts for subject in draft.subjects}
     ordered = sorted(subjects.values(), key=lambda subject: (subject.start, subject.end))
     why = dict.fromkeys(sentence for draft in drafts for sentence in draft.why)
     return _Draft(drafts[0].kind, tuple(ordered), tuple(why))

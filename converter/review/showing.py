@@ -4,6 +4,8 @@ Takes a text and the places in it; gives pieces that joined are the text again, 
 character that cannot be seen, or that turns the writing round, is a piece of its own that says what it is.
 """
 
+import re
+import sys
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -17,6 +19,7 @@ LONG = 20_000
 _AROUND = 4_000
 _CLOSE = 60
 _SEEN = frozenset("\n\r\t")
+_SAID = re.compile("\u27e8U\\+([0-9A-F]{4,6})\u27e9")
 _HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 
 
@@ -85,6 +88,16 @@ def visible(text: str) -> str:
     if text.isascii() and text.isprintable():
         return text
     return "".join(f"\u27e8{_number(one)}\u27e9" if _hides(one) else one for one in text)
+
+
+def as_in_note(text: str) -> str:
+    """Text that `visible` gave, with its hidden characters again."""
+    return _SAID.sub(_character, text)
+
+
+def _character(said: re.Match[str]) -> str:
+    number = int(said[1], 16)
+    return chr(number) if number <= sys.maxunicode else said[0]
 
 
 def _first_gap(before: str) -> int:

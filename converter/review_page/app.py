@@ -1,7 +1,7 @@
 """The page as a web application: which address shows what, behind its guard.
 
-Takes a Desk and a token; gives an ASGI application. What a page does is in `pages`; here requests become plain
-values, and what goes wrong becomes a page that says what to do.
+Takes a Desk and a token; gives an ASGI application. What a page does is in `pages`; here requests become
+plain values, and what goes wrong becomes a page that says what to do.
 """
 
 from collections.abc import Callable, Mapping
@@ -76,7 +76,9 @@ def _fields(body: bytes) -> dict[str, str]:
     """The fields of a form; bytes that are no text are shown as such, never passed by."""
     text = body.decode("utf-8", "backslashreplace")
     try:
-        return dict(parse_qsl(text, keep_blank_values=True, errors="backslashreplace", max_num_fields=_MOST_FIELDS))
+        return dict(
+            parse_qsl(text, keep_blank_values=True, errors="backslashreplace", max_num_fields=_MOST_FIELDS)
+        )
     except ValueError:
         return {}
 

@@ -1,7 +1,7 @@
 """The archive as the page sees it: the queue, one question at a time, and decisions, each saved at once.
 
 Takes a Review; gives questions and progress, keeps and undoes decisions. The archive is opened for a moment
-only, so that others can work with it; where another program has it open, this waits a little and then says so.
+only, so that others can work with it; where another program has it open, this waits a little, then says so.
 """
 
 import threading

@@ -5,7 +5,6 @@ nobody waits long for it.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -16,6 +15,8 @@ from converter.review.questions import Subject, characters
 from converter.review_page.values import Review, SamplePlace
 
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
     from converter.archive import Archive, NoteKey
 
 Opening: TypeAlias = "Callable[[], AbstractContextManager[Archive]]"

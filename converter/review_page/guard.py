@@ -108,7 +108,7 @@ def _is_loopback(client: tuple[str, int] | None) -> bool:
 
 async def _body(receive: "Receive") -> bytes | None:
     """The whole body, or None where it is too long."""
-    body = b""
+    body: bytes = b""
     while True:
         message = await receive()
         body += message.get("body", b"")

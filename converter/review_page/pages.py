@@ -1,19 +1,19 @@
 """What each address of the page does.
 
-Takes what was asked as plain values; gives HTML or the address to go to. A decision that was saved always leads on by
-a redirect, so that reloading a page or going back never decides twice.
+Takes what was asked as plain values; gives HTML or the address to go to. A decision that was saved always
+leads on by a redirect, so that reloading a page or going back never decides twice.
 """
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from converter.model import Amendment
-from converter.review import Question, Subject
-from converter.review.correcting import Mistake, MistakesError
+from converter.review import KINDS, VERDICT_WORDS, Question, Subject
+from converter.review.showing import visible
 from converter.review_page import answers, views
 from converter.review_page.desk import Desk, subject_named
 from converter.review_page.rendering import address, render
-from converter.review_page.values import DecidedError, GoneError, Looked
+from converter.review_page.values import DecidedError, GoneError, Looked, MistakesError
 from converter.review_page.views import Form
 
 
@@ -163,7 +163,12 @@ class Pages:
         return Answer(to=address(self.base, "question", following.question, show=kind, done=done))
 
     def _question(
-        self, asked: Asked, given: Mapping[str, str], form: Form | None = None, alarm: str = "", status: int = 200
+        self,
+        asked: Asked,
+        given: Mapping[str, str],
+        form: Form | None = None,
+        alarm: str = "",
+        status: int = 200,
     ) -> Answer:
         looked = self._desk.look(self._desk.find(asked.name))
         shown = views.question_page(
@@ -182,7 +187,7 @@ class Pages:
         return Answer(html=render(template, **{**shown, "said": said}), status=status)
 
     def _words_for(self, asked: Asked) -> dict[str, str]:
-        """What the form to add begins with: the words marked in the note, else the unread ones in question."""
+        """What the form to add begins with: words marked in the note, else the unread ones in question."""
         if asked.query.get("words"):
             return {"words": asked.query["words"], "near": asked.query.get("near", "")}
         looked = self._desk.look(self._desk.find(asked.name))
@@ -191,12 +196,13 @@ class Pages:
             return {}
         subject = subject_named(looked, key)
         words = looked.note.text[subject.start : subject.end]
-        return {"words": words, "near": str(subject.start)} if subject.finding is None else {}
+        shown = visible(" ".join(words.split()))
+        return {"words": shown, "near": str(subject.start)} if subject.finding is None else {}
 
 
 def _kind(given: Mapping[str, str]) -> str:
     kind = given.get("show", "")
-    return kind if kind in views.KINDS else ""
+    return kind if kind in KINDS else ""
 
 
 def _seen(asked: Asked) -> int:
@@ -209,11 +215,8 @@ def _numbers(text: str) -> list[int]:
 
 def _meanwhile(error: DecidedError) -> str:
     decision = error.decision
-    said = views.VERDICT_WORDS[decision.verdict].lower()
+    said = VERDICT_WORDS[decision.verdict].lower()
     return (
         f"{decision.by} decided on this place while you looked at it ({said}, {decision.at}). "
         "Your decision was not saved. Undo theirs first if you disagree."
     )
-
-
-__all__ = ["Answer", "Asked", "Mistake", "Pages"]

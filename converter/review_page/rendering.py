@@ -1,7 +1,7 @@
 """Fills in the page's templates: everything is escaped, and no character hides or misleads.
 
-Takes the name of a template and plain values; gives HTML. Only what the templates themselves say goes in as it
-is.
+Takes the name of a template and plain values; gives HTML. Only what the templates themselves say goes in
+as it is.
 """
 
 from functools import cache

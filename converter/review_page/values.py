@@ -1,4 +1,4 @@
-"""The values that the review page works with: who reviews what, what stands before a person, what goes wrong."""
+"""The values of the review page: who reviews what, what stands before a person, what can go wrong."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -7,6 +7,7 @@ from pathlib import Path
 from converter.api import Session
 from converter.model import Amendment, Note, Reading
 from converter.review import Question
+from converter.review.places import Place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +93,29 @@ class Progress:
         return self.total - self.left
 
 
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """What is wrong with one answer.
+
+    Attributes:
+        field: name of the answer.
+        sentence: what to do about it.
+        places: where the words stand, when a person has to choose among several places.
+    """
+
+    field: str
+    sentence: str
+    places: tuple[Place, ...] = ()
+
+
+class MistakesError(Exception):
+    """Some answers cannot be used; `mistakes` says why."""
+
+    def __init__(self, mistakes: list[Mistake]) -> None:
+        super().__init__("some answers cannot be used")
+        self.mistakes = mistakes
+
+
 class GoneError(Exception):
     """What was asked for is not there, or not as it was; the message is one sentence."""
 
@@ -99,6 +123,6 @@ class GoneError(Exception):
 class DecidedError(Exception):
     """Somebody decided on the place meanwhile; `decision` is theirs."""
 
-    def __init__(self, decision: Amendment | None) -> None:
+    def __init__(self, decision: Amendment) -> None:
         super().__init__("somebody decided on this place meanwhile")
         self.decision = decision

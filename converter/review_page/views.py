@@ -4,23 +4,17 @@ Takes the desk, a question and what a person is doing with it; gives dicts. The 
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from converter.model import Amendment, Finding, Reading
-from converter.review import KINDS, VERDICT_WORDS, Question, Subject, decision_of, subject_of
-from converter.review.choices import (
-    reason_choices,
-    reflex_choices,
-    reflex_code,
-    scale_choices,
-    value_groups,
-)
-from converter.review.correcting import EMPTY, Mistake, answers_of
-from converter.review.sayings import COMPARISONS, PLUSES, SIDES, STATUSES, saying_of
+from converter.review import KINDS, VERDICT_WORDS, Subject, decision_of, subject_of
+from converter.review.choices import reason_choices, reflex_choices, scale_choices, value_choices
+from converter.review.sayings import SIDES, STATUSES, saying_of
 from converter.review.showing import close_up, part_shown, pieces_shown
+from converter.review_page.answers import EMPTY, answers_of
 from converter.review_page.desk import Desk
-from converter.review_page.values import Looked
+from converter.review_page.values import Looked, Mistake
 
 _LISTED = 500
 """Decisions on one page, the newest first; `plexor sql` has them all."""
@@ -141,6 +135,7 @@ def _card(looked: Looked, subject: Subject, number: int, desk: Desk) -> dict[str
     finding = _finding(looked.reading, subject)
     decision = decision_of(subject, looked.amendments)
     text = looked.note.text
+    unmarked = replace(looked.reading, findings=(), unread=())
     return {
         "key": subject.key,
         "number": number,
@@ -148,15 +143,9 @@ def _card(looked: Looked, subject: Subject, number: int, desk: Desk) -> dict[str
         "saying": None if finding is None else saying_of(finding, desk.review.session.vocabulary),
         "place": f"{subject.start} to {subject.end}",
         "words": text[subject.start : subject.end],
-        "close": pieces_shown(text, _NOTHING_READ(looked.reading), (subject,), close_up(text, subject)),
+        "close": pieces_shown(text, unmarked, (subject,), close_up(text, subject)),
         "decision": None if decision is None else _decision(decision, desk),
     }
-
-
-def _NOTHING_READ(reading: Reading) -> Reading:  # noqa: N802 - stands where a reading without marks is meant
-    from dataclasses import replace
-
-    return replace(reading, findings=(), unread=())
 
 
 def _set_current(cards: Sequence[dict[str, Any]], key: str) -> None:
@@ -196,7 +185,13 @@ def _decision(amendment: Amendment, desk: Desk) -> dict[str, Any]:
     }
 
 
-_SIGNS = {"confirmed": "\u2713", "corrected": "\u270e", "rejected": "\u2715", "added": "+", "no_finding": "\u2013"}
+_SIGNS = {
+    "confirmed": "\u2713",
+    "corrected": "\u270e",
+    "rejected": "\u2715",
+    "added": "+",
+    "no_finding": "\u2013",
+}
 
 
 def _form(form: Form, looked: Looked, desk: Desk) -> dict[str, Any]:
@@ -204,7 +199,7 @@ def _form(form: Form, looked: Looked, desk: Desk) -> dict[str, Any]:
     subjects = (subject_of(one, looked.reading) for one in looked.reading.findings)
     key = next((one for one in subjects if form.key and one.key == form.key), None)
     finding = None if key is None else _finding(looked.reading, key)
-    blank = EMPTY if finding is None else answers_of(finding)
+    blank = EMPTY if finding is None else answers_of(finding, words)
     return {
         "key": form.key,
         "saying": None if finding is None else saying_of(finding, words),
@@ -213,17 +208,15 @@ def _form(form: Form, looked: Looked, desk: Desk) -> dict[str, Any]:
         "wrong": {mistake.field: mistake.sentence for mistake in form.mistakes},
         "places": next((mistake.places for mistake in form.mistakes if mistake.places), ()),
         "reflexes": reflex_choices(words, finding),
-        "own_reflex": "" if finding is None else reflex_code(finding),
         "sides": SIDES,
-        "values": value_groups(words),
+        "values": value_choices(words),
+        "own_kind": "stretch" if finding is None else finding.kind,
         "scales": scale_choices(words),
-        "pluses": PLUSES,
-        "comparisons": COMPARISONS,
         "statuses": STATUSES,
         "reasons": reason_choices(words),
     }
 
 
-def place_in_queue(desk: Desk, question: Question | None) -> int:
-    """The place of a question in the queue, from 1; 0 for none."""
-    return 0 if question is None else desk.place_of(question)
+def is_settled(looked: Looked) -> bool:
+    """Whether no place of a question is open."""
+    return all(decision_of(subject, looked.amendments) for subject in looked.question.subjects)
