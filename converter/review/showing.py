@@ -60,7 +60,8 @@ def pieces_shown(
     for number, subject in enumerate(subjects):
         mark = "unread" if subject.finding is None else "finding"
         _label(labels, low, subject.spans, (mark, number))
-    return [piece for piece in _runs(text, labels, low) if piece.text]
+    _join_over_spaces(text[low:high], labels)
+    return list(_runs(text, labels, low))
 
 
 def part_shown(text: str, subjects: Sequence[Subject], whole: bool = False) -> tuple[int, int]:
@@ -111,6 +112,17 @@ def _label(
         start, end = max(span.start - low, 0), min(span.end - low, len(labels))
         if start < end:
             labels[start:end] = [label] * (end - start)
+
+
+def _join_over_spaces(text: str, labels: list[tuple[str, int | None]]) -> None:
+    """Spaces between two words of one mark have that mark too, so that a phrase is one piece."""
+    last = 0
+    for place, label in enumerate(labels):
+        if text[place] in " \t":
+            continue
+        if label[0] and labels[last] == label and place - last > 1:
+            labels[last + 1 : place] = [label] * (place - last - 1)
+        last = place
 
 
 def _runs(text: str, labels: list[tuple[str, int | None]], low: int) -> Iterable[ShownPiece]:

@@ -4,6 +4,8 @@ Takes a Desk and a token; gives an ASGI application. What a page does is in `pag
 plain values, and what goes wrong becomes a page that says what to do.
 """
 
+import os
+import traceback
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
@@ -20,6 +22,10 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp
 
 _MOST_FIELDS = 60
+_FAULT = (
+    "plexor itself has a fault here ({}). Start the review with PLEXOR_TRACEBACK=1 set to see where, and please "
+    "report it. What was saved before is kept."
+)
 
 
 def make_app(desk: Desk, token: str, hosts: frozenset[str]) -> "ASGIApp":
@@ -95,6 +101,10 @@ def _answer(page: Callable[[Asked], Answer], pages: Pages, asked: Asked) -> Answ
         return _trouble(pages, asked, 410, str(error))
     except ArchiveError as error:
         return _trouble(pages, asked, 409, str(error))
+    except Exception as error:
+        if os.environ.get("PLEXOR_TRACEBACK"):
+            traceback.print_exception(error)
+        return _trouble(pages, asked, 500, _FAULT.format(type(error).__name__))
 
 
 def _trouble(pages: Pages, asked: Asked, status: int, sentence: str, *, again: bool = False) -> Answer:

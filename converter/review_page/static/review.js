@@ -96,7 +96,10 @@
   addEventListener("pageshow", () => { sent = false; });
 
   // The list of keys, and whether single letters count.
-  for (const button of document.querySelectorAll("[data-opens=keys]")) button.addEventListener("click", () => dialog.showModal());
+  for (const button of document.querySelectorAll("[data-opens=keys]")) button.addEventListener("click", () => {
+    dialog.showModal();
+    $("#close-keys").focus();
+  });
   if (letters) {
     letters.checked = storage((kept) => kept.getItem("letters")) !== "no";
     letters.addEventListener("change", () => storage((kept) => kept.setItem("letters", letters.checked ? "yes" : "no")));
