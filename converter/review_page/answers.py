@@ -22,6 +22,8 @@ EMPTY = {
 }  # fmt: skip
 """The answers of an empty form."""
 
+_VALUE = "Give the value as a note would write it: 2+, absent, upgoing."
+
 
 def answers_of(finding: Finding, vocabulary: Vocabulary) -> dict[str, str]:
     """The answers that describe a finding as it is."""
@@ -85,7 +87,7 @@ def added(looked: Looked, given: Mapping[str, str], review: Review) -> Amendment
     if not answers["reflex"]:
         mistakes.append(Mistake("reflex", "Choose the reflex."))
     if not answers["value"] and answers["status"] != "not_tested":
-        mistakes.append(Mistake("value", "Give the value as a note would write it: 2+, absent, upgoing."))
+        mistakes.append(Mistake("value", _VALUE))
     spans = _place(looked, answers, mistakes)
     if mistakes:
         raise MistakesError(mistakes)
@@ -140,6 +142,8 @@ def _told_anew(
     other_kind = words.reflexes.get(answers["reflex"].partition(":")[0])
     if "reflex" in changed and other_kind is not None and other_kind.kind != read.kind:
         changed["value"] = answers["value"]
+    if changed.get("value") == "" and answers["status"] != "not_tested":
+        mistakes.append(Mistake("value", _VALUE))
     told = Told(
         site=changed.get("reflex"),
         side=changed.get("side"),
