@@ -13,7 +13,7 @@ from converter.review.questions import (
     Subject,
     questions_of,
     sample_question,
-    subject_of,
+    subjects_of,
     unread_subject,
 )
 from converter.review.records import read_records
@@ -37,7 +37,7 @@ __all__ = [
     "read_records",
     "sample_question",
     "settles",
-    "subject_of",
+    "subjects_of",
     "unread_subject",
     "unread_wordings",
 ]

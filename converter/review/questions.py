@@ -6,7 +6,8 @@ to judge. Leaves what the judgement does to the reading to `archive`, and how it
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from converter.model import Assessment, Diagnostic, Finding, Reading, Severity, Span, Unread
@@ -117,10 +118,12 @@ def questions_of(
     """
     said = [*reading.diagnostics, *(one for each in assessments for one in each.diagnostics)]
     doubts = [one for one in said if one.severity in _DOUBTFUL and one.code not in _ASKED_AS_UNREAD]
-    drafts = _joined(_contradictions(reading, doubts, vocabulary))
+    subjects = subjects_of(reading)
+    drafts = _joined(_contradictions(reading, subjects, doubts, vocabulary))
     taken = {subject.finding for draft in drafts for subject in draft.subjects}
-    single = list(_single(reading, doubts))
-    drafts = [_with_doubts(draft, single) for draft in drafts]
+    single = list(_single(reading, subjects, doubts))
+    reasons = {draft.subjects[0].finding: draft.why for draft in single}
+    drafts = [_with_doubts(draft, reasons) for draft in drafts]
     drafts += _grouped(one for one in single if one.subjects[0].finding not in taken)
     drafts += _grouped(_unread(piece) for piece in reading.unread)
     return tuple(_question(reading, draft) for draft in sorted(drafts, key=lambda draft: draft.place))
@@ -131,11 +134,19 @@ def sample_question(reading: Reading, subject: Subject) -> Question:
     return _question(reading, _Draft("sample", (subject,), ("This place was drawn for the sample.",)))
 
 
-def subject_of(finding: Finding, reading: Reading) -> Subject:
-    """A finding of a reading as a place to judge."""
-    spans = finding.spans or (Span(finding.start, finding.end, "value"),)
-    same = sum(characters(one.spans) == characters(spans) for one in reading.findings)
-    return Subject(finding.finding, spans, (finding.site, finding.which, finding.side), same <= 1)
+def subjects_of(reading: Reading) -> dict[str, Subject]:
+    """The findings of a reading as places to judge, by the findings' identifiers."""
+    spans = {one.finding: one.spans or (Span(one.start, one.end, "value"),) for one in reading.findings}
+    sharing = Counter(characters(places) for places in spans.values())
+    return {
+        one.finding: Subject(
+            finding=one.finding,
+            spans=spans[one.finding],
+            what=(one.site, one.which, one.side),
+            alone=sharing[characters(spans[one.finding])] == 1,
+        )
+        for one in reading.findings
+    }
 
 
 def characters(spans: Iterable[Span]) -> frozenset[tuple[int, int]]:
@@ -149,13 +160,16 @@ def unread_subject(piece: Unread) -> Subject:
 
 
 def _contradictions(
-    reading: Reading, doubts: Sequence[Diagnostic], vocabulary: Vocabulary
+    reading: Reading,
+    subjects: Mapping[str, Subject],
+    doubts: Sequence[Diagnostic],
+    vocabulary: Vocabulary,
 ) -> Iterator[_Draft]:
     for doubt in doubts:
         if doubt.code in _CONTRADICTIONS:
             found = _in_conflict(reading, doubt, vocabulary)
             if found:
-                places = tuple(subject_of(one, reading) for one in found)
+                places = tuple(subjects[one.finding] for one in found)
                 yield _Draft("contradiction", places, (_sentence(doubt),))
 
 
@@ -177,20 +191,24 @@ def _covers(finding: Finding, vocabulary: Vocabulary) -> set[tuple[int, str, str
     return {(finding.exam, site, side) for site in sites for side in sides}
 
 
-def _single(reading: Reading, doubts: Sequence[Diagnostic]) -> Iterator[_Draft]:
-    """Findings that are doubtful by themselves, each with every reason."""
-    others = [one for one in doubts if one.code not in _CONTRADICTIONS and one.start is not None]
+def _single(
+    reading: Reading, subjects: Mapping[str, Subject], doubts: Sequence[Diagnostic]
+) -> Iterator[_Draft]:
+    """Findings that are doubtful by themselves, each with every reason; and other doubtful places."""
+    others: dict[tuple[int, int], list[str]] = defaultdict(list)
+    for one in doubts:
+        if one.code not in _CONTRADICTIONS and one.start is not None and one.end is not None:
+            others[one.start, one.end].append(_sentence(one))
     for finding in reading.findings:
-        about = [_sentence(one) for one in others if _same_place(finding, one)]
+        about = list(others.get((finding.start, finding.end), ()))
         if finding.certainty == "uncertain":
             about.append(_STATED_DOUBT)
         if about:
-            yield _Draft("doubt", (subject_of(finding, reading),), tuple(about))
+            yield _Draft("doubt", (subjects[finding.finding],), tuple(about))
     places = {(one.start, one.end) for one in reading.findings}
-    for one in others:
-        if one.start is not None and one.end is not None and (one.start, one.end) not in places:
-            place = Subject(None, (Span(one.start, one.end, "unread"),))
-            yield _Draft("doubt", (place,), (_sentence(one),))
+    for (start, end), about in others.items():
+        if (start, end) not in places:
+            yield _Draft("doubt", (Subject(None, (Span(start, end, "unread"),)),), tuple(about))
 
 
 def _unread(piece: Unread) -> _Draft:
@@ -202,7 +220,7 @@ def _joined(drafts: Iterable[_Draft]) -> list[_Draft]:
     whole: list[_Draft] = []
     for draft in drafts:
         mine = {subject.finding for subject in draft.subjects}
-        meeting = [one for one in whole if mine & {subject.finding for subject in one.subjects}]
+        meeting = [one for one in whole if any(subject.finding in mine for subject in one.subjects)]
         whole = [one for one in whole if one not in meeting]
         whole.append(_together([*meeting, draft]))
     return whole
@@ -226,9 +244,8 @@ def _together(drafts: Sequence[_Draft]) -> _Draft:
     return _Draft(drafts[0].kind, tuple(ordered), tuple(why))
 
 
-def _with_doubts(draft: _Draft, single: Iterable[_Draft]) -> _Draft:
-    own = {subject.finding for subject in draft.subjects}
-    more = [sentence for one in single if one.subjects[0].finding in own - {None} for sentence in one.why]
+def _with_doubts(draft: _Draft, reasons: Mapping[str | None, tuple[str, ...]]) -> _Draft:
+    more = [sentence for subject in draft.subjects for sentence in reasons.get(subject.finding, ())]
     return replace(draft, why=tuple(dict.fromkeys((*draft.why, *more))))
 
 
@@ -236,10 +253,6 @@ def _within(finding: Finding, doubt: Diagnostic) -> bool:
     if doubt.start is None or doubt.end is None:
         return False
     return doubt.start <= finding.start and finding.end <= doubt.end
-
-
-def _same_place(finding: Finding, doubt: Diagnostic) -> bool:
-    return (finding.start, finding.end) == (doubt.start, doubt.end)
 
 
 def _sentence(doubt: Diagnostic) -> str:

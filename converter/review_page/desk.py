@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from converter import amending
 from converter.model import Amendment
-from converter.review import Question, Subject, decision_of, is_open, settles, subject_of
+from converter.review import Question, Subject, decision_of, is_open, settles, subjects_of
 from converter.review_page.gathering import Gathered, gathered
 from converter.review_page.values import DecidedError, GoneError, Looked, Progress, Review
 
@@ -211,10 +211,10 @@ def subject_named(looked: Looked, key: str) -> Subject:
     Raises:
         GoneError: the note is read another way now, so that there is no such place.
     """
-    others = (subject_of(one, looked.reading) for one in looked.reading.findings)
-    for subject in (*looked.question.subjects, *others):
-        if subject.key == key:
-            return subject
+    own = {one.key: one for one in looked.question.subjects}
+    known = own | {one.key: one for one in subjects_of(looked.reading).values()}
+    if key in known:
+        return known[key]
     raise GoneError("The note was read anew meanwhile, and this place is not there any more.")
 
 

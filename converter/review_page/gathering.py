@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from converter.api import has_text
 from converter.model import Reading
-from converter.review import KINDS, Question, questions_of, sample_question, subject_of, unread_subject
+from converter.review import KINDS, Question, questions_of, sample_question, subjects_of, unread_subject
 from converter.review.questions import Subject, characters
 from converter.review_page.values import Review, SamplePlace
 
@@ -99,8 +99,7 @@ def _of_sample(reading: Reading, sample: Iterable[SamplePlace]) -> Iterator[Ques
 def _subjects(reading: Reading, place: SamplePlace) -> Iterator[Subject]:
     """The finding with the spans that were drawn; of several the one of that name; else unread wording."""
     wanted = frozenset(place.spans)
-    found = [subject_of(one, reading) for one in reading.findings]
-    same = [one for one in found if characters(one.spans) == wanted]
+    same = [one for one in subjects_of(reading).values() if characters(one.spans) == wanted]
     named = [one for one in same if one.finding == place.finding] or same[:1]
     unread = [unread_subject(one) for one in reading.unread]
     yield from (named or [one for one in unread if characters(one.spans) == wanted])[:1]

@@ -8,14 +8,16 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from converter.model import Amendment, Finding, Reading
-from converter.review import KINDS, VERDICT_WORDS, Subject, decision_of, subject_of
+from converter.review import KINDS, VERDICT_WORDS, Subject, decision_of, subjects_of
 from converter.review.choices import reason_choices, reflex_choices, scale_choices, value_choices
 from converter.review.sayings import SIDES, STATUSES, saying_of
 from converter.review.showing import close_up, part_shown, pieces_shown
 from converter.review_page.answers import EMPTY, answers_of
-from converter.review_page.desk import Desk
+from converter.review_page.desk import Desk, subject_named
 from converter.review_page.values import Looked, Mistake
 
+_CARDS = 50
+"""Places shown at a time; the next ones follow when these are settled."""
 _LISTED = 500
 """Decisions on one page, the newest first; `plexor sql` has them all."""
 
@@ -88,7 +90,7 @@ def question_page(
         form: a correction or an addition that is being written.
     """
     question = looked.question
-    cards = [_card(looked, subject, number, desk) for number, subject in enumerate(question.subjects, 1)]
+    cards = _cards(looked, form.key if form is not None else at, desk)
     _set_current(cards, form.key if form is not None else at)
     low, high = part_shown(looked.note.text, question.subjects, whole)
     return common(desk, base, kind) | {
@@ -100,6 +102,7 @@ def question_page(
         "note": looked.note,
         "seen": looked.seen,
         "cards": cards,
+        "more": len(question.subjects) - len(cards),
         "open": [card for card in cards if card["decision"] is None],
         "others": _others(looked, desk),
         "added": [_decision(one, desk) for one in looked.amendments if _stands_added(one)],
@@ -131,6 +134,18 @@ _TITLES = {
 }
 
 
+def _cards(looked: Looked, key: str, desk: Desk) -> list[dict[str, Any]]:
+    """The places of a question; of very many those from the first that is open, or asked for."""
+    subjects = looked.question.subjects
+    first = 0
+    if len(subjects) > _CARDS:
+        chosen = [place for place, one in enumerate(subjects) if one.key == key]
+        left = (place for place, one in enumerate(subjects) if decision_of(one, looked.amendments) is None)
+        first = (chosen or [next(left, 0)])[0]
+    shown = list(enumerate(subjects, 1))[first : first + _CARDS]
+    return [_card(looked, subject, number, desk) for number, subject in shown]
+
+
 def _card(looked: Looked, subject: Subject, number: int, desk: Desk) -> dict[str, Any]:
     finding = _finding(looked.reading, subject)
     decision = decision_of(subject, looked.amendments)
@@ -156,9 +171,10 @@ def _set_current(cards: Sequence[dict[str, Any]], key: str) -> None:
 
 def _others(looked: Looked, desk: Desk) -> list[dict[str, Any]]:
     asked = {subject.key for subject in looked.question.subjects}
-    found = [subject_of(one, looked.reading) for one in looked.reading.findings]
-    rest = [subject for subject in found if subject.key not in asked]
-    return [_card(looked, subject, number, desk) for number, subject in enumerate(rest, 1)]
+    rest = [one for one in subjects_of(looked.reading).values() if one.key not in asked]
+    nearest = sorted(rest, key=lambda one: abs(one.start - looked.question.subjects[0].start))[:_CARDS]
+    shown = sorted(nearest, key=lambda one: one.start)
+    return [_card(looked, subject, number, desk) for number, subject in enumerate(shown, 1)]
 
 
 def _finding(reading: Reading, subject: Subject) -> Finding | None:
@@ -196,9 +212,7 @@ _SIGNS = {
 
 def _form(form: Form, looked: Looked, desk: Desk) -> dict[str, Any]:
     words = desk.review.session.vocabulary
-    subjects = (subject_of(one, looked.reading) for one in looked.reading.findings)
-    key = next((one for one in subjects if form.key and one.key == form.key), None)
-    finding = None if key is None else _finding(looked.reading, key)
+    finding = _finding(looked.reading, subject_named(looked, form.key)) if form.key else None
     blank = EMPTY if finding is None else answers_of(finding, words)
     return {
         "key": form.key,

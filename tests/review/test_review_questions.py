@@ -12,7 +12,7 @@ from review_readings import read
 
 from converter.assess import assess_reading
 from converter.model import Amendment, Finding, Span
-from converter.review import Question, decision_of, is_open, questions_of, subject_of
+from converter.review import Question, decision_of, is_open, questions_of, subjects_of
 from converter.words import shipped_vocabulary
 
 WORDS = shipped_vocabulary()
@@ -20,9 +20,7 @@ WORDS = shipped_vocabulary()
 
 def asked(text: str) -> list[tuple[str, list[str]]]:
     """The kinds of question about a text, each with the words of its places."""
-    return [
-        (one.kind, [text[place.start : place.end] for place in one.subjects]) for one in questions(text)
-    ]
+    return [(one.kind, [text[place.start : place.end] for place in one.subjects]) for one in questions(text)]
 
 
 def questions(text: str) -> tuple[Question, ...]:
@@ -79,7 +77,18 @@ def test_a_question_has_the_same_name_whenever_it_is_asked() -> None:
 
 
 PIECES = st.sampled_from(
-    ("R KJ 1+", "R KJ 3+", "?AJ reduced", "DTRs were puzzling", "KJ 9+", "TJ 2", "; ", ". ", "\n", "AJ absent")
+    (
+        "R KJ 1+",
+        "R KJ 3+",
+        "?AJ reduced",
+        "DTRs were puzzling",
+        "KJ 9+",
+        "TJ 2",
+        "; ",
+        ". ",
+        "\n",
+        "AJ absent",
+    )
 )
 
 
@@ -90,7 +99,9 @@ def test_every_doubt_and_unread_place_is_asked_about_exactly_once(text: str) -> 
     found = questions_of(reading, assess_reading(reading, note, WORDS), WORDS)
     keys = [subject.key for one in found for subject in one.subjects]
     assert len(keys) == len(set(keys))
-    doubtful = {subject_of(one, reading).key for one in reading.findings if one.certainty == "uncertain"}
+    doubtful = {
+        subjects_of(reading)[one.finding].key for one in reading.findings if one.certainty == "uncertain"
+    }
     unread = {f"@{one.start}-{one.end}" for one in reading.unread}
     assert doubtful | unread <= set(keys)
     assert all(one.why and all(sentence.endswith((".", "?")) for sentence in one.why) for one in found)
@@ -107,7 +118,7 @@ def said(verdict: str, about: Finding | None, spans: tuple[Span, ...], **more: o
 def test_a_decision_settles_its_own_finding_and_no_other() -> None:
     _, reading = read("R KJ 1+, L KJ 3+")
     first, second = reading.findings
-    one, two = (subject_of(finding, reading) for finding in reading.findings)
+    one, two = (subjects_of(reading)[finding.finding] for finding in reading.findings)
     decision = said("confirmed", first, first.spans)
     assert decision_of(one, [decision]) == decision
     assert decision_of(two, [decision]) is None
@@ -134,5 +145,5 @@ def test_an_added_finding_settles_the_one_it_replaces() -> None:
     knee, ankle = reading.findings
     added = replace(knee, end=knee.end + 8, spans=(Span(knee.start, knee.end + 8, "value"),))
     decision = said("added", added, added.spans, made_on=None)
-    assert decision_of(subject_of(knee, reading), [decision]) == decision
-    assert decision_of(subject_of(ankle, reading), [decision]) is None
+    assert decision_of(subjects_of(reading)[knee.finding], [decision]) == decision
+    assert decision_of(subjects_of(reading)[ankle.finding], [decision]) is None

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from review_readings import read
 
 from converter.model import Span
-from converter.review import Subject, subject_of
+from converter.review import Subject, subjects_of
 from converter.review.places import places_of
 from converter.review.showing import LONG, as_in_note, close_up, part_shown, pieces_shown, visible
 
@@ -17,7 +17,7 @@ OVERRIDE, ISOLATE, NUL, ZERO_WIDTH = "\u202e", "\u2066", "\x00", "\u200b"
 
 def test_the_place_in_question_findings_and_unread_wording_are_told_apart() -> None:
     note, reading = read("R KJ 2+. L KJ 3+. DTRs were puzzling.")
-    place = subject_of(reading.findings[1], reading)
+    place = subjects_of(reading)[reading.findings[1].finding]
     shown = [(piece.text, piece.mark, piece.subject) for piece in pieces_shown(note.text, reading, (place,))]
     assert [one for one in shown if one[1]] == [
         ("R KJ 2+", "finding", None), ("L KJ 3+", "finding", 0), ("DTRs were puzzling", "unread", None),

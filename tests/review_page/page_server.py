@@ -37,7 +37,10 @@ def session() -> Session:
 def notes_of(texts: Mapping[str, str]) -> list[Note]:
     return [
         replace(
-            note_from_text(text, name, "urn:example:notes"), patient="P-1", author="EX-1", authored="2031-02-03"
+            note_from_text(text, name, "urn:example:notes"),
+            patient="P-1",
+            author="EX-1",
+            authored="2031-02-03",
         )
         for name, text in texts.items()
     ]
@@ -112,7 +115,9 @@ class Served:
         """Send a form as the page itself does."""
         own = {"Origin": self.origin, "Sec-Fetch-Site": "same-origin"}
         kind = {"Content-Type": "application/x-www-form-urlencoded"}
-        return self.ask("POST", f"{self.base}{path}", {**kind, **(own if headers is None else headers)}, urlencode(fields))
+        return self.ask(
+            "POST", f"{self.base}{path}", {**kind, **(own if headers is None else headers)}, urlencode(fields)
+        )
 
     def ask(self, method: str, path: str, headers: Mapping[str, str], body: str | bytes | None = None) -> Got:
         """Ask in any way."""
@@ -152,5 +157,3 @@ def served(archive: Path, by: str = "R-1", *more: str) -> Iterator[Served]:
         if process.poll() is None:
             process.send_signal(signal.SIGTERM)
         process.communicate(timeout=30)
-
-

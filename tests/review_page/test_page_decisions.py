@@ -108,7 +108,9 @@ def test_a_correction_is_what_every_search_sees(page: Served, archive: Path) -> 
         ({"words": "AJ 2+", "reflex": "achilles", "value": "2+"}, {"quote": "AJ 2+", "as_written": "2+"}),
     ],
 )  # fmt: skip
-def test_each_answer_of_the_form_counts(archive: Path, answers: dict[str, str], expected: dict[str, object]) -> None:
+def test_each_answer_of_the_form_counts(
+    archive: Path, answers: dict[str, str], expected: dict[str, object]
+) -> None:
     """Grades and levels by the bedside scale of the word lists; NINDS 3 is in the upper half of normal."""
     desk = desk_of(archive)
     pages, question = Pages(desk, "/t"), desk.questions[0]
@@ -150,7 +152,13 @@ def test_an_answer_that_cannot_be_used_is_told_beside_its_field(
 def test_a_finding_that_was_missed_is_added_at_its_words(page: Served, archive: Path) -> None:
     path = page.question("unread")
     assert 'value="DTRs were puzzling"' in page.get(f"{path}/add?place=@13-31").text
-    fields = {"words": "ankle jerk zibbled", "reflex": "achilles", "side": "left", "value": "absent", "seen": "0"}
+    fields = {
+        "words": "ankle jerk zibbled",
+        "reflex": "achilles",
+        "side": "left",
+        "value": "absent",
+        "seen": "0",
+    }
     assert page.post(f"{path}/add", fields).status == 303
     (added,) = findings(archive, "RV-2")
     text = NOTES["RV-2"]
@@ -212,7 +220,10 @@ def test_two_people_at_the_very_same_time_lose_nothing(tmp_path: Path) -> None:
     with served(archive, "R-1") as one, served(archive, "R-2") as two:
         names = [question.question for question in desk_of(archive).questions]
         paths = [f"/question/{name}" for name in names]
-        workers = [threading.Thread(target=work, args=(page, own)) for page, own in ((one, paths[::2]), (two, paths[1::2]))]
+        workers = [
+            threading.Thread(target=work, args=(page, own))
+            for page, own in ((one, paths[::2]), (two, paths[1::2]))
+        ]
         for worker in workers:
             worker.start()
         for worker in workers:

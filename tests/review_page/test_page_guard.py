@@ -31,7 +31,9 @@ def test_the_page_opens_for_who_has_its_address(page: Served) -> None:
     assert page.ask("GET", f"{page.base}/", {"Host": f"localhost:{page.port}"}).status == 200
 
 
-@pytest.mark.parametrize("token", ["", "/", "/wrong-token/", "/wrong/static/review.css", "/{}x/", "/x{}/", "/{}"])
+@pytest.mark.parametrize(
+    "token", ["", "/", "/wrong-token/", "/wrong/static/review.css", "/{}x/", "/x{}/", "/{}"]
+)
 def test_without_the_right_token_nothing_is_shown(page: Served, token: str) -> None:
     path = token.format(page.base.strip("/")) or "/"
     answer = page.ask("GET", path, {})
@@ -74,7 +76,8 @@ def test_a_form_from_elsewhere_changes_nothing(page: Served, archive: Path, head
 
 
 @pytest.mark.parametrize(
-    "host", ["attacker.example", "attacker.example:{}", "127.0.0.1", "127.0.0.1:1", "[::1]:{}", "localhost.:{}"]
+    "host",
+    ["attacker.example", "attacker.example:{}", "127.0.0.1", "127.0.0.1:1", "[::1]:{}", "localhost.:{}"],
 )
 def test_a_name_that_was_pointed_here_is_refused(page: Served, host: str) -> None:
     answer = page.ask("GET", f"{page.base}/", {"Host": host.format(page.port)})
@@ -121,7 +124,14 @@ def own_addresses() -> set[str]:
 
 
 def test_every_answer_forbids_foreign_code_and_frames(page: Served) -> None:
-    for path in ("/", "/decisions", page.question("doubt"), "/static/review.css", "/nowhere", "/question/nothing"):
+    for path in (
+        "/",
+        "/decisions",
+        page.question("doubt"),
+        "/static/review.css",
+        "/nowhere",
+        "/question/nothing",
+    ):
         answer = page.get(path)
         policy = answer.headers["content-security-policy"]
         assert "default-src 'none'" in policy
@@ -141,7 +151,9 @@ def test_pages_hold_no_script_of_their_own_and_nothing_from_outside(page: Served
         assert f'src="{page.base}/static/review.js"' in text
         assert " style=" not in text
         assert " on" not in " ".join(part.split(">")[0] for part in text.split("<button")[1:])
-        links = [part.split('"')[0] for mark in ('href="', 'src="', 'action="') for part in text.split(mark)[1:]]
+        links = [
+            part.split('"')[0] for mark in ('href="', 'src="', 'action="') for part in text.split(mark)[1:]
+        ]
         assert links
         assert all(link.startswith((page.base, "#")) for link in links)
 
@@ -157,7 +169,9 @@ def test_a_request_that_is_too_long_is_refused_and_the_page_lives_on(page: Serve
     assert page.get("/").status == 200
 
 
-@pytest.mark.parametrize("path", ["/static/../app.py", "/static/%2e%2e/app.py", "/static/..%2fapp.py", "/static//etc/passwd"])
+@pytest.mark.parametrize(
+    "path", ["/static/../app.py", "/static/%2e%2e/app.py", "/static/..%2fapp.py", "/static//etc/passwd"]
+)
 def test_only_the_two_files_of_the_page_are_given_out(page: Served, path: str) -> None:
     assert page.get(path).status == 404
     assert page.get("/static/review.css").headers["content-type"].startswith("text/css")
