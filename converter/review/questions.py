@@ -100,6 +100,11 @@ _UNREAD_WHY = {
     "ambiguous-layout": "A table or figure stands here whose rows or columns are not named.",
 }
 _UNREAD_OTHERWISE = "Words about reflexes stand here that were not understood."
+_WITHOUT_WORDS = {
+    "conflicting-values": "The exam gives values for one reflex that do not agree.",
+    "mixed-plus": "Grades stand with and without a plus; a plus alone makes no sure difference.",
+    "off-scale": "The grade does not exist on its scale: kept as written, not coded.",
+}
 _STATED_DOUBT = "The note itself is not sure, or the value leaves room for doubt."
 
 
@@ -257,7 +262,8 @@ def _within(finding: Finding, doubt: Diagnostic) -> bool:
 
 def _sentence(doubt: Diagnostic) -> str:
     """What is doubtful, ended as a sentence; an archive without quotes keeps only the code."""
-    said = (doubt.message or doubt.code.replace("-", " ").capitalize()).strip()
+    unsaid = _WITHOUT_WORDS.get(doubt.code) or doubt.code.replace("-", " ").capitalize()
+    said = (doubt.message or unsaid).strip()
     return said if said.endswith((".", "?", "!")) else f"{said}."
 
 

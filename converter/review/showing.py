@@ -51,9 +51,10 @@ def pieces_shown(
         text: the note.
         reading: its findings and unread wording are marked.
         subjects: the places in question.
-        part: first character and the one after the last; None for all.
+        part: first character and the one after the last; None for all. What lies outside the text is left
+            out, so that an archive without words shows none.
     """
-    low, high = part or (0, len(text))
+    low, high = (min(place, len(text)) for place in part or (0, len(text)))
     labels: list[tuple[str, int | None]] = [("", None)] * (high - low)
     _label(labels, low, (span for one in reading.findings for span in one.spans), ("finding", None))
     _label(labels, low, (Span(one.start, one.end, "unread") for one in reading.unread), ("unread", None))

@@ -93,3 +93,10 @@ def test_words_are_found_where_they_stand_the_nearest_first() -> None:
     assert [place.words for place in places_of(text, "aj 1+")] == ["AJ\n1+"]
     assert places_of(text, "BJ") == places_of(text, "  ") == []
     assert [place.start for place in places_of("(a+ (a+", "(a+")] == [0, 4]
+
+
+def test_without_the_words_nothing_is_shown_and_nothing_fails() -> None:
+    place = Subject("knee", (Span(10, 12, "value"),))
+    _, reading = read("R KJ 2+. L KJ 3+.")
+    assert pieces_shown("", reading, (place,)) == []
+    assert pieces_shown("", reading, (place,), close_up("", place)) == []

@@ -73,7 +73,7 @@ def test_a_note_of_a_megabyte_opens_quickly_and_whole_when_asked(browser: "Brows
 
 
 @pytest.mark.parametrize(
-    "text", ["\x00" * 1_000_000, "KJ 2+ " * 20_000, "\u0335" * 300_000, "\u202e" * 100_000 + "DTRs odd"]
+    "text", ["\x00" * 100_000, "KJ 2+ " * 3_000, "\u0335" * 50_000, "\u202e" * 50_000 + "DTRs odd"]
 )
 def test_a_page_is_bounded_whatever_the_note_holds(tmp_path: Path, text: str) -> None:
     archive = archive_of(tmp_path, {"n": f"R KJ 1+, R KJ 3+. {text}"})
