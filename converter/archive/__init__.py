@@ -9,8 +9,10 @@ from converter.archive.amending import AmendmentError, Maker, amend, undo
 from converter.archive.amendments import amendments
 from converter.archive.fhir_search import query_from_fhir
 from converter.archive.finding import COUNTABLE, count, find
+from converter.archive.forgetting import Forgotten, Whom, forget, lift_guard
+from converter.archive.linking import Link, relink
 from converter.archive.loading import load
-from converter.archive.lookup import already_read, failed_notes, first_read, needs_reading
+from converter.archive.lookup import already_read, failed_notes, first_read, needs_reading, note_keys
 from converter.archive.opening import open_archive
 from converter.archive.parquet import write_parquet, write_table
 from converter.archive.plain_sql import SqlResult, sql
@@ -54,8 +56,10 @@ __all__ = [
     "FailedRow",
     "FindQuery",
     "FindingKey",
+    "Forgotten",
     "FoundRow",
     "Item",
+    "Link",
     "LoadOptions",
     "Maker",
     "NoteKey",
@@ -65,6 +69,7 @@ __all__ = [
     "Sign",
     "SqlResult",
     "Together",
+    "Whom",
     "already_read",
     "amend",
     "amended",
@@ -73,10 +78,14 @@ __all__ = [
     "failed_notes",
     "find",
     "first_read",
+    "forget",
+    "lift_guard",
     "load",
     "needs_reading",
+    "note_keys",
     "open_archive",
     "query_from_fhir",
+    "relink",
     "sql",
     "stored_readings",
     "undo",

@@ -74,7 +74,10 @@ class _Work:
         self.unread = list(reading.unread)
 
     def take(self, amendment: Amendment) -> str | None:
-        """Apply an amendment: the identifier of its finding, empty where it has none; None: it does not apply."""
+        """Apply an amendment; give the identifier of its finding, empty where it has none.
+
+        None where the amendment does not apply.
+        """
         if amendment.note_hash != self._note_hash:
             return None
         if amendment.verdict == "no_finding":

@@ -67,7 +67,8 @@ def standing(
 def applied(connection: "duckdb.DuckDBPyConnection", readings: list[int]) -> dict[int, list[Amendment]]:
     """The amendments that each amended reading rests on, with the identifier of their finding there."""
     sql = (
-        f"SELECT p.reading, p.finding, {_COLUMNS} {_FROM} JOIN amendments_applied p ON p.amendment = a.amendment"
+        f"SELECT p.reading, p.finding, {_COLUMNS} {_FROM}"
+        " JOIN amendments_applied p ON p.amendment = a.amendment"
         " WHERE p.reading IN (SELECT unnest(?::BIGINT[])) ORDER BY a.amendment"
     )
     found: dict[int, list[Amendment]] = defaultdict(list)

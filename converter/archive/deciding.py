@@ -10,6 +10,8 @@ from dataclasses import dataclass, field, replace
 
 from converter.archive import rows
 from converter.archive.amended import amended
+from converter.archive.guarding import Guard
+from converter.archive.linking import Links
 from converter.archive.rows import Row, Tables, Writer
 from converter.archive.values import Assess, Failed, Item, NoteKey, Read, RunTotals
 from converter.model import Amendment, Diagnostic, Note, Reading, Severity
@@ -47,6 +49,8 @@ class Batch:
         next_note, next_reading, next_place: the next free numbers.
         amendments: those of the notes of the batch, which hold for a new reading too.
         assess: assesses readings that were amended.
+        guard: knows which notes were forgotten.
+        links: knows which patients were merged.
         tables: rows to insert.
         ended_notes, ended_readings: numbers of the versions and readings that are superseded.
         totals: what became of the notes.
@@ -61,6 +65,8 @@ class Batch:
     next_place: int
     amendments: Mapping[NoteKey, Sequence[Amendment]] = field(default_factory=dict)
     assess: Assess | None = None
+    guard: Guard = field(default_factory=Guard)
+    links: Links = field(default_factory=Links)
     tables: Tables = field(default_factory=lambda: defaultdict(list))
     ended_notes: list[int] = field(default_factory=list)
     ended_readings: list[int] = field(default_factory=list)
@@ -84,6 +90,8 @@ def note_of(item: Item) -> Note | None:
 
 def decide(batch: Batch, item: Item) -> None:
     """Decide on one item and add what follows to the batch."""
+    if _kept_out(batch, item):
+        return
     if isinstance(item, Diagnostic):
         if item.severity in (Severity.ERROR, Severity.FATAL):
             _fail(batch, None, item)
@@ -100,7 +108,17 @@ def decide(batch: Batch, item: Item) -> None:
 
 def reject(batch: Batch, item: Item) -> None:
     """Count an item as failed because the database does not take it."""
-    _fail(batch, note_of(item), _not_stored())
+    if not _kept_out(batch, item):
+        _fail(batch, note_of(item), _not_stored())
+
+
+def _kept_out(batch: Batch, item: Item) -> bool:
+    """Count a note that was forgotten, and let nothing of it in."""
+    note = note_of(item)
+    if note is None or not batch.guard.keeps_out(note):
+        return False
+    _log(batch, "kept_out", None, None)
+    return True
 
 
 def _known_note(batch: Batch, note: Note) -> None:
@@ -189,7 +207,9 @@ def amended_rows(
 def _new_note(batch: Batch, note: Note) -> int:
     number = batch.next_note
     batch.next_note += 1
-    batch.tables["notes"].append(rows.note_row(note, number, batch.run_number, batch.writer))
+    batch.tables["notes"].append(
+        rows.note_row(note, number, batch.run_number, batch.writer, batch.links.merged_into(note))
+    )
     return number
 
 

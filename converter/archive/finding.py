@@ -25,6 +25,7 @@ COUNTABLE = {
     "kind": "kind",
     "status": "status",
     "certainty": "certainty",
+    "verdict": "verdict",
     "patient": "patient",
     "author": "author",
     "facility": "facility",

@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 from converter.archive.amendments import standing
 from converter.archive.batching import batches
 from converter.archive.deciding import Batch, Version, decide, key_of, note_of, reject
+from converter.archive.guarding import Guard, guard_of
 from converter.archive.inserting import Columns, columns_of, insert_rows
+from converter.archive.linking import Links, links_of
 from converter.archive.opening import private_files
 from converter.archive.rows import Writer, identity_number
 from converter.archive.transactions import transaction
@@ -71,6 +73,8 @@ class _Run:
     vocabulary: str
     open_failures: bool
     assess: Assess | None
+    guard: Guard
+    links: Links
 
 
 def load(
@@ -137,8 +141,17 @@ def _begin(archive: Archive, run: RunInfo, vocabulary: Vocabulary, options: Load
         about = (number, run.run, run.program, vocabulary.fingerprint, settings, run.started, None)
         insert_rows(connection, columns, "runs", [(*about, *(0 for _ in TOTALS))])
         failures = connection.execute("SELECT count(*) FROM failed_notes").fetchall()[0][0]
-    writer = Writer(vocabulary, options.quotes)
-    return _Run(connection, columns, writer, number, vocabulary.fingerprint, failures > 0, options.assess)
+    return _Run(
+        connection=connection,
+        columns=columns,
+        writer=Writer(vocabulary, options.quotes),
+        number=number,
+        vocabulary=vocabulary.fingerprint,
+        open_failures=failures > 0,
+        assess=options.assess,
+        guard=guard_of(connection),
+        links=links_of(connection),
+    )
 
 
 def _store(run: _Run, items: Sequence[Item], place: int) -> RunTotals:
@@ -161,8 +174,19 @@ def _store_whole(run: _Run, items: Sequence[Item], place: int, refused: bool = F
     connection = run.connection
     note, reading = connection.execute("SELECT next_note, next_reading FROM archive_info").fetchall()[0]
     known = {} if refused else _known(run, items)
-    about = standing(connection, known.keys())
-    batch = Batch(run.number, run.vocabulary, run.writer, known, note, reading, place, about, run.assess)
+    batch = Batch(
+        run_number=run.number,
+        vocabulary=run.vocabulary,
+        writer=run.writer,
+        known=known,
+        next_note=note,
+        next_reading=reading,
+        next_place=place,
+        amendments=standing(connection, known.keys()),
+        assess=run.assess,
+        guard=run.guard,
+        links=run.links,
+    )
     for item in items:
         (reject if refused else decide)(batch, item)
     for table, new in batch.tables.items():

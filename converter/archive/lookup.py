@@ -31,6 +31,7 @@ FROM notes n JOIN readings r ON r.note = n.note JOIN runs u ON u.run_number = r.
 WHERE n.identity = ? AND n.id = ? AND n.system IS NOT DISTINCT FROM ?
   AND n.note_hash = ? AND r.vocabulary = ? AND r.program = ?
 """
+_CALLED = "SELECT DISTINCT system, id FROM notes WHERE to_run IS NULL"
 
 
 def already_read(archive: Archive, note_key: NoteKey, note_hash: str, vocabulary: str) -> bool:
@@ -84,3 +85,27 @@ def first_read(
     values = [identity_number(key), key.id, key.system, note_hash, vocabulary, program]
     started: str | None = archive.connection.cursor().execute(_FIRST, values).fetchall()[0][0]
     return started
+
+
+def note_keys(
+    archive: Archive, name: str, system: str | None = None, note_hash: str | None = None
+) -> list[NoteKey]:
+    """The current notes with an id, whatever their system; else the only one with a text.
+
+    Spreadsheets change ids that look like numbers, so that a text that only one note has counts as its name.
+
+    Args:
+        archive: an open archive.
+        name: id of the note.
+        system: where it is given, the note's own.
+        note_hash: SHA-256 of its text, where it is known.
+    """
+    cursor = archive.connection.cursor()
+    found = cursor.execute(f"{_CALLED} AND id = ?", [name]).fetchall()
+    keys = [NoteKey(*row) for row in found if system is None or row[0] == system]
+    if keys or note_hash is None:
+        return keys
+    same_text = [
+        NoteKey(*row) for row in cursor.execute(f"{_CALLED} AND note_hash = ?", [note_hash]).fetchall()
+    ]
+    return same_text if len(same_text) == 1 else []

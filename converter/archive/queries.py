@@ -153,6 +153,7 @@ class FoundRow:
         basis: `direct`, or `covered` where the note speaks of a region that includes the reflex.
         said_site, said_side: what the note says.
         as_written, quote: None in an archive without quotes.
+        verdict: what a person said of the finding: confirmed, corrected, added, or None.
 
     The other fields are those of the note and the finding.
     """
@@ -195,6 +196,7 @@ class FoundRow:
     start_offset: int
     end_offset: int
     quote: str | None
+    verdict: str | None
 
     @property
     def key(self) -> FindingKey:

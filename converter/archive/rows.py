@@ -96,15 +96,16 @@ def digest_of(reading: Reading, tables: Tables) -> str:
     return _digest((reading.schema, reading.program, reading.vocabulary, read))
 
 
-def note_row(note: Note, number: int, run_number: int, writer: Writer) -> Row:
-    """The row of `notes`."""
+def note_row(note: Note, number: int, run_number: int, writer: Writer, merged_into: str | None = None) -> Row:
+    """The row of `notes`; its details are those of the source, also where the patient was merged."""
+    patient, source_patient = (merged_into, note.patient) if merged_into else (note.patient, None)
     first, last = days_of(note.authored)
     return (
         number, identity_number(NoteKey(note.system, note.id)), note.system, note.id, note.hash,
         details_of(note),
-        note.patient, note.encounter, note.author, note.facility, note.authored, note.authored_precision,
+        patient, note.encounter, note.author, note.facility, note.authored, note.authored_precision,
         first, last, note.kind, note.birth_date, note.age, note.sex, note.source, note.line,
-        [list(piece) for piece in note.origin], writer.words(note.text), run_number, None,
+        [list(piece) for piece in note.origin], writer.words(note.text), run_number, None, source_patient,
     )  # fmt: skip
 
 

@@ -114,7 +114,7 @@ Item: TypeAlias = Read | Note | Failed | Diagnostic
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunTotals:
-    """What became of the notes of a run. The first line is the sum of the next five.
+    """What became of the notes of a run. The first line is the sum of the next six.
 
     Attributes:
         notes_in: notes that came in.
@@ -123,6 +123,7 @@ class RunTotals:
         duplicate: notes that stand in the archive with the same text and the same reading.
         superseded: notes whose earlier text or reading was replaced; the earlier one is kept as history.
         failed: notes that could not be taken, read or stored; `failed_notes` lists them.
+        kept_out: notes that stay out because they were forgotten.
         findings: findings stored.
         abnormalities: abnormalities stored.
         unread: pieces of reflex wording that no rule understood.
@@ -135,6 +136,7 @@ class RunTotals:
     duplicate: int = 0
     superseded: int = 0
     failed: int = 0
+    kept_out: int = 0
     findings: int = 0
     abnormalities: int = 0
     unread: int = 0
@@ -144,7 +146,12 @@ class RunTotals:
     def adds_up(self) -> bool:
         """Whether every note that came in is accounted for."""
         return self.notes_in == (
-            self.with_findings + self.without_findings + self.duplicate + self.superseded + self.failed
+            self.with_findings
+            + self.without_findings
+            + self.duplicate
+            + self.superseded
+            + self.failed
+            + self.kept_out
         )
 
     def plus(self, other: "RunTotals") -> "RunTotals":

@@ -59,7 +59,7 @@ def summary_text(assessment: Assessment, reading: Reading, note: Note, *, why: b
         why: whether each abnormality names its code, rule, source, HPO term and findings.
     """
     quotes = {finding.finding: _quote(finding, note.text) for finding in reading.findings}
-    lines = [_heading(assessment, note)]
+    lines = [_heading(assessment, note) + _judged(assessment.exam, reading)]
     current = [f for f in reading.findings if f.exam == assessment.exam and f.status == "current"]
     for name, (rules, codes) in LINES.items():
         found = [a for a in assessment.abnormalities if a.rule in rules]
@@ -81,6 +81,11 @@ def summary_record(assessment: Assessment, reading: Reading, note: Note) -> dict
         "authored": note.authored,
         "exam": assessment.exam,
         "vocabulary": reading.vocabulary,
+        "judged": {
+            finding.finding: finding.verdict
+            for finding in reading.findings
+            if finding.verdict is not None and finding.exam == assessment.exam
+        },
         "abnormalities": [_record(a, quotes) for a in assessment.abnormalities],
         "not_examined": [_plain(row) for row in assessment.not_examined],
         "diagnostics": [diagnostic_to_record(diagnostic) for diagnostic in assessment.diagnostics],
@@ -100,6 +105,12 @@ def _record(abnormality: Abnormality, quotes: Mapping[str, str]) -> dict[str, An
 
 def _plain(value: Abnormality | NotExamined) -> dict[str, Any]:
     return {field.name: getattr(value, field.name) for field in fields(value)}
+
+
+def _judged(exam: int, reading: Reading) -> str:
+    """How many findings of the exam a person judged."""
+    count = sum(finding.verdict is not None for finding in reading.findings if finding.exam == exam)
+    return f", {count} of its findings judged by a person" if count else ""
 
 
 def _heading(assessment: Assessment, note: Note) -> str:

@@ -85,8 +85,10 @@ def _drawing(svg: str) -> Any:
 def _finding(finding: Finding, vocabulary: Vocabulary) -> dict[str, str]:
     value = finding.as_written or finding.response or finding.descriptor or finding.reason or "no value"
     side = "side not stated" if finding.side == "unspecified" else finding.side
-    status = "" if finding.status == "current" else finding.status.replace("_", " ")
-    return {"label": vocabulary.reflexes[finding.site].label, "side": side, "value": value, "status": status}
+    said = [] if finding.status == "current" else [finding.status.replace("_", " ")]
+    said += [f"{finding.verdict} by a person"] if finding.verdict else []
+    label = vocabulary.reflexes[finding.site].label
+    return {"label": label, "side": side, "value": value, "status": ", ".join(said)}
 
 
 def _pieces(text: str, findings: Sequence[Finding]) -> Iterator[dict[str, Any]]:

@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from converter.cli import (
+    amend,
     audit,
     check,
     convert,
@@ -14,6 +15,7 @@ from converter.cli import (
     profile,
     read,
     review,
+    sample,
     score,
     sql,
     summary,
@@ -30,7 +32,23 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-for command in (read, convert, check, profile, summary, load, find, sql, audit, review, words, score, demo):
+for command in (
+    read,
+    convert,
+    check,
+    profile,
+    summary,
+    load,
+    find,
+    sql,
+    sample,
+    review,
+    amend,
+    audit,
+    words,
+    score,
+    demo,
+):
     name = command.__name__.rpartition(".")[2]
     app.command(name, epilog=command.EXAMPLE)(guarded(getattr(command, name)))
 

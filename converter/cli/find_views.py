@@ -58,6 +58,7 @@ def _cells(rows: Iterable["FoundRow"]) -> Iterator[tuple[str | None, ...]]:
         status = [row.status] if row.status != "current" else []
         status += ["uncertain"] if row.certainty == "uncertain" else []
         status += ["scale assumed"] if row.scale_basis == "assumed" else []
+        status += [row.verdict] if row.verdict else []
         yield (
             row.patient,
             row.authored,

@@ -3,6 +3,7 @@
 The clinician's finding only: what a rule makes of it stands in an Observation of its own.
 """
 
+from collections.abc import Iterable
 from typing import Any
 
 from converter.fhir.components import components_of
@@ -41,7 +42,7 @@ def observed(
     resource = context.head("Observation", uuid, "reflex-finding", text, tag)
     resource["extension"] = [source_words(finding, context.options), *_position(finding, base)]
     resource["identifier"] = context.identifiers("Observation", uuid)
-    resource["status"] = context.options.status
+    resource["status"] = status_of([finding], context)
     resource["category"] = categories(base, finding.kind)
     resource["code"] = reflex_concept(base, site, side, vocabulary, finding.which)
     resource |= context.about()
@@ -49,6 +50,11 @@ def observed(
         resource["performer"] = [context.performer]
     resource |= _rest(finding, site, side, context, derived_from)
     return resource
+
+
+def status_of(findings: Iterable[Finding], context: Context) -> str:
+    """`final` where a person has judged every finding, else what the site decided."""
+    return "final" if all(one.verdict is not None for one in findings) else context.options.status
 
 
 def categories(base: str, kind: str) -> list[dict[str, Any]]:

@@ -19,7 +19,7 @@ from converter.fhir.identity import literal
 from converter.fhir.observation import finding_observation
 from converter.fhir.options import FhirOptions
 from converter.fhir.panel import panel_observation
-from converter.fhir.provenance import exam_provenance
+from converter.fhir.provenance import amendment_provenance, exam_provenance
 from converter.fhir.report import diagnostic_report
 from converter.fhir.summary import ExamParts
 from converter.model import Assessment, Diagnostic, Finding, Note, Reading, Severity
@@ -114,12 +114,19 @@ def _exam_resources(parts: ExamParts, context: Context) -> list[dict[str, Any]]:
     if context.options.expand:
         findings = [finding for finding, _ in parts.findings]
         resources.extend(resource for _, resource in covered_observations(findings, uuids, context))
-    resources.append(panel_observation(parts.exam, [uuid for _, uuid in parts.findings], context))
+    resources.append(panel_observation(parts.exam, parts.findings, context))
     resources.extend(_summary_resources(parts, uuids, context))
     if context.options.recorded is not None:
         targets = [literal(resource["resourceType"], resource["id"]) for resource in resources]
         resources.append(exam_provenance(parts.exam, targets, context.options.recorded, context))
+    resources.extend(_amended(uuids, context))
     return resources
+
+
+def _amended(uuids: Mapping[str, str], context: Context) -> list[dict[str, Any]]:
+    """Who last judged each finding of an exam, and when."""
+    last = {one.made_on: one for one in context.reading.amendments if one.verdict != "rejected"}
+    return [amendment_provenance(last[name], uuid, context) for name, uuid in uuids.items() if name in last]
 
 
 def _summary_resources(parts: ExamParts, uuids: Mapping[str, str], context: Context) -> list[dict[str, Any]]:

@@ -92,7 +92,7 @@ LEFT JOIN (
 COMMENT ON VIEW amendment_log IS 'One row for each amendment: applied, replaced by a later one about the same finding, not_applied where the note or its reading changed so that it does not fit, or undone';
 
 CREATE OR REPLACE VIEW run_log AS
-SELECT *, notes_in = with_findings + without_findings + duplicate + superseded + failed AS adds_up
+SELECT *, notes_in = with_findings + without_findings + duplicate + superseded + failed + kept_out AS adds_up
 FROM runs;
 COMMENT ON VIEW run_log IS 'One row for each load, with what became of its notes';
 

@@ -10,7 +10,7 @@ _SECTIONS = ("findings", "abnormalities", "not-examined", "caution")
 
 def document_profiles(base: str) -> list[dict[str, Any]]:
     """The profiles of everything that is no Observation."""
-    return [_summary(base), _report(base), _note(base), _reader(base), _provenance(base)]
+    return [_summary(base), _report(base), _note(base), _reader(base), _provenance(base), _amendment(base)]
 
 
 def _summary(base: str) -> dict[str, Any]:
@@ -95,6 +95,21 @@ def _provenance(base: str) -> dict[str, Any]:
     ]
     description = "One per examination and vocabulary; recorded at the first reading."
     return structure(base, "reflex-provenance", "Reflex provenance", description, "Provenance", elements)
+
+
+def _amendment(base: str) -> dict[str, Any]:
+    elements = [
+        element("Provenance", short="The person who judged a finding, and when"),
+        element("Provenance.target", max="1", type=typed("Reference", targets=("Observation",))),
+        element("Provenance.agent", min=1, max="1"),
+        element("Provenance.agent.type", min=1),
+        element("Provenance.agent.who", type=typed("Reference", targets=("Practitioner",))),
+        element("Provenance.entity", min=1, max="1"),
+        element("Provenance.entity.role", fixedCode="source"),
+        element("Provenance.entity.what", type=typed("Reference", targets=("DocumentReference",))),
+    ]
+    description = "One for each finding that a person confirmed, corrected or added; its status is final."
+    return structure(base, "reflex-amendment", "Reflex amendment", description, "Provenance", elements)
 
 
 def _exam_code(base: str, code: str) -> dict[str, Any]:
