@@ -46,7 +46,9 @@ BELOW = {
     },
     **{stage: frozenset({"words", "model", "shipped_files"}) for stage in STAGES},
 }
-HEAVY = frozenset({"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "starlette", "uvicorn"})
+HEAVY = frozenset(
+    {"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "starlette", "uvicorn"}
+)
 FORBIDDEN = re.compile(r"/work\b|helper session|\bissues? #?\d+|\bhouse rule", re.IGNORECASE)
 LONGEST_MODULE, LONGEST_FUNCTION = 400, 40
 
@@ -171,7 +173,6 @@ def test_no_word_of_the_workplace_stands_in_the_code() -> None:
 
 def test_the_map_of_packages_names_each_package() -> None:
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    missing = [
-        part for part in sorted(STAGES | {"cli", "words", "model", "review_page"}) if f"`converter/{part}`" not in text
-    ]
+    packages = sorted(STAGES | {"cli", "words", "model", "review_page"})
+    missing = [part for part in packages if f"`converter/{part}`" not in text]
     assert not missing

@@ -6,6 +6,6 @@ amendment. A join beside `api`: what to ask and how to show a note belongs to `r
 
 from converter.review_page.desk import Desk
 from converter.review_page.server import serve
-from converter.review_page.values import Review, SamplePlace
+from converter.review_page.values import Review
 
-__all__ = ["Desk", "Review", "SamplePlace", "serve"]
+__all__ = ["Desk", "Review", "serve"]

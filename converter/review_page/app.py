@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
 _MOST_FIELDS = 60
 _FAULT = (
-    "plexor itself has a fault here ({}). Start the review with PLEXOR_TRACEBACK=1 set to see where, and please "
-    "report it. What was saved before is kept."
+    "plexor itself has a fault here ({}). Start the review with PLEXOR_TRACEBACK=1 set to see where, and "
+    "please report it. What was saved before is kept."
 )
 
 

@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 from converter.api import has_text
-from converter.model import Reading
-from converter.review import KINDS, Question, questions_of, sample_question, subjects_of, unread_subject
+from converter.model import Reading, Span
+from converter.review import KINDS, Question, questions_of, sample_question, subjects_of
 from converter.review.questions import Subject, characters
-from converter.review_page.values import Review, SamplePlace
+from converter.review.sample_places import SamplePlace
+from converter.review_page.values import Review
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
@@ -41,11 +42,13 @@ class Gathered:
         has_text: whether the archive keeps the notes' words.
         questions: in order.
         left_out: number of questions about unread wording that cannot be judged without the words.
+        not_there: number of places of a sample whose note, text or finding is not in the archive any more.
     """
 
     has_text: bool
     questions: tuple[Question, ...]
     left_out: int
+    not_there: int = 0
 
 
 def gathered(review: Review, opened: Opening) -> Gathered:
@@ -68,7 +71,8 @@ def gathered(review: Review, opened: Opening) -> Gathered:
         with opened() as archive:
             questions += _questions(review, archive, keys[start : start + _PAGE])
     shown = [one for one in questions if kept or _can_be_judged(one)]
-    return Gathered(kept, _ordered(shown), len(questions) - len(shown))
+    drawn = len(questions) if review.sample is None else len(set(review.sample))
+    return Gathered(kept, _ordered(shown), len(questions) - len(shown), drawn - len(questions))
 
 
 def _ordered(questions: Sequence[Question]) -> tuple[Question, ...]:
@@ -91,18 +95,19 @@ def _questions(review: Review, archive: "Archive", keys: "Sequence[NoteKey]") ->
 
 
 def _of_sample(reading: Reading, sample: Iterable[SamplePlace]) -> Iterator[Question]:
-    for place in sample:
+    for place in dict.fromkeys(sample):
         if (place.system, place.id, place.note_hash) == (reading.system, reading.id, reading.note_hash):
             yield from (sample_question(reading, one) for one in _subjects(reading, place))
 
 
 def _subjects(reading: Reading, place: SamplePlace) -> Iterator[Subject]:
-    """The finding with the spans that were drawn; of several the one of that name; else unread wording."""
+    """The finding with the spans that were drawn, of several the one of that name; or the place alone."""
     wanted = frozenset(place.spans)
     same = [one for one in subjects_of(reading).values() if characters(one.spans) == wanted]
     named = [one for one in same if one.finding == place.finding] or same[:1]
-    unread = [unread_subject(one) for one in reading.unread]
-    yield from (named or [one for one in unread if characters(one.spans) == wanted])[:1]
+    if named or place.finding is None:
+        spans = tuple(Span(start, end, "unread") for start, end in place.spans)
+        yield named[0] if named else Subject(None, spans)
 
 
 def _can_be_judged(question: Question) -> bool:

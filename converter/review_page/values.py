@@ -8,6 +8,7 @@ from converter.api import Session
 from converter.model import Amendment, Note, Reading
 from converter.review import Question
 from converter.review.places import Place
+from converter.review.sample_places import SamplePlace
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,26 +28,8 @@ class Review:
     session: Session
     by: str
     now: Callable[[], str]
-    sample: "tuple[SamplePlace, ...] | None" = None
+    sample: tuple[SamplePlace, ...] | None = None
     patience: float = 3.0
-
-
-@dataclass(frozen=True, slots=True)
-class SamplePlace:
-    """One place of a drawn sample.
-
-    Attributes:
-        system, id: the note.
-        note_hash: its text.
-        finding: identifier of the finding, or None for unread wording.
-        spans: the characters, each as (first, the one after the last).
-    """
-
-    system: str | None
-    id: str
-    note_hash: str
-    finding: str | None
-    spans: tuple[tuple[int, int], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

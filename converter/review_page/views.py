@@ -65,7 +65,11 @@ def overview(desk: Desk, base: str) -> dict[str, Any]:
         for kind, title in KINDS.items()
         if counts[kind]
     ]
-    return common(desk, base) | {"rows": rows, "left_out": desk.found.left_out}
+    return common(desk, base) | {
+        "rows": rows,
+        "left_out": desk.found.left_out,
+        "not_there": desk.found.not_there,
+    }
 
 
 def decisions(desk: Desk, base: str) -> dict[str, Any]:

@@ -1,13 +1,14 @@
 """Chromium for the tests of the review page; a real part (Debian package), driven by Playwright."""
 
 import shutil
-from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import pytest
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from playwright.sync_api import Browser, Page
 
 FLAGS = (

@@ -107,7 +107,7 @@ def test_only_loopback_is_listened_on(page: Served) -> None:
     ]
     assert mine == ["0100007F"]  # 127.0.0.1, as the kernel writes it
     for address in own_addresses():
-        with pytest.raises(OSError, match="refused|timed out|unreachable"):
+        with pytest.raises(OSError, match=r"refused|timed out|unreachable"):
             socket.create_connection((address, page.port), timeout=3)
 
 

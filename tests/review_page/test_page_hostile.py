@@ -1,7 +1,6 @@
 """Notes and names that mean harm are shown as the characters they are, and no more."""
 
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,8 @@ from page_server import archive_of, decisions_in, desk_of, served
 from converter.review_page.pages import Asked, Pages
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from playwright.sync_api import Browser
 
 pytest.importorskip("uvicorn", reason="the review page needs plexor[review]")
@@ -94,9 +95,8 @@ def test_an_archive_without_words_says_what_can_be_judged(browser: "Browser", tm
         assert "You can confirm, correct or reject what was read" in said
         assert "1 question about unread wording is left out." in said
         page.keyboard.press("n")
-        page.wait_for_selector(
-            "text=Look it up in its own system (urn:example:notes): note RV-1, finding 1 at characters 7 to 14"
-        )
+        place = "note RV-1, finding 1 at characters 7 to 14"
+        page.wait_for_selector(f"text=Look it up in its own system (urn:example:notes): {place}")
         assert page.locator("#note").count() == 0
         assert page.locator("text=Add a finding").count() == 0
         page.keyboard.press("e")
