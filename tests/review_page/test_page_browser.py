@@ -61,7 +61,8 @@ def test_everything_by_keyboard_alone(page: "Page", archive: Path) -> None:
     page.keyboard.press("Control+A")
     page.keyboard.type("2")
     go(page, "Enter", "Saved: Corrected: Patellar reflex, left: 2.")
-    go(page, "r", "Saved: No finding here")  # the next question: unread wording
+    go(page, "r", "Saved: Rejected: Hoffmann sign, left: present.")  # the next note: a doubt
+    go(page, "r", "Saved: No finding here")  # the last note: unread wording
     go(page, "a", "Add a finding that was missed")
     assert page.input_value("#field-words") == "ankle jerk zibbled"
     press(page, "Tab")
@@ -72,7 +73,9 @@ def test_everything_by_keyboard_alone(page: "Page", archive: Path) -> None:
     go(page, "u", "Undone: Added")
     go(page, "u", "Undone: No finding here")
     verdicts = [(one.verdict, one.undone_at is not None) for one in decisions_in(archive)]
-    assert verdicts == [("confirmed", False), ("corrected", False), ("no_finding", True), ("added", True)]
+    assert verdicts == [
+        ("confirmed", False), ("corrected", False), ("rejected", False), ("no_finding", True), ("added", True),
+    ]  # fmt: skip
     corrected = decisions_in(archive)[1].finding
     assert corrected is not None
     assert (corrected.site, corrected.side, corrected.grade_low, corrected.level) == (
