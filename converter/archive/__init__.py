@@ -12,7 +12,15 @@ from converter.archive.finding import COUNTABLE, count, find
 from converter.archive.forgetting import Forgotten, Whom, forget, lift_guard
 from converter.archive.linking import Link, relink
 from converter.archive.loading import load
-from converter.archive.lookup import already_read, failed_notes, first_read, needs_reading, note_keys
+from converter.archive.lookup import (
+    already_read,
+    failed_notes,
+    first_read,
+    needs_reading,
+    note_keys,
+    notes_of_patient,
+    notes_with_words,
+)
 from converter.archive.opening import open_archive
 from converter.archive.parquet import write_parquet, write_table
 from converter.archive.plain_sql import SqlResult, sql
@@ -27,7 +35,7 @@ from converter.archive.queries import (
     Sign,
     Together,
 )
-from converter.archive.stored import stored_readings
+from converter.archive.stored import every_reading, stored_readings
 from converter.archive.values import (
     Archive,
     ArchiveBusyError,
@@ -75,6 +83,7 @@ __all__ = [
     "amended",
     "amendments",
     "count",
+    "every_reading",
     "failed_notes",
     "find",
     "first_read",
@@ -83,6 +92,8 @@ __all__ = [
     "load",
     "needs_reading",
     "note_keys",
+    "notes_of_patient",
+    "notes_with_words",
     "open_archive",
     "query_from_fhir",
     "relink",

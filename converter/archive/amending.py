@@ -6,20 +6,20 @@ is made anew at once, so that every search sees it. What is abnormal in it, the 
 
 import re
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from converter.archive.amended import amended
 from converter.archive.amendments import amendment_row, standing
 from converter.archive.deciding import amended_rows
-from converter.archive.inserting import columns_of, insert_rows
+from converter.archive.inserting import Columns, columns_of, insert_rows
 from converter.archive.opening import private_files
 from converter.archive.rows import Writer, identity_number
 from converter.archive.stored import stored_readings
 from converter.archive.transactions import transaction
-from converter.archive.values import Archive, ArchiveError, Assess, NoteKey
-from converter.model import VERDICTS, Amendment, Reading
+from converter.archive.values import Archive, ArchiveError, Assess, NoteKey, Read
+from converter.model import VERDICTS, Amendment
 from converter.words import Vocabulary
 
 T = TypeVar("T")
@@ -96,34 +96,16 @@ def undo(archive: Archive, number: int, by: str, at: str, maker: Maker) -> None:
     _retried(archive, lambda: _undo(archive, number, by, at, maker))
 
 
-def remake(archive: Archive, key: NoteKey, maker: Maker) -> None:
-    """Make the amended form of a note's readings anew, in the transaction under way."""
-    connection = archive.connection
-    own = standing(connection, [key]).get(key, [])
-    for note, reading, _ in stored_readings(archive, [key], as_read=True):
-        values = [identity_number(key), key.id, key.system, note.hash]
-        for number, before in connection.execute(_CURRENT, values).fetchall():
-            if before is not None:
-                for table in PARTS:
-                    connection.execute(f"DELETE FROM {table} WHERE reading = ?", [before])  # noqa: S608 - ours
-            new = None
-            if own:
-                tables = amended_rows(note, reading, own, maker.assess, _writer(archive, maker))
-                new = _next(archive, "next_reading")
-                columns = columns_of(connection)
-                for table, rows in tables.items():
-                    insert_rows(connection, columns, table, [(new, *row) for row in rows])
-            connection.execute("UPDATE readings SET amended = ? WHERE reading = ?", [new, number])
-
-
 def _amend(archive: Archive, amendment: Amendment, maker: Maker) -> int:
     connection, key = archive.connection, NoteKey(amendment.system, amendment.id)
     with private_files(), transaction(connection):
-        _check_it_applies(archive, amendment)
+        read = list(stored_readings(archive, [key], as_read=True))
+        own = standing(connection, [key]).get(key, [])
+        _check_it_applies(amendment, read, own)
         number = _next(archive, "next_amendment")
-        row = amendment_row(amendment, number, _writer(archive, maker))
-        insert_rows(connection, columns_of(connection), "amendments", [row])
-        remake(archive, key, maker)
+        columns, writer = columns_of(connection), _writer(archive, maker)
+        insert_rows(connection, columns, "amendments", [amendment_row(amendment, number, writer)])
+        _remake(archive, read, [*own, replace(amendment, number=number)], maker.assess, writer, columns)
     return number
 
 
@@ -139,19 +121,47 @@ def _undo(archive: Archive, number: int, by: str, at: str, maker: Maker) -> None
         if undone:
             raise AmendmentError(f"Amendment {number} was undone before.")
         connection.execute("INSERT INTO amendments_undone VALUES (?, ?, ?)", [number, by, at])
-        remake(archive, NoteKey(system, name), maker)
+        key = NoteKey(system, name)
+        read = list(stored_readings(archive, [key], as_read=True))
+        own = standing(connection, [key]).get(key, [])
+        _remake(archive, read, own, maker.assess, _writer(archive, maker), columns_of(connection))
 
 
-def _check_it_applies(archive: Archive, amendment: Amendment) -> None:
-    key = NoteKey(amendment.system, amendment.id)
-    readings = [reading for _, reading, _ in stored_readings(archive, [key], as_read=True)]
-    if not readings:
-        raise AmendmentError(f"There is no note {key.id} in the archive.")
-    same = next((one for one in readings if one.note_hash == amendment.note_hash), None)
+def _remake(
+    archive: Archive,
+    read: Sequence[Read],
+    own: Sequence[Amendment],
+    assess: Assess,
+    writer: Writer,
+    columns: Columns,
+) -> None:
+    """Make the amended form of a note's readings anew, in the transaction under way."""
+    connection = archive.connection
+    for note, reading, _ in read:
+        key = NoteKey(note.system, note.id)
+        values = [identity_number(key), key.id, key.system, note.hash]
+        for number, before in connection.execute(_CURRENT, values).fetchall():
+            if before is not None:
+                for table in PARTS:
+                    connection.execute(f"DELETE FROM {table} WHERE reading = ?", [before])  # noqa: S608 - ours
+            new = None
+            if own:
+                new = _next(archive, "next_reading")
+                for table, rows in amended_rows(note, reading, own, assess, writer).items():
+                    insert_rows(connection, columns, table, [(new, *row) for row in rows])
+            connection.execute("UPDATE readings SET amended = ? WHERE reading = ?", [new, number])
+
+
+def _check_it_applies(amendment: Amendment, read: Sequence[Read], own: Sequence[Amendment]) -> None:
+    name = amendment.id
+    if not read:
+        raise AmendmentError(f"There is no note {name} in the archive.")
+    same = next((reading for _, reading, _ in read if reading.note_hash == amendment.note_hash), None)
     if same is None:
-        raise AmendmentError(f"The text of note {key.id} is another one now; look at it again.")
-    if not _applies(same, amendment, standing(archive.connection, [key]).get(key, [])):
-        raise AmendmentError(f"Note {key.id}: {_WHY_NOT[amendment.verdict]}")
+        raise AmendmentError(f"The text of note {name} is another one now; look at it again.")
+    _, taken, _ = amended(same, [*own, replace(amendment, number=None)])
+    if not any(one.number is None for one in taken):
+        raise AmendmentError(f"Note {name}: {_WHY_NOT[amendment.verdict]}")
 
 
 _GONE = "no finding with these spans is there any more; look at the note again."
@@ -162,11 +172,6 @@ _WHY_NOT = {
     "added": "the added finding does not fit the note.",
     "no_finding": "a finding stands there; reject it instead.",
 }
-
-
-def _applies(reading: Reading, amendment: Amendment, before: list[Amendment]) -> bool:
-    _, taken, _ = amended(reading, [*before, replace(amendment, number=None)])
-    return any(one.number is None for one in taken)
 
 
 def _next(archive: Archive, counter: str) -> int:

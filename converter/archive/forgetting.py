@@ -7,7 +7,7 @@ leaves either the old archive or the new one, whole. What goes and what stays is
 
 import shutil
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 
 from converter.archive.amending import PARTS
 from converter.archive.forms import SCHEMA, bring_up_to_date, steps
-from converter.archive.guarding import digest_of_note, digest_of_patient
+from converter.archive.guarding import digest_of_note, digest_of_patient, digest_of_wish, guard_of
 from converter.archive.linking import Links
 from converter.archive.opening import open_archive, private_files
-from converter.archive.values import ArchiveError, NoteKey
+from converter.archive.values import Archive, ArchiveError, NoteKey
 
 if TYPE_CHECKING:
     import duckdb
@@ -28,7 +28,6 @@ _CONFIG: dict[str, str | bool | int | float | list[str]] = {
     "autoload_known_extensions": "false",
     "temp_directory": "",
 }
-_GUARD = "INSERT INTO new.guard SELECT unnest(?::VARCHAR[]) EXCEPT SELECT digest FROM new.guard"
 _NAMELESS = "note IN (SELECT note FROM gone)"
 _NAMED = """
 EXISTS (SELECT 1 FROM gone_keys k WHERE k.id = d.id AND k.system IS NOT DISTINCT FROM d.system)
@@ -128,12 +127,24 @@ def forget(path: Path, whom: Whom, by: str, at: str, salt: str, guard: bool = Tr
         raise ArchiveError(f"{path}: the archive could not be written anew; nothing changed.") from None
 
 
-def lift_guard(connection: "duckdb.DuckDBPyConnection", digests: Sequence[str]) -> int:
-    """Let what was forgotten come in again; how many digests are gone."""
-    found = connection.execute(
-        "DELETE FROM guard WHERE digest IN (SELECT unnest(?::VARCHAR[]))", [list(digests)]
-    )
-    return int(found.fetchall()[0][0])
+def lift_guard(archive: Archive, whom: Whom) -> int:
+    """Let what was forgotten come in again, in whichever system; how many digests are gone.
+
+    Args:
+        archive: opened for writing.
+        whom: the patient, or the note, as when it was forgotten.
+
+    Raises:
+        ArchiveError: the archive cannot be written.
+    """
+    import duckdb
+
+    try:
+        asked = digest_of_wish(whom.patient, whom.note, guard_of(archive.connection).salt)
+        sql = "DELETE FROM guard WHERE forgetting IN (SELECT forgetting FROM guard WHERE digest = ?)"
+        return int(archive.connection.execute(sql, [asked]).fetchall()[0][0])
+    except duckdb.Error:
+        raise ArchiveError(f"{archive.path}: the archive could not be written; nothing changed.") from None
 
 
 @contextmanager
@@ -168,13 +179,15 @@ def _copy(
     done = _counted(connection, whom)
     for table, rows in _KEEP.items():
         connection.execute(f"INSERT INTO new.{table} BY NAME {rows}")
-    row = [by, at, done.notes, done.findings]
-    connection.execute("INSERT INTO new.forgotten VALUES (?, ?, ?, ?)", row)
+    number = 1 + _number(connection, "new.forgotten")
+    row = [number, by, at, done.notes, done.findings]
+    connection.execute("INSERT INTO new.forgotten VALUES (?, ?, ?, ?, ?)", row)
     if guard:
         held = connection.execute("SELECT salt FROM new.archive_info").fetchall()[0][0] or salt
         connection.execute("UPDATE new.archive_info SET salt = ?", [held])
-        digests = sorted(set(_digests(connection, names, held)))
-        connection.execute(_GUARD, [digests])
+        digests = {digest_of_wish(whom.patient, whom.note, held), *_digests(connection, names, held)}
+        sql = "INSERT INTO new.guard SELECT ?, unnest(?::VARCHAR[])"
+        connection.execute(sql, [number, sorted(digests)])
     return done
 
 

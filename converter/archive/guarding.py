@@ -60,5 +60,10 @@ def digest_of_patient(system: str | None, patient: str, salt: str) -> str:
     return _digest(("patient", system, patient), salt)
 
 
+def digest_of_wish(patient: str | None, note: NoteKey | None, salt: str) -> str:
+    """The digest of what was asked to be forgotten, by which it can be let in again."""
+    return _digest(("asked", patient, None if note is None else note.id), salt)
+
+
 def _digest(parts: Iterable[str | None], salt: str) -> str:
     return hmac.new(salt.encode(), json.dumps(list(parts)).encode(), "sha256").hexdigest()

@@ -109,3 +109,23 @@ def note_keys(
         NoteKey(*row) for row in cursor.execute(f"{_CALLED} AND note_hash = ?", [note_hash]).fetchall()
     ]
     return same_text if len(same_text) == 1 else []
+
+
+def notes_of_patient(archive: Archive, patient: str, system: str | None = None) -> list[NoteKey]:
+    """The notes of which any version names a patient, whatever their system unless one is named."""
+    sql = (
+        "SELECT DISTINCT system, id FROM notes WHERE patient = $patient"
+        " AND ($system IS NULL OR system = $system) ORDER BY ALL"
+    )
+    values = {"patient": patient, "system": system}
+    return [NoteKey(*row) for row in archive.connection.cursor().execute(sql, values).fetchall()]
+
+
+def notes_with_words(archive: Archive, words: str, most: int) -> list[NoteKey]:
+    """Current notes whose text holds some words, whatever their case; no more than so many."""
+    sql = (
+        "SELECT system, id FROM notes WHERE to_run IS NULL AND contains(lower(text), lower(?))"
+        " ORDER BY note LIMIT ?"
+    )
+    found = archive.connection.cursor().execute(sql, [words, most]).fetchall()
+    return [NoteKey(*row) for row in found]

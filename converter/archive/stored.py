@@ -38,6 +38,17 @@ SELECT {rows} AS reading, r.reading AS read_as, r.record_schema, r.program, r.vo
 FROM notes n JOIN readings r ON r.note = n.note
 WHERE n.to_run IS NULL AND r.to_run IS NULL
 """
+_HISTORY = """
+WITH forms AS (
+    SELECT reading AS rows, * FROM readings
+    UNION ALL SELECT amended, * FROM readings WHERE amended IS NOT NULL
+)
+SELECT r.rows AS reading, r.rows AS read_as, r.record_schema, r.program, r.vocabulary,
+       n.id, n.text, n.note_hash, n.system, n.patient, n.encounter, n.author, n.facility, n.authored,
+       n.authored_precision, n.note_kind, n.birth_date, n.age, n.sex, n.source, n.line, n.origin
+FROM notes n JOIN forms r ON r.note = n.note
+WHERE TRUE
+"""
 _PARTS = ("exams", "findings", "unread", "diagnostics", "assessments", "abnormalities", "not_examined")
 _Parts = dict[str, dict[int, list[dict[str, Any]]]]
 
@@ -59,9 +70,18 @@ def stored_readings(
     heads = _all_heads(archive, notes) if keys is None else _wanted_heads(archive, notes, iter(keys))
     for page in heads:
         parts = _parts(archive, [head["reading"] for head in page])
-        said = applied(archive.connection.cursor(), [head["reading"] for head in page])
+        numbers = [head["reading"] for head in page if head["reading"] != head["read_as"]]
+        said = applied(archive.connection.cursor(), numbers) if numbers else {}
         for head in page:
             yield _read(head, parts, tuple(said.get(head["reading"], ())))
+
+
+def every_reading(archive: Archive, keys: Iterable[NoteKey]) -> Iterator[Read]:
+    """Every reading that the archive ever held of notes: superseded ones, as read and as amended."""
+    for page in _wanted_heads(archive, _HISTORY, iter(keys)):
+        parts = _parts(archive, [head["reading"] for head in page])
+        for head in page:
+            yield _read(head, parts, ())
 
 
 def _all_heads(archive: Archive, notes: str) -> Iterator[list[dict[str, Any]]]:
@@ -74,7 +94,7 @@ def _all_heads(archive: Archive, notes: str) -> Iterator[list[dict[str, Any]]]:
 def _wanted_heads(archive: Archive, notes: str, keys: Iterator[NoteKey]) -> Iterator[list[dict[str, Any]]]:
     while wanted := [NoteKey(*key) for key in islice(keys, _PAGE)]:
         numbers = sorted({identity_number(key) for key in wanted})
-        sql = f"{notes} AND n.identity IN (SELECT unnest(?::BIGINT[])) ORDER BY r.reading"
+        sql = f"{notes} AND n.identity IN (SELECT unnest(?::BIGINT[])) ORDER BY read_as"
         found = defaultdict(list)
         for head in _dicts(archive, sql, [numbers]):
             found[NoteKey(head["system"], head["id"])].append(head)

@@ -11,9 +11,11 @@ from converter.cli import (
     convert,
     demo,
     find,
+    forget,
     load,
     profile,
     read,
+    relink,
     review,
     sample,
     score,
@@ -32,23 +34,11 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-for command in (
-    read,
-    convert,
-    check,
-    profile,
-    summary,
-    load,
-    find,
-    sql,
-    sample,
-    review,
-    amend,
-    audit,
-    words,
-    score,
-    demo,
-):
+_COMMANDS = (
+    read, convert, check, profile, summary, load, find, sql, sample, review, amend, relink, forget, audit, words,
+    score, demo,
+)  # fmt: skip
+for command in _COMMANDS:
     name = command.__name__.rpartition(".")[2]
     app.command(name, epilog=command.EXAMPLE)(guarded(getattr(command, name)))
 

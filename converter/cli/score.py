@@ -5,9 +5,11 @@ from typing import TYPE_CHECKING, Annotated, Any, TextIO
 
 import typer
 
+from converter.cli.load import ArchiveFile
 from converter.cli.options import Columns, Config, Encoding, InputFormat, Out, job_of
 from converter.cli.output import Format, json_line, opened
 from converter.cli.running import CannotRunError
+from converter.cli.score_archive import score_archive
 from converter.cli.tables import shortened, show_table
 from converter.cli.troubles import Troubles, visible
 from converter.model import Note
@@ -24,14 +26,20 @@ EXAMPLE = """\b
 Example:
   plexor score labelled.jsonl
   plexor score labelled.jsonl notes.csv
-  plexor score labelled.jsonl findings.jsonl --format json --errors 50"""
+  plexor score labelled.jsonl findings.jsonl --format json --errors 50
+  plexor score --archive findings.duckdb
+  plexor score --archive findings.duckdb --labels labelled.jsonl"""
 
 _MEASURES = {"detection": "reflex and side", "full": "reflex, side and value"}
 _MODES = {"strict": "side as labelled", "lenient": "a side not stated counts as both"}
 
 
 _Gold = Annotated[
-    Path, typer.Argument(metavar="GOLD", help="JSON lines with id, text (or passage) and findings.")
+    Path | None, typer.Argument(metavar="GOLD", help="JSON lines with id, text (or passage) and findings.")
+]
+_Labels = Annotated[
+    Path | None,
+    typer.Option("--labels", metavar="FILE", help="With --archive: also write its labels, as a GOLD file."),
 ]
 _Against = Annotated[
     Path | None,
@@ -50,36 +58,70 @@ _Seed = Annotated[int, typer.Option(metavar="N", help="Seed of the resampling.")
 
 
 def score(
-    gold: _Gold,
+    gold: _Gold = None,
     against: _Against = None,
     format_: _Format = Format.TEXT,
     errors: _Errors = 10,
     resamples: _Resamples = 1000,
     seed: _Seed = 1,
+    archive: ArchiveFile = None,
+    labels: _Labels = None,
     out: Out = None,
     config: Config = None,
     input_format: InputFormat = None,
     columns: Columns = None,
     encoding: Encoding = None,
 ) -> int:
-    """Measure findings against labelled notes. Shows rates with intervals, and the worst errors."""
+    """Measure findings against labelled notes. Shows rates with intervals, and the worst errors.
+
+    With --archive the labels are what people judged there, by a sheet or on the review page: a note counts
+    as labelled where everything in it was judged. Its text is read again, by the words of now.
+    """
+    _refuse_what_contradicts(gold, archive, labels, format_)
+    inputs = [str(against)] if against else []
+    with job_of(inputs, config, input_format, columns, None, encoding, None) as job, opened(out) as stream:
+        if archive is not None:
+            return score_archive(stream, archive, labels, job, format_, errors, resamples, seed)
+        gold = gold or Path()
+        labelled = _labelled(gold, job.troubles)
+        predicted = _predicted(labelled, gold, against, job)
+        write_score(stream, labelled, predicted, job.session, format_, errors, resamples, seed)
+    return job.troubles.status
+
+
+def _refuse_what_contradicts(
+    gold: Path | None, archive: Path | None, labels: Path | None, format_: Format
+) -> None:
+    if format_ is Format.CSV:
+        raise CannotRunError("--format csv: a score is written as text, json or jsonl")
+    if (gold is None) == (archive is None):
+        raise CannotRunError("score: give GOLD, or --archive FILE")
+    if labels is not None and archive is None:
+        raise CannotRunError("--labels FILE: only with --archive")
+
+
+def write_score(
+    stream: TextIO,
+    labelled: "Mapping[str, Labelled]",
+    predicted: "Mapping[str, Predicted]",
+    session: "Session",
+    format_: Format,
+    errors: int,
+    resamples: int,
+    seed: int,
+    **more: Any,
+) -> None:
+    """Measure predictions and write the score; a record also holds what else is given."""
     from converter.score import errors_of, measured, score_record
     from converter.score.words import canonical_words
 
-    if format_ is Format.CSV:
-        raise CannotRunError("--format csv: a score is written as text, json or jsonl")
-    inputs = [str(against)] if against else []
-    with job_of(inputs, config, input_format, columns, None, encoding, None) as job, opened(out) as stream:
-        labelled = _labelled(gold, job.troubles)
-        predicted = _predicted(labelled, gold, against, job)
-        words = canonical_words(job.session.vocabulary)
-        result = measured(labelled, predicted, words, resamples=resamples, seed=seed)
-        found = errors_of(labelled, predicted, words)
-        if format_ is Format.TEXT:
-            _show(stream, labelled, predicted, result, found, errors)
-        else:
-            stream.write(json_line(score_record(result, found[:errors])) + "\n")
-    return job.troubles.status
+    words = canonical_words(session.vocabulary)
+    result = measured(labelled, predicted, words, resamples=resamples, seed=seed)
+    found = errors_of(labelled, predicted, words)
+    if format_ is Format.TEXT:
+        _show(stream, labelled, predicted, result, found, errors)
+    else:
+        stream.write(json_line(score_record(result, found[:errors]) | more) + "\n")
 
 
 def _labelled(gold: Path, troubles: Troubles) -> "Mapping[str, Labelled]":

@@ -21,7 +21,8 @@ EXAMPLE = """\b
 Example:
   plexor words KJ
   plexor words --role manoeuvre
-  plexor words --check our-words.csv"""
+  plexor words --check our-words.csv
+  plexor words suggest findings.duckdb --out proposed.csv"""
 
 _COLUMNS = ("wording", "role", "meaning", "flags", "place", "in_force", "phrase", "source")
 _MOST = 8
@@ -31,7 +32,9 @@ def words(
     asked: Annotated[
         list[str] | None,
         typer.Argument(
-            metavar="WORDS", help="What to look up, e.g. KJ or 'with reinforcement'. Without: list all."
+            metavar="WORDS",
+            help="What to look up, e.g. KJ or 'with reinforcement'. Without: list all. suggest ARCHIVE: "
+            "propose rows from what people corrected and from what is often not understood.",
         ),
     ] = None,
     role: Annotated[
@@ -44,11 +47,19 @@ def words(
     format_: Annotated[
         Format, typer.Option("--format", help="text for people, json, jsonl or csv.")
     ] = Format.TEXT,
+    at_least: Annotated[
+        int, typer.Option("--at-least", min=1, metavar="N", help="With suggest: notes behind each row.")
+    ] = 2,
     out: Out = None,
     config: Config = None,
 ) -> int:
-    """Look up words. Lists what they mean and which file says so; checks a site's own lists."""
+    """Look up words. Lists what they mean and which file says so; checks a site's own lists.
+
+    words suggest ARCHIVE proposes rows for a word list, each with the notes behind it, and applies none.
+    """
     settings = settings_of(config)
+    if asked and asked[0] == "suggest" and len(asked) > 1:
+        return _suggest(asked[1:], settings, at_least, out)
     if check:
         if asked or role:
             raise CannotRunError("--check FILE: name no words and no role beside it")
@@ -61,6 +72,31 @@ def words(
             _look_up(stream, " ".join(asked), role, format_, vocabulary)
         else:
             _list(stream, role, format_, vocabulary)
+    return CLEAN
+
+
+def _suggest(archives: Sequence[str], settings: "Settings", at_least: int, out: Path | None) -> int:
+    """Write proposed rows of a word list."""
+    from converter.api import has_text, open_session
+    from converter.archive import open_archive
+    from converter.suggesting import checked_list, suggestions
+
+    if len(archives) > 1:
+        raise CannotRunError("words suggest: name one archive")
+    archive = Path(archives[0])
+    with open_archive(archive, read_only=True) as store:
+        if not has_text(store):
+            raise CannotRunError(f"{archive}: the archive holds no text to learn words from")
+    session = open_session(settings)
+    proposals = suggestions(archive, session, at_least)
+    with opened(out) as stream:
+        stream.write(checked_list(proposals, f"{archive.name} by {session.program}", session))
+    rows = sum(bool(one.role) for one in proposals)
+    typer.echo(
+        f"{rows} rows proposed, {len(proposals) - rows} wordings for a person to explain;"
+        " nothing is applied. The file holds words of notes.",
+        err=True,
+    )
     return CLEAN
 
 

@@ -9,6 +9,15 @@ from converter.fhir.folder import FolderWriter
 from converter.fhir.json_text import json_text
 from converter.fhir.options import FhirOptions
 from converter.fhir.resources import resources_of
+from converter.fhir.retraction import retractions
 from converter.fhir.xml_text import xml_text
 
-__all__ = ["FhirOptions", "FolderWriter", "json_text", "resources_of", "transaction", "xml_text"]
+__all__ = [
+    "FhirOptions",
+    "FolderWriter",
+    "json_text",
+    "resources_of",
+    "retractions",
+    "transaction",
+    "xml_text",
+]

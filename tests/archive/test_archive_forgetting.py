@@ -21,6 +21,7 @@ from converter.archive import (
     Whom,
     amend,
     forget,
+    lift_guard,
     open_archive,
     relink,
     stored_readings,
@@ -115,7 +116,7 @@ def test_what_stays_is_as_it_was_and_the_runs_add_up(tmp_path: Path) -> None:
         assert all(row[-1] for row in runs(archive))
         assert list(stored_readings(archive)) == kept
         counts = archive.connection.execute("SELECT * FROM forgotten").fetchall()
-        assert counts == [("r9", AT, 3, 2)]
+        assert counts == [(1, "r9", AT, 3, 2)]
         left = "SELECT count(*) FROM run_diagnostics"
         assert archive.connection.execute(left).fetchall() == [(2,)]
 
@@ -145,6 +146,20 @@ def test_without_a_guard_it_comes_back(tmp_path: Path) -> None:
     with open_archive(path) as archive:
         again = read(secret_note(), finding("patellar", "left", 3))
         assert load_all(archive, [again], "run-3").with_findings == 1
+
+
+def test_a_guard_that_is_lifted_lets_it_in_again(tmp_path: Path) -> None:
+    path = filled(tmp_path)
+    forget(path, Whom(note=NoteKey(None, "n-stays")), "r9", AT, SALT)
+    forget(path, Whom(patient="p-zz-17"), "r9", AT, SALT)
+    again = read(secret_note(), finding("patellar", "left", 3))
+    with open_archive(path) as archive:
+        assert lift_guard(archive, Whom(patient="p-nobody")) == 0
+        assert load_all(archive, [again], "run-3").kept_out == 1
+        assert lift_guard(archive, Whom(patient="p-zz-17")) > 0
+        stays = read(note("n-stays", "AJ 2+", patient=STAYS), finding("achilles", "right", 2))
+        totals = load_all(archive, [again, stays], "run-4")
+        assert (totals.with_findings, totals.kept_out) == (1, 1)
 
 
 def test_one_note_goes_and_the_patients_others_stay(tmp_path: Path) -> None:

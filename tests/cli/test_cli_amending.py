@@ -94,3 +94,47 @@ def test_amend_does_one_thing_at_a_time(archive: str, arguments: list[str]) -> N
     done = plexor("amend", archive, *arguments)
     assert done.status == 2
     assert done.err.startswith("fatal ")
+
+
+def test_a_patient_is_forgotten_with_retractions_for_the_server(archive: str, tmp_path: Path) -> None:
+    dry = plexor("forget", archive, "--patient", "p3", "--by", "o1", "--dry-run")
+    assert (dry.status, dry.out) == (0, "1 note with 4 findings would be forgotten\n")
+    refused = plexor("forget", archive, "--patient", "p3", "--by", "o1")
+    assert (refused.status, "--out FILE" in refused.err) == (2, True)
+    done = plexor("forget", archive, "--patient", "p3", "--by", "o1", "--out", "r.json")
+    assert done.status == 0, done.err
+    assert done.out.splitlines()[-1] == "forgotten: 1 version of notes, 4 findings, 0 remarks of runs"
+    bundle = json.loads((tmp_path / "r.json").read_text(encoding="utf-8"))
+    assert {entry["resource"]["status"] for entry in bundle["entry"]} == {"entered-in-error"}
+    again = plexor("forget", archive, "--patient", "p3", "--by", "o1", "--no-retractions")
+    assert (again.status, "There is no note of this patient" in again.err) == (2, True)
+    assert "may come in again" in plexor("forget", archive, "--patient", "p3", "--by", "o1", "--lift").out
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["forget"],
+        ["forget", "--patient", "p1"],
+        ["forget", "--patient", "p1", "--note", "n1", "--by", "o1"],
+        ["relink"],
+        ["relink", "--from", "p1", "--to", "p2"],
+        ["relink", "--from", "p1", "--by", "o1"],
+        ["relink", "missing.csv", "--by", "o1"],
+    ],
+)
+def test_forget_and_relink_ask_for_what_they_need(archive: str, arguments: list[str]) -> None:
+    done = plexor(arguments[0], archive, *arguments[1:])
+    assert done.status == 2
+    assert done.err.startswith("fatal ")
+
+
+def test_merged_patients_are_followed(archive: str, tmp_path: Path) -> None:
+    done = plexor("relink", archive, "--from", "p1", "--to", "p3", "--by", "o1")
+    assert (done.status, done.out) == (0, "1 note moved\n")
+    (tmp_path / "merged.csv").write_text("from,to\np4,p3\np9,p9\n", encoding="utf-8")
+    done = plexor("relink", archive, "merged.csv", "--by", "o1")
+    assert (done.status, done.out) == (1, "1 link followed, 1 note moved, 1 row left out\n")
+    assert done.err.startswith("error merged.csv:3: ")
+    found = rows(plexor("find", "--archive", archive, "--format", "csv").out)
+    assert {row["patient"] for row in found} == {"p3", "p5"}

@@ -56,6 +56,7 @@ ALTER TABLE archive_info ADD COLUMN salt VARCHAR;
 ALTER TABLE runs ADD COLUMN kept_out BIGINT DEFAULT 0;
 
 CREATE TABLE forgotten (
+    forgetting BIGINT NOT NULL,
     forgotten_by VARCHAR NOT NULL,
     forgotten_at VARCHAR NOT NULL,
     gone_notes BIGINT NOT NULL,
@@ -64,6 +65,7 @@ CREATE TABLE forgotten (
 COMMENT ON TABLE forgotten IS 'One row each time that a patient or a note was forgotten: how much, and nothing else';
 
 CREATE TABLE guard (
+    forgetting BIGINT NOT NULL,
     digest VARCHAR NOT NULL
 );
 COMMENT ON TABLE guard IS 'Salted digests of what was forgotten, so that it does not come back with the same source';
