@@ -11,7 +11,24 @@ from converter.words import Vocabulary, Word
 from converter.words.phrases import tokens_of, wordings
 
 _STEMS = frozenset(
-    {"reflex", "refle", "relfex", "clonus", "jerk", "babins", "hoffman", "hofman", "tromner", "trömner"}
+    {
+        "reflex",
+        "refle",
+        "relfex",
+        "relex",
+        "refelx",
+        "refex",
+        "reflx",
+        "rfelex",
+        "erflex",
+        "clonus",
+        "jerk",
+        "babins",
+        "hoffman",
+        "hofman",
+        "tromner",
+        "trömner",
+    }
     | {"plantar", "palmom", "glabell", "snout", "cremast", "bulbocav", "dtr", "msr", "atnr", "moro"}
 )
 """Stems that count whatever the word lists hold."""

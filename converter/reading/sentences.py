@@ -19,6 +19,7 @@ _MAY_CUT = frozenset({"comma", "other", "other_exam", "newline"})
 _FAIRLY_LONG_LINE = 45
 _RUNS_ON = frozenset({"at", "and", "is", "comma", "but", "with"})
 _ABBREVIATED = frozenset({"rt", "lt", "r", "l", "bilat", "resp", "bil"})
+_MAY_END = frozenset({"r", "l", "bilat", "bil"})
 _REFLEXIVE = frozenset({"reflex", "site", "condition", "region", "side", "side_ref", "legend"})
 
 
@@ -108,6 +109,8 @@ def _ends(text: str, token: Token, tokens: list[Token], index: int) -> bool:
     if previous.end != token.start or word not in _ABBREVIATED or index + 1 == len(tokens):
         return True
     following = tokens[index + 1]
+    if word in _MAY_END and index > 1 and _said(tokens[index - 2]) and following.kind in ("site", "reflex"):
+        return text[following.start].isupper()
     known_inside = {
         "site",
         "side",
@@ -121,6 +124,11 @@ def _ends(text: str, token: Token, tokens: list[Token], index: int) -> bool:
         "comma",
     }
     return not (following.kind in known_inside or text[following.start].islower())
+
+
+def _said(token: Token) -> bool:
+    """Whether what stands before a side is complete with it: "BJ 2+ bilat.", "supinator jerk R."."""
+    return token.kind in ("value", "pair", "site", "reflex")
 
 
 def _wraps(text: str, newline: Token, tokens: list[Token], index: int) -> bool:

@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
-from converter.reading.written import Count, Pair, Written, written_at
+from converter.reading.written import Count, Pair, Run, Written, written_at
 from converter.words import Vocabulary, Word
 from converter.words.phrases import normal
 
@@ -42,12 +42,15 @@ _MARKS = {
     "“": "quote",
     "”": "quote",
 }
+_KINDS: dict[type, str] = {Written: "value", Pair: "pair", Count: "count", Run: "run"}
 _ARROWS = {"flexor": "diminished", "extensor": "hyperactive"}
 """What an arrow before a muscle stretch reflex says; before a toe it is the direction."""
 _MAY_BEGIN_VALUE = frozenset("0123456789+-–±xX×↑↓")
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
 
 
+MISSPELT = "misspelt"
+"""The flag of a word that was read as the known word it comes nearest to."""
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
 _SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
 
@@ -58,7 +61,7 @@ class Token:
 
     Attributes:
         kind: a role of the vocabulary (`site`, `side` ...), a mark (`comma` ...), `value`, `pair`, `count`,
-            `newline`, `gap` or `other`.
+            `run`, `newline`, `gap` or `other`.
         start, end: place in the note.
         meaning: canonical value of a word.
         flags: flags of a word.
@@ -71,7 +74,7 @@ class Token:
     end: int
     meaning: str = ""
     flags: frozenset[str] = field(default_factory=frozenset)
-    written: Written | Pair | Count | None = None
+    written: Written | Pair | Count | Run | None = None
     used: str = ""
 
 
@@ -90,6 +93,8 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
         if token.kind in ("value", "pair") and _is_unticked(text, adjusted):
             del adjusted[-2:]
             continue
+        if token.kind == "question" and _doubts(tokens, index):
+            token = replace(token, kind="uncertain")
         if token.kind == "close" and _is_ticked(text, adjusted):
             del adjusted[-2:]
             continue
@@ -121,6 +126,16 @@ def _joins_regions(tokens: list[Token], index: int) -> bool:
         return False
     single = tokens[index].end - tokens[index].start == 1 and getattr(tokens[index].written, "counted", False)
     return single and tokens[index - 1].kind == tokens[index + 1].kind == "region"
+
+
+def _doubts(tokens: list[Token], index: int) -> bool:
+    """`?up`, `up?,`: a question mark that touches a value."""
+    before, token = tokens[index - 1] if index else None, tokens[index]
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    values = ("value", "pair")
+    leads = after is not None and after.kind in values and after.start == token.end
+    ends = before is not None and before.kind in values and before.end == token.start
+    return leads or (ends and after is not None and after.kind in ("comma", "side"))
 
 
 def _is_unticked(text: str, before: list[Token]) -> bool:
@@ -190,12 +205,12 @@ def _raws(text: str) -> list[_Raw]:
 
 def _tokens(text: str, vocabulary: Vocabulary) -> Iterator[Token]:
     raws = _raws(text)
-    names = [raw.normal for raw in raws]
+    names = [_spelt(raw, vocabulary) for raw in raws]
     index = 0
     while index < len(raws):
         raw = raws[index]
         written = _written(text, raw)
-        found = vocabulary.words.longest(names, index)
+        found = _apart_from_value(text, raws, vocabulary, names, index)
         if written is not None and not (found and raws[found[1] - 1].end > written.end):
             yield written
             while index < len(raws) and raws[index].start < written.end:
@@ -204,6 +219,8 @@ def _tokens(text: str, vocabulary: Vocabulary) -> Iterator[Token]:
         if found:
             word, after = found
             token = _worded(word, raw.start, raws[after - 1].end)
+            if any(names[i] != raws[i].normal for i in range(index, after)):
+                token.flags |= {MISSPELT}
             index = after
             if token.kind == "value" and word.meaning in ("absent", "trace"):
                 token, index = _with_maximum(text, token, raws, index)
@@ -211,6 +228,23 @@ def _tokens(text: str, vocabulary: Vocabulary) -> Iterator[Token]:
             continue
         yield _unknown(raw)
         index += 1
+
+
+def _apart_from_value(
+    text: str, raws: list[_Raw], vocabulary: Vocabulary, names: list[str], index: int
+) -> tuple[Word, int] | None:
+    """The longest wording at a word; in "the right one plus" the last word of it begins a value instead."""
+    found = vocabulary.words.longest(names, index)
+    if found is None or found[1] - index == 1 or names[found[1] - 1] != "one":
+        return found
+    value = _written(text, raws[found[1] - 1])
+    runs_on = value is not None and value.end > raws[found[1] - 1].end
+    return vocabulary.words.longest(names[: found[1] - 1], index) if runs_on else found
+
+
+def _spelt(raw: _Raw, vocabulary: Vocabulary) -> str:
+    """A word as the word lists spell it."""
+    return vocabulary.spelling.mended(raw.normal) or raw.normal if raw.kind == "word" else raw.normal
 
 
 def _written(text: str, raw: _Raw) -> Token | None:
@@ -221,8 +255,7 @@ def _written(text: str, raw: _Raw) -> Token | None:
     if found is None:
         return None
     value, end = found
-    kind = "value" if isinstance(value, Written) else "pair" if isinstance(value, Pair) else "count"
-    return Token(kind, raw.start, end, written=value)
+    return Token(_KINDS[type(value)], raw.start, end, written=value)
 
 
 def _worded(word: Word, start: int, end: int) -> Token:
