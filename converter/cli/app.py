@@ -35,8 +35,8 @@ app = typer.Typer(
 )
 
 _COMMANDS = (
-    read, convert, check, profile, summary, load, find, sql, sample, review, amend, relink, forget, audit, words,
-    score, demo,
+    read, convert, check, profile, summary, load, find, sql, sample, review, amend, relink, forget, audit,
+    words, score, demo,
 )  # fmt: skip
 for command in _COMMANDS:
     name = command.__name__.rpartition(".")[2]

@@ -74,7 +74,8 @@ def test_everything_by_keyboard_alone(page: "Page", archive: Path) -> None:
     go(page, "u", "Undone: No finding here")
     verdicts = [(one.verdict, one.undone_at is not None) for one in decisions_in(archive)]
     assert verdicts == [
-        ("confirmed", False), ("corrected", False), ("rejected", False), ("no_finding", True), ("added", True),
+        ("confirmed", False), ("corrected", False), ("rejected", False),
+        ("no_finding", True), ("added", True),
     ]  # fmt: skip
     corrected = decisions_in(archive)[1].finding
     assert corrected is not None
