@@ -10,7 +10,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from converter.model import Assessment, Diagnostic, Finding, Reading, Severity, Span, Unread
+from converter.model import Amendment, Assessment, Diagnostic, Finding, Reading, Severity, Span, Unread
 from converter.words import Vocabulary, expand
 
 KINDS = {
@@ -105,6 +105,7 @@ _WITHOUT_WORDS = {
     "mixed-plus": "Grades stand with and without a plus; a plus alone makes no sure difference.",
     "off-scale": "The grade does not exist on its scale: kept as written, not coded.",
 }
+_LEFT = "An earlier decision on this place does not fit what is read here now."
 _STATED_DOUBT = "The note itself is not sure, or the value leaves room for doubt."
 
 
@@ -132,6 +133,27 @@ def questions_of(
     drafts += _grouped(one for one in single if one.subjects[0].finding not in taken)
     drafts += _grouped(_unread(piece) for piece in reading.unread)
     return tuple(_question(reading, draft) for draft in sorted(drafts, key=lambda draft: draft.place))
+
+
+def questions_of_left(
+    reading: Reading, left: Iterable[Amendment], asked: Iterable[Question]
+) -> tuple[Question, ...]:
+    """The places of earlier decisions that do not fit what is read now, unless they are asked about anyway.
+
+    Args:
+        reading: as it was read.
+        left: amendments of the note and text that do not apply to it.
+        asked: the questions about the reading.
+    """
+    known = {subject.key for one in asked for subject in one.subjects}
+    by_place = {characters(one.spans): one for one in subjects_of(reading).values()}
+    drafts = {}
+    for amendment in left:
+        if amendment.note_hash == reading.note_hash and amendment.spans:
+            subject = by_place.get(characters(amendment.spans)) or Subject(None, amendment.spans)
+            if subject.key not in known:
+                drafts[subject.key] = _Draft("doubt", (subject,), (_LEFT,))
+    return tuple(_question(reading, draft) for draft in drafts.values())
 
 
 def sample_question(reading: Reading, subject: Subject) -> Question:

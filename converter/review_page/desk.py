@@ -19,6 +19,7 @@ from converter.review_page.values import DecidedError, GoneError, Looked, Progre
 if TYPE_CHECKING:
     from converter.archive import Archive
 
+_LEFT = "SELECT amendment FROM amendment_log WHERE state = 'not_applied'"
 _Key = tuple[str | None, str]
 Making = Callable[[Looked, Subject], Amendment]
 
@@ -37,6 +38,7 @@ class Desk:
         self._places: dict[str, int] = {}
         self._lock = threading.RLock()
         self._said: dict[_Key, list[Amendment]] = {}
+        self._left: frozenset[int] = frozenset()
         self._stamp: tuple[int, int] | None = None
 
     def prepare(self) -> None:
@@ -64,7 +66,7 @@ class Desk:
         said = self._all_said()
         left: dict[str, int] = defaultdict(int)
         for question in self.questions:
-            left[question.kind] += is_open(question, _of(said, question))
+            left[question.kind] += is_open(question, self._of(said, question))
         return Progress(len(self.questions), sum(left.values()), dict(left))
 
     def find(self, name: str) -> Question:
@@ -95,7 +97,7 @@ class Desk:
         start = 0 if after is None else self._places[after.question] + 1
         said = self._all_said()
         for question in (*self.questions[start:], *self.questions[:start]):
-            if (not kind or question.kind == kind) and is_open(question, _of(said, question)):
+            if (not kind or question.kind == kind) and is_open(question, self._of(said, question)):
                 return question
         return None
 
@@ -128,7 +130,7 @@ class Desk:
             for key in keys:
                 looked = _looked(archive, question)
                 subject = subject_named(looked, key)
-                settled = decision_of(subject, looked.amendments)
+                settled = decision_of(subject, looked.holding)
                 if settled is not None and (settled.number or 0) > seen:
                     raise DecidedError(settled)
                 if settled is None:
@@ -181,7 +183,7 @@ class Desk:
 
     def _all_said(self) -> Mapping[_Key, Sequence[Amendment]]:
         """All amendments by note; read again only where the file has changed."""
-        from converter.archive import amendments
+        from converter.archive import amendments, sql
 
         with self._lock:
             about = self.review.archive.stat() if self.review.archive.exists() else None
@@ -191,8 +193,18 @@ class Desk:
                 with self._reading() as archive:
                     for one in amendments(archive):
                         said[one.system, one.id].append(one)
+                    self._left = frozenset(number for (number,) in sql(archive, _LEFT).rows)
                 self._said, self._stamp = dict(said), stamp
             return self._said
+
+    def _of(self, said: Mapping[_Key, Sequence[Amendment]], question: Question) -> Sequence[Amendment]:
+        """The amendments that can settle a question."""
+        own = said.get((question.system, question.id), ())
+        return [one for one in own if one.note_hash == question.note_hash and one.number not in self._left]
+
+    def fits(self, amendment: Amendment) -> bool:
+        """Whether a standing amendment applies to its note as it is read now."""
+        return amendment.number not in self._left
 
     @contextmanager
     def _reading(self) -> "Iterator[Archive]":
@@ -234,15 +246,5 @@ def _looked(archive: "Archive", question: Question) -> Looked:
         raise GoneError("The note is not in the archive any more, or has another text now.")
     note, reading, _ = found
     said = tuple(one for one in amendments(archive, [key]) if one.note_hash == note.hash)
-    return Looked(
-        question=question,
-        note=note,
-        reading=reading,
-        now_read=amended(reading, said)[0],
-        amendments=said,
-    )
-
-
-def _of(said: Mapping[_Key, Sequence[Amendment]], question: Question) -> Sequence[Amendment]:
-    own = said.get((question.system, question.id), ())
-    return [one for one in own if one.note_hash == question.note_hash] if own else ()
+    left = amended(reading, said)[2]
+    return Looked(question=question, note=note, reading=reading, amendments=said, left=left)

@@ -4,13 +4,14 @@ Takes a Review and a way to open its archive; gives questions. The archive is op
 nobody waits long for it.
 """
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 from converter.api import has_text
 from converter.model import Reading, Span
-from converter.review import KINDS, Question, questions_of, sample_question, subjects_of
+from converter.review import KINDS, Question, questions_of, questions_of_left, sample_question, subjects_of
 from converter.review.questions import Subject, characters
 from converter.review.sample_places import SamplePlace
 from converter.review_page.values import Review
@@ -51,6 +52,9 @@ class Gathered:
     not_there: int = 0
 
 
+_LEFT = "SELECT DISTINCT system, id FROM amendment_log WHERE state = 'not_applied' ORDER BY ALL"
+
+
 def gathered(review: Review, opened: Opening) -> Gathered:
     """Everything to look at, note by note, so that each note is read once; the most serious doubts first.
 
@@ -62,7 +66,7 @@ def gathered(review: Review, opened: Opening) -> Gathered:
     with opened() as archive:
         kept = has_text(archive)
         if review.sample is None:
-            keys = [NoteKey(*row) for row in sql(archive, _WITH_DOUBTS).rows]
+            keys = [NoteKey(*row) for text in (_WITH_DOUBTS, _LEFT) for row in sql(archive, text).rows]
         else:
             keys = [NoteKey(one.system, one.id) for one in review.sample]
     keys = list(dict.fromkeys(keys))
@@ -85,13 +89,18 @@ def _ordered(questions: Sequence[Question]) -> tuple[Question, ...]:
 
 
 def _questions(review: Review, archive: "Archive", keys: "Sequence[NoteKey]") -> Iterator[Question]:
-    from converter.archive import stored_readings
+    from converter.archive import amended, amendments, stored_readings
 
+    said = defaultdict(list)
+    for one in amendments(archive, keys):
+        said[one.system, one.id].append(one)
     for _, reading, assessments in stored_readings(archive, keys, as_read=True):
-        if review.sample is None:
-            yield from questions_of(reading, assessments, review.session.vocabulary)
-        else:
+        if review.sample is not None:
             yield from _of_sample(reading, review.sample)
+            continue
+        asked = questions_of(reading, assessments, review.session.vocabulary)
+        left = amended(reading, said.get((reading.system, reading.id), ()))[2]
+        yield from (*asked, *questions_of_left(reading, left, asked))
 
 
 def _of_sample(reading: Reading, sample: Iterable[SamplePlace]) -> Iterator[Question]:

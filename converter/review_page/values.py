@@ -40,15 +40,20 @@ class Looked:
         question: the question.
         note: the note; its text is empty where the archive keeps none.
         reading: as it was read.
-        now_read: as it stands with what persons said.
         amendments: of this note and text, in the order of their numbers, undone ones among them.
+        left: those that stand and do not fit what is read now.
     """
 
     question: Question
     note: Note
     reading: Reading
-    now_read: Reading
     amendments: tuple[Amendment, ...]
+    left: tuple[Amendment, ...] = ()
+
+    @property
+    def holding(self) -> tuple[Amendment, ...]:
+        """The amendments without those that do not fit any more; they settle places."""
+        return tuple(one for one in self.amendments if one not in self.left)
 
     @property
     def seen(self) -> int:

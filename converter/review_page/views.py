@@ -109,7 +109,8 @@ def question_page(
         "more": len(question.subjects) - len(cards),
         "open": [card for card in cards if card["decision"] is None],
         "others": _others(looked, desk),
-        "added": [_decision(one, desk) for one in looked.amendments if _stands_added(one)],
+        "left": [_decision(one, desk) for one in looked.left],
+        "added": [_decision(one, desk) for one in looked.holding if _stands_added(one)],
         "pieces": pieces_shown(looked.note.text, looked.reading, question.subjects, (low, high)),
         "cut": (low, high) != (0, len(looked.note.text)),
         "low": low,
@@ -144,7 +145,7 @@ def _cards(looked: Looked, key: str, desk: Desk) -> list[dict[str, Any]]:
     first = 0
     if len(subjects) > _CARDS:
         chosen = [place for place, one in enumerate(subjects) if one.key == key]
-        left = (place for place, one in enumerate(subjects) if decision_of(one, looked.amendments) is None)
+        left = (place for place, one in enumerate(subjects) if decision_of(one, looked.holding) is None)
         first = (chosen or [next(left, 0)])[0]
     shown = list(enumerate(subjects, 1))[first : first + _CARDS]
     return [_card(looked, subject, number, desk) for number, subject in shown]
@@ -152,7 +153,7 @@ def _cards(looked: Looked, key: str, desk: Desk) -> list[dict[str, Any]]:
 
 def _card(looked: Looked, subject: Subject, number: int, desk: Desk) -> dict[str, Any]:
     finding = _finding(looked.reading, subject)
-    decision = decision_of(subject, looked.amendments)
+    decision = decision_of(subject, looked.holding)
     text = looked.note.text
     unmarked = replace(looked.reading, findings=(), unread=())
     return {
@@ -200,7 +201,8 @@ def _decision(amendment: Amendment, desk: Desk) -> dict[str, Any]:
         "headline": "" if finding is None else saying_of(finding, words).headline,
         "quote": "" if finding is None else finding.quote,
         "by": amendment.by,
-        "at": amendment.at,
+        "at": amendment.at.replace("T", " ").replace("Z", " UTC"),
+        "fits": desk.fits(amendment),
         "undone": "" if amendment.undone_at is None else f"{amendment.undone_by}, {amendment.undone_at}",
     }
 
@@ -237,4 +239,4 @@ def _form(form: Form, looked: Looked, desk: Desk) -> dict[str, Any]:
 
 def is_settled(looked: Looked) -> bool:
     """Whether no place of a question is open."""
-    return all(decision_of(subject, looked.amendments) for subject in looked.question.subjects)
+    return all(decision_of(subject, looked.holding) for subject in looked.question.subjects)

@@ -106,6 +106,16 @@ def test_a_key_pressed_twice_in_haste_decides_once(page: "Page", archive: Path) 
     assert len(decisions_in(archive)) == 1
 
 
+def test_a_key_never_decides_on_a_finding_that_is_not_in_question(page: "Page", archive: Path) -> None:
+    go(page, "n", "These values do not agree")
+    go(page, "c", "Saved: Confirmed: Patellar reflex, right: 1+")
+    press(page, "1")  # the place that is settled; other findings of the note wait below
+    press(page, "c", "r", "e")
+    page.wait_for_timeout(500)
+    assert "correct" not in page.url
+    assert len(decisions_in(archive)) == 1
+
+
 def test_words_marked_in_the_note_are_filled_in(page: "Page", archive: Path) -> None:
     go(page, "n", "These values do not agree")
     page.evaluate(
@@ -169,7 +179,7 @@ def test_what_was_saved_is_announced(page: "Page") -> None:
     go(page, "n", "These values do not agree")
     assert page.evaluate("document.activeElement.tagName") == "H1"
     go(page, "c", "Saved: Confirmed")
-    page.wait_for_function("document.querySelector('[role=status]').textContent.includes('settled')")
+    page.wait_for_selector('[role=status]:has-text("settled")', state="attached")
     said = page.inner_text("[role=status]")
     assert "Saved: Confirmed: Patellar reflex, right: 1+. 0 of 3 settled, 3 left" in said
 

@@ -14,10 +14,12 @@ from pathlib import Path
 import pytest
 from page_server import AT, NOTES, Got, Served, archive_of, decisions_in, desk_of, notes_of, served, session
 
+from converter.api import open_session
 from converter.archive import ArchiveBusyError, NoteKey, open_archive, stored_readings
 from converter.loading import load
 from converter.model import Finding
 from converter.review_page.pages import Asked, Pages
+from converter.settings import Settings
 
 pytest.importorskip("uvicorn", reason="the review page needs plexor[review]")
 
@@ -286,6 +288,32 @@ def test_a_note_that_changed_meanwhile_is_not_decided_on(page: Served, archive: 
     assert answer.status == 410
     assert "has another text now" in answer.text
     assert decisions_in(archive) == []
+
+
+def test_a_decision_that_does_not_fit_a_new_reading_is_asked_about_again(tmp_path: Path) -> None:
+    archive = archive_of(tmp_path, {"n": "Left Hoffmann possibly positive. R AJ 2+."})
+    desk = desk_of(archive)
+    fields = {"verdict": "confirm", "places": desk.questions[0].subjects[0].key, "seen": "0"}
+    assert Pages(desk, "/t").decide(Asked(name=desk.questions[0].question, form=fields)).to
+    words = tmp_path / "own.csv"
+    words.write_text(
+        "phrase, role, meaning, flags, source\npossibly positive, value, present, , our own\n",
+        encoding="utf-8",
+    )
+    settings = Settings.model_validate({"vocabulary": {"files": [str(words)]}})
+    other = open_session(settings, run="r2", time=AT)
+    assert load(notes_of({"n": "Left Hoffmann possibly positive. R AJ 2+."}), archive, other).superseded == 1
+    again = desk_of(archive)
+    (question,) = again.questions
+    assert "does not fit what is read here now" in question.why[0]
+    assert again.progress().left == 1
+    pages = Pages(again, "/t")
+    shown = pages.question(Asked(name=question.question)).html
+    assert "Earlier decisions that do not fit any more" in shown
+    assert "does not fit what is read now" in pages.decisions(Asked()).html
+    assert pages.undo(Asked(form={"number": "1"})).to
+    again.prepare()
+    assert again.questions == ()
 
 
 @pytest.mark.parametrize("seed", range(3))

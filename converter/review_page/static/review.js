@@ -59,7 +59,8 @@
   // Keys.
   const press = (key) => {
     const own = current();
-    const target = (own && $(`[data-key="${CSS.escape(key)}"]`, own)) || $(`[data-key="${CSS.escape(key)}"]`);
+    const what = `[data-key="${CSS.escape(key)}"]`;
+    const target = (own && $(what, own)) || (own && "cer".includes(key) ? null : $(what));
     if (target && !target.hidden) { target.click(); return true; }
     return false;
   };
