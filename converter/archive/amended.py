@@ -40,27 +40,14 @@ def amended(
         The reading, the amendments that were applied, each with the identifier that its finding has there,
         and those that do not apply. Of the latter the reading has a diagnostic each.
     """
-    standing = sorted((one for one in amendments if one.undone_at is None), key=_number)
-    if not standing:
-        return reading, (), ()
-    work = _Work(reading)
-    applied: list[Amendment] = []
-    left: list[Amendment] = []
-    for amendment in standing:
+    work, applied, left = _Work(reading), list[Amendment](), list[Amendment]()
+    for amendment in sorted((one for one in amendments if one.undone_at is None), key=_number):
         taken = work.take(amendment)
         if taken is None:
             left.append(amendment)
         else:
             applied.append(replace(amendment, made_on=taken or None))
-    said = (*_still_said(reading.diagnostics, work.unread), *(_not_applied(one) for one in left))
-    changed = replace(
-        reading,
-        exams=work.exams_left(reading),
-        findings=tuple(work.findings),
-        unread=tuple(work.unread),
-        diagnostics=said,
-        amendments=tuple(applied),
-    )
+    changed = work.reading(reading, applied, left) if applied or left else reading
     return changed, tuple(applied), tuple(left)
 
 
@@ -138,7 +125,19 @@ class _Work:
         self._exams.append(Exam(exam=number, status="current", start=finding.start, end=finding.end))
         return number
 
-    def exams_left(self, before: Reading) -> tuple[Exam, ...]:
+    def reading(self, before: Reading, applied: Sequence[Amendment], left: Sequence[Amendment]) -> Reading:
+        """The reading as it stands now."""
+        said = _still_said(before.diagnostics, self.unread)
+        return replace(
+            before,
+            exams=self._exams_left(before),
+            findings=tuple(self.findings),
+            unread=tuple(self.unread),
+            diagnostics=(*said, *(_not_applied(one) for one in left)),
+            amendments=tuple(applied),
+        )
+
+    def _exams_left(self, before: Reading) -> tuple[Exam, ...]:
         """The exams, without those whose every finding was rejected."""
         had = {finding.exam for finding in before.findings}
         have = {finding.exam for finding in self.findings}

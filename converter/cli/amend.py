@@ -20,20 +20,20 @@ if TYPE_CHECKING:
     from converter.archive import Archive
 
 EXAMPLE = """\b
-Example:
-  plexor sample findings.duckdb --size 100 --out sheet.csv
-  plexor amend findings.duckdb sheet.csv --by reviewer-1
-  plexor amend findings.duckdb --list
-  plexor amend findings.duckdb --undo 12 --by reviewer-1
-
-\b
 The sheet is a CSV file with one row a finding or place; other columns are passed by:
   id, system, note_hash   the note; system only where ids are not unique by themselves
   place                   its characters, as in 0..2 3..5; or words, copied from the note
   finding                 the finding's identifier, where several share one place
   verdict                 confirmed, corrected, rejected, added or no_finding; empty is not judged
   site, side, value, status, scale   what is right: KJ, left, 2+ (as a note writes it), current, bedside
-  by, at, remark          who judged, when (2031-03-02T08:00:00Z), and a word of their own"""
+  by, at, remark          who judged, when (2031-03-02T08:00:00Z), and a word of their own
+
+\b
+Example:
+  plexor sample findings.duckdb --size 100 --out sheet.csv
+  plexor amend findings.duckdb sheet.csv --by reviewer-1
+  plexor amend findings.duckdb --list
+  plexor amend findings.duckdb --undo 12 --by reviewer-1"""
 
 _PATIENCE = 5.0  # seconds to wait for another program
 _COLUMNS = (

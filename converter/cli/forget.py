@@ -32,39 +32,43 @@ class As(StrEnum):
     DELETE = "delete"
 
 
+_Patient = Annotated[
+    str | None, typer.Option("--patient", metavar="ID", help="Forget all notes of this patient.")
+]
+_Note = Annotated[str | None, typer.Option("--note", metavar="ID", help="Forget this note.")]
+_System = Annotated[
+    str | None,
+    typer.Option("--system", metavar="URI", help="The note's system; of a patient, only its notes."),
+]
+_By = Annotated[str | None, typer.Option("--by", metavar="PERSON", help="Who asks: an identifier, no name.")]
+_Retractions = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="FILE", help="Where the FHIR retractions go: a transaction bundle."),
+]
+_As = Annotated[As, typer.Option("--as", help="What a server is told: entered-in-error, or to delete.")]
+_Wanted = Annotated[bool, typer.Option(help="Write retractions; leave them out where nothing was ever sent.")]
+_MayReturn = Annotated[
+    bool,
+    typer.Option("--may-return", help="Keep no digest, so that the same source may bring it back."),
+]
+_LiftOption = Annotated[
+    bool, typer.Option("--lift", help="Forget nothing; let what was forgotten come in again.")
+]
+_DryRun = Annotated[bool, typer.Option("--dry-run", help="Say how much it is, and change nothing.")]
+
+
 def forget(
     archive: ArchiveArgument,
-    patient: Annotated[
-        str | None, typer.Option("--patient", metavar="ID", help="Forget all notes of this patient.")
-    ] = None,
-    note: Annotated[str | None, typer.Option("--note", metavar="ID", help="Forget this note.")] = None,
-    system: Annotated[
-        str | None,
-        typer.Option("--system", metavar="URI", help="The note's system; of a patient, only its notes."),
-    ] = None,
-    by: Annotated[
-        str | None, typer.Option("--by", metavar="PERSON", help="Who asks: an identifier, no name.")
-    ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="FILE", help="Where the FHIR retractions go: a transaction bundle."),
-    ] = None,
-    as_: Annotated[
-        As, typer.Option("--as", help="What a server is told: entered-in-error, or to delete.")
-    ] = As.ENTERED_IN_ERROR,
-    retractions: Annotated[
-        bool, typer.Option(help="Write retractions; leave them out where nothing was ever sent.")
-    ] = True,
-    may_return: Annotated[
-        bool,
-        typer.Option("--may-return", help="Keep no digest, so that the same source may bring it back."),
-    ] = False,
-    lift: Annotated[
-        bool, typer.Option("--lift", help="Forget nothing; let what was forgotten come in again.")
-    ] = False,
-    dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Say how much it is, and change nothing.")
-    ] = False,
+    patient: _Patient = None,
+    note: _Note = None,
+    system: _System = None,
+    by: _By = None,
+    out: _Retractions = None,
+    as_: _As = As.ENTERED_IN_ERROR,
+    retractions: _Wanted = True,
+    may_return: _MayReturn = False,
+    lift: _LiftOption = False,
+    dry_run: _DryRun = False,
     config: Config = None,
 ) -> int:
     """Forget a patient or a note. Nothing of them is left in the archive's file.
@@ -80,9 +84,9 @@ def forget(
     if not by:
         raise CannotRunError("forget: say who asks for it with --by PERSON")
     session = open_session(settings_of(config), time=now())
-    whom = _whom(archive, patient, note, system)
     if lift:
-        return _lift(archive, whom)
+        return _lift(archive, patient, note)
+    whom = _whom(archive, patient, note, system)
     if dry_run:
         return _count(archive, whom)
     if retractions and out is None:
@@ -93,12 +97,15 @@ def forget(
 
 
 def _whom(archive: Path, patient: str | None, note: str | None, system: str | None) -> "Whom":
-    from converter.archive import NoteKey, Whom, note_keys, open_archive
+    """Whom to forget; an archive of an older form is brought up to date on the way."""
+    from converter.archive import NoteKey, Whom, note_keys, notes_of_patient, open_archive
 
+    with open_archive(archive, create=False) as opened:
+        if note is None and not notes_of_patient(opened, patient or "", system):
+            raise CannotRunError("There is no note of this patient in the archive.")
+        keys = note_keys(opened, note, system) if note is not None else []
     if note is None:
         return Whom(patient=patient, system=system)
-    with open_archive(archive, create=False) as opened:
-        keys = note_keys(opened, note, system)
     if len(keys) > 1:
         raise CannotRunError(f"--note {note}: several notes are called so; give --system URI too")
     return Whom(note=keys[0] if keys else NoteKey(system, note))
@@ -138,9 +145,11 @@ def _count(archive: Path, whom: "Whom") -> int:
     return CLEAN
 
 
-def _lift(archive: Path, whom: "Whom") -> int:
+def _lift(archive: Path, patient: str | None, note: str | None) -> int:
+    from converter.archive import NoteKey, Whom
     from converter.forgetting import lift
 
+    whom = Whom(patient=patient, note=None if note is None else NoteKey(None, note))
     number = lift(archive, whom)
     typer.echo("it may come in again" if number else "nothing of the kind was forgotten here")
     return CLEAN

@@ -15,14 +15,14 @@ if TYPE_CHECKING:
     from converter.archive import Archive
 
 EXAMPLE = """\b
-Example:
-  plexor relink findings.duckdb --from p-17 --to p-4 --by registrar-2
-  plexor relink findings.duckdb merged.csv --by registrar-2
-
-\b
 The list is a CSV file with the columns from, to and, where patients are numbered apart, system:
   from,to,system
-  p-17,p-4,https://hospital.example/notes"""
+  p-17,p-4,https://hospital.example/notes
+
+\b
+Example:
+  plexor relink findings.duckdb --from p-17 --to p-4 --by registrar-2
+  plexor relink findings.duckdb merged.csv --by registrar-2"""
 
 
 def relink(

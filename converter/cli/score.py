@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING, Annotated, Any, TextIO
 
 import typer
 
-from converter.cli.load import ArchiveFile
 from converter.cli.options import Columns, Config, Encoding, InputFormat, Out, job_of
 from converter.cli.output import Format, json_line, opened
 from converter.cli.running import CannotRunError
@@ -37,6 +36,10 @@ _MODES = {"strict": "side as labelled", "lenient": "a side not stated counts as 
 _Gold = Annotated[
     Path | None, typer.Argument(metavar="GOLD", help="JSON lines with id, text (or passage) and findings.")
 ]
+_Archive = Annotated[
+    Path | None,
+    typer.Option("--archive", metavar="FILE", help="Measure by what people judged in this archive."),
+]
 _Labels = Annotated[
     Path | None,
     typer.Option("--labels", metavar="FILE", help="With --archive: also write its labels, as a GOLD file."),
@@ -64,7 +67,7 @@ def score(
     errors: _Errors = 10,
     resamples: _Resamples = 1000,
     seed: _Seed = 1,
-    archive: ArchiveFile = None,
+    archive: _Archive = None,
     labels: _Labels = None,
     out: Out = None,
     config: Config = None,

@@ -28,28 +28,33 @@ _COLUMNS = ("wording", "role", "meaning", "flags", "place", "in_force", "phrase"
 _MOST = 8
 
 
+_Asked = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="WORDS",
+        help="What to look up, e.g. KJ or 'with reinforcement'. Without: list all. suggest ARCHIVE: "
+        "propose rows from what people corrected and from what is often not understood.",
+    ),
+]
+_Role = Annotated[
+    str | None, typer.Option(metavar="ROLE", help="List only rows of this role, e.g. site or value.")
+]
+_CheckFiles = Annotated[
+    list[Path] | None,
+    typer.Option(metavar="FILE", help="Check a word list (.csv) or table (.toml). May be repeated."),
+]
+_Format = Annotated[Format, typer.Option("--format", help="text for people, json, jsonl or csv.")]
+_AtLeast = Annotated[
+    int, typer.Option("--at-least", min=1, metavar="N", help="With suggest: notes behind each row.")
+]
+
+
 def words(
-    asked: Annotated[
-        list[str] | None,
-        typer.Argument(
-            metavar="WORDS",
-            help="What to look up, e.g. KJ or 'with reinforcement'. Without: list all. suggest ARCHIVE: "
-            "propose rows from what people corrected and from what is often not understood.",
-        ),
-    ] = None,
-    role: Annotated[
-        str | None, typer.Option(metavar="ROLE", help="List only rows of this role, e.g. site or value.")
-    ] = None,
-    check: Annotated[
-        list[Path] | None,
-        typer.Option(metavar="FILE", help="Check a word list (.csv) or table (.toml). May be repeated."),
-    ] = None,
-    format_: Annotated[
-        Format, typer.Option("--format", help="text for people, json, jsonl or csv.")
-    ] = Format.TEXT,
-    at_least: Annotated[
-        int, typer.Option("--at-least", min=1, metavar="N", help="With suggest: notes behind each row.")
-    ] = 2,
+    asked: _Asked = None,
+    role: _Role = None,
+    check: _CheckFiles = None,
+    format_: _Format = Format.TEXT,
+    at_least: _AtLeast = 2,
     out: Out = None,
     config: Config = None,
 ) -> int:
