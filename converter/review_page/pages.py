@@ -217,6 +217,6 @@ def _meanwhile(error: DecidedError) -> str:
     decision = error.decision
     said = VERDICT_WORDS[decision.verdict].lower()
     return (
-        f"{decision.by} decided on this place while you looked at it ({said}, {decision.at}). "
+        f"{decision.by} decided on this place while you looked at it ({said}, {views.moment(decision.at)}). "
         "Your decision was not saved. Undo theirs first if you disagree."
     )

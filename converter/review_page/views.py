@@ -201,10 +201,17 @@ def _decision(amendment: Amendment, desk: Desk) -> dict[str, Any]:
         "headline": "" if finding is None else saying_of(finding, words).headline,
         "quote": "" if finding is None else finding.quote,
         "by": amendment.by,
-        "at": amendment.at.replace("T", " ").replace("Z", " UTC"),
+        "at": moment(amendment.at),
         "fits": desk.fits(amendment),
-        "undone": "" if amendment.undone_at is None else f"{amendment.undone_by}, {amendment.undone_at}",
+        "undone": ""
+        if amendment.undone_at is None
+        else f"{amendment.undone_by}, {moment(amendment.undone_at)}",
     }
+
+
+def moment(instant: str) -> str:
+    """An ISO 8601 instant as people read it."""
+    return instant.replace("T", " ").replace("Z", " UTC")
 
 
 _SIGNS = {
