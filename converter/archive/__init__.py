@@ -40,6 +40,7 @@ from converter.archive.queries import (
 from converter.archive.stored import every_reading, stored_readings
 from converter.archive.values import (
     Archive,
+    ArchiveBusyError,
     ArchiveError,
     Failed,
     FailedRow,
@@ -56,6 +57,7 @@ __all__ = [
     "COUNTABLE",
     "AmendmentError",
     "Archive",
+    "ArchiveBusyError",
     "ArchiveError",
     "Asymmetry",
     "Change",

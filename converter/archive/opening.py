@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from converter.archive.forms import Step, bring_up_to_date, form_of, steps
-from converter.archive.values import Archive, ArchiveError
+from converter.archive.values import Archive, ArchiveBusyError, ArchiveError
 
 if TYPE_CHECKING:
     import duckdb
@@ -30,10 +30,6 @@ _PAUSE = 0.1  # seconds between two tries
 _HOLDER = re.compile(r"\(PID (\d+)\)")
 
 
-class _InUseError(ArchiveError):
-    """Another program has the archive open."""
-
-
 def open_archive(
     path: Path | str, create: bool = True, read_only: bool = False, patience: float = 0.0
 ) -> Archive:
@@ -46,8 +42,9 @@ def open_archive(
         patience: seconds to go on trying while another program has the archive open.
 
     Raises:
-        ArchiveError: the file is missing, is no archive, is in use, was made by a newer program, or cannot
-            be made; one sentence says which.
+        ArchiveBusyError: another program has it open.
+        ArchiveError: the file is missing, is no archive, was made by a newer program, or cannot be made; one
+            sentence says which.
     """
     path = Path(path)
     if not path.exists():
@@ -104,7 +101,7 @@ def _connect_patiently(path: Path, read_only: bool, patience: float) -> "duckdb.
     for _ in range(int(patience / _PAUSE)):
         try:
             return _connect(path, read_only)
-        except _InUseError:
+        except ArchiveBusyError:
             time.sleep(_PAUSE)
     return _connect(path, read_only)
 
@@ -118,7 +115,7 @@ def _connect(path: Path, read_only: bool) -> "duckdb.DuckDBPyConnection":
             return duckdb.connect(str(path), read_only=read_only, config=config)
     except duckdb.Error as error:
         why = _why_not_opened(path, str(error), read_only)
-        raise (_InUseError(why) if _LOCKED in str(error) else ArchiveError(why)) from None
+        raise (ArchiveBusyError(why) if _LOCKED in str(error) else ArchiveError(why)) from None
 
 
 def _why_not_opened(path: Path, message: str, read_only: bool) -> str:

@@ -20,6 +20,10 @@ class ArchiveError(Exception):
     """The archive cannot do what was asked; the message is one plain sentence without text of any note."""
 
 
+class ArchiveBusyError(ArchiveError):
+    """Another program has the archive open just now; the same call may succeed in a moment."""
+
+
 class NoteKey(NamedTuple):
     """The identity of a note: `id` is unique within `system`."""
 

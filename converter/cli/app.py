@@ -17,6 +17,7 @@ from converter.cli import (
     profile,
     read,
     relink,
+    review,
     sample,
     score,
     send,
@@ -36,8 +37,8 @@ app = typer.Typer(
 )
 
 _COMMANDS = (
-    read, convert, check, profile, summary, load, find, export, send, sql, sample, amend, relink, forget,
-    audit, words, score, demo,
+    read, convert, check, profile, summary, load, find, export, send, sql, sample, review, amend, relink,
+    forget, audit, words, score, demo,
 )  # fmt: skip
 for command in _COMMANDS:
     name = command.__name__.rpartition(".")[2]
