@@ -22,12 +22,22 @@ def apply_footnote(text: str, tokens: list[Token], drafts: list[Draft]) -> list[
     marked = False
     details = [token for token in tokens[1:] if token.kind in _MANNER]
     for draft in drafts:
-        ends = [token.end for token, role in draft.used if role == "value"]
+        ends = [token.end for token, role in draft.used if role in ("value", "assertion")]
         if not any(text[end : end + 1] == mark for end in ends):
             continue
         marked = True
+        if draft.status == "not_tested":
+            _take_reason(draft, tokens)
         for token in details:
             draft.details.note(token)
             draft.used = [*draft.used, (token, "detail")]
             token.used = "detail"
     return [token for token in tokens if token.kind == "other" and not token.used] if marked else []
+
+
+def _take_reason(draft: Draft, tokens: list[Token]) -> None:
+    """As in "* left leg in cast" under "NT*"."""
+    reason = next((token for token in tokens if token.kind == "reason" and token.meaning), None)
+    if reason is not None and draft.reason is None:
+        draft.reason, reason.used = reason.meaning, "detail"
+        draft.used = [*draft.used, (reason, "detail")]

@@ -87,7 +87,8 @@ def _sentence(text: str, tokens: list[Token], new_block: bool, new_line: bool, *
     lead = tokens[:end_of_heading] if end_of_heading is not None else []
     filled = end_of_heading == 0 and new_line
     heading = filled or (bool(lead) and (new_line or _capitalised(text, tokens[0])))
-    foreign = heading and not any(token.kind in _REFLEXIVE for token in lead)
+    time = bool(lead) and text[lead[0].start : lead[-1].end].isdigit()
+    foreign = heading and not time and not any(token.kind in _REFLEXIVE for token in lead)
     history = any(token.kind == "heading_other" and token.meaning == "history" for token in lead)
     return Sentence(tokens, foreign, history, new_block, new_line, closed)
 

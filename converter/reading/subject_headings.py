@@ -3,13 +3,13 @@
 Takes the sentences in order; marks the nouns that head values, and keeps those still waiting for one.
 """
 
-from converter.reading.grammar.parser import Parser
+from converter.reading.grammar.parser import VALUES, Parser
 from converter.reading.grammar.parts import Target
 from converter.reading.grammar.targets import targets_at
 from converter.reading.sentences import Sentence
 from converter.reading.tokens import Token
 
-_BETWEEN = ("colon", "dash", "open", "close", "side_ref", "equals", "comma", "bullet", "pipe", "legend")
+_BETWEEN = ("colon", "dash", "open", "close", "side_ref", "equals", "comma", "bullet", "pipe", "legend", "is")
 _MARKS = ("bullet", "other_mark", "dash", "pipe", "stop")
 
 
@@ -26,7 +26,9 @@ def settle_headings(p: Parser, pending: list[Token]) -> None:
         if token.used or "trigger" not in token.flags or token.kind not in ("reflex", "site", "region"):
             continue
         after = _behind(p, index)
-        if after >= len(p.tokens):
+        if after >= len(p.tokens) and _graded_before(p, index):
+            token.used = "header"
+        elif after >= len(p.tokens):
             pending.append(token)
             if token.kind == "reflex":
                 p.context.last = [Target("unspecified", general=True, used=[(token, "header")])]
@@ -37,9 +39,16 @@ def settle_headings(p: Parser, pending: list[Token]) -> None:
             token.used = "header"
 
 
+def _graded_before(p: Parser, index: int) -> bool:
+    """As in "RUE 2+ LUE 3+ reflexes": the noun at the end says what was graded."""
+    return p.kind(index - 1) in VALUES and bool(p.tokens[index - 1].used)
+
+
 def _behind(p: Parser, index: int) -> int:
     """The first token behind a noun that may be its value: "Reflexes (scale 0-4, R/L):" has none."""
     after = p.skip(index + 1, *_BETWEEN)
+    if p.kind(after) == "side" and p.kind(after + 1) == "colon":
+        return p.skip(after + 1, *_BETWEEN)
     if p.kind(index + 1) != "open":
         return after
     close = next((i for i in range(index + 2, len(p.tokens)) if p.kind(i) == "close"), index)

@@ -108,7 +108,8 @@ def _deny(p: Parser, target: Target, after: int, denial: _Denial) -> int | None:
         return None
     placed: list[Target] = []
     if target.general or target.site == "clonus_unspecified":
-        placed, end = places(p, after, target)
+        said = p.skip(after, "is")
+        placed, end = places(p, said if p.kind(said) == "at" else after, target)
         after = end if placed else after
         for place in placed:
             place.used, place.implied = target.used + place.used, target.implied

@@ -1,6 +1,7 @@
 """The state in which rules read one sentence, and what sentences leave for the next one."""
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from converter.reading.grammar.parts import Draft, Target, Used
 from converter.reading.tokens import Token
@@ -9,6 +10,7 @@ from converter.words import Vocabulary
 
 HEADS = frozenset({"site", "region", "reflex", "condition"})
 VALUES = frozenset({"value", "pair", "count"})
+_TWO_LIMBS = 5
 LINKS = ("is", "colon", "equals", "dash", "anaphor", "now")
 """What may stand between a name and its value."""
 
@@ -126,7 +128,21 @@ def _reflexive(tokens: list[Token], context: Context) -> tuple[list[bool], list[
         found.append(bool(current))
         spoken.append(bool(current))
     _lead_in(tokens, found)
+    if _limbs_before_the_noun(tokens):
+        spoken = [True] * len(tokens)
     return found, spoken
+
+
+def _limbs_before_the_noun(tokens: list[Token]) -> bool:
+    """As in "RUE 2+ LUE 3+ RLE 2+ LLE 3+ reflexes": the noun at the end says what was graded."""
+    kinds = [token.kind for token in tokens]
+    paired = kinds[:-1:2], kinds[1:-1:2]
+    return (
+        len(tokens) >= _TWO_LIMBS
+        and kinds[-1] == "reflex"
+        and set(paired[0]) == {"region"}
+        and set(paired[1]) == {"value"}
+    )
 
 
 def grades_tendons(tokens: list[Token], context: Context) -> bool:
@@ -135,13 +151,42 @@ def grades_tendons(tokens: list[Token], context: Context) -> bool:
         return True
     if context.foreign or any(token.kind == "other_exam" for token in tokens):
         return False
-    return any(
-        token.kind == "site"
-        and "joint" in token.flags
-        and not token.flags & {"place", "root", "infant", "plantars"}
-        and _graded_as_reflex(tokens, index)
-        for index, token in enumerate(tokens)
+    return (
+        _leading_plus(tokens)
+        or _joints_beside_toes(tokens)
+        or any(
+            token.kind == "site"
+            and "joint" in token.flags
+            and not token.flags & {"place", "root", "infant", "plantars"}
+            and _graded_as_reflex(tokens, index)
+            for index, token in enumerate(tokens)
+        )
     )
+
+
+def _leading_plus(tokens: list[Token]) -> bool:
+    """As in "biceps +2, patellar +3 R": two tendons or more, each with a grade that leads with its plus."""
+    graded = {
+        token.meaning
+        for token, after in pairwise(t for t in tokens if t.kind != "side")
+        if token.kind == "site"
+        and "joint" in token.flags
+        and not token.flags & {"place", "root", "infant"}
+        and isinstance(after.written, Written)
+        and after.written.plus == "leading"
+    }
+    return len(graded) > 1
+
+
+def _joints_beside_toes(tokens: list[Token]) -> bool:
+    """As in "Knees 2+, ankles 1+, toes down": joints graded in one line with the direction of the toes."""
+    answered = graded = False
+    for token, after in pairwise(t for t in tokens if t.kind not in ("side", "is", "colon")):
+        written = after.written if isinstance(after.written, Written) else None
+        if token.kind == "site" and written is not None:
+            answered = answered or ("toes" in token.flags and written.response is not None)
+            graded = graded or ("place" in token.flags and written.plus == "trailing")
+    return answered and graded
 
 
 def _inverted(tokens: list[Token], index: int) -> bool:
