@@ -28,6 +28,8 @@ def settle_headings(p: Parser, pending: list[Token]) -> None:
         after = _behind(p, index)
         if after >= len(p.tokens) and _graded_before(p, index):
             token.used = "header"
+            for draft in p.drafts:
+                draft.used = [*draft.used, (token, "header")]
         elif after >= len(p.tokens):
             pending.append(token)
             if token.kind == "reflex":
