@@ -15,7 +15,7 @@ from converter.reading.grammar.parser import Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.layouts import read_layouts
-from converter.reading.prefilter import may_speak_of_reflexes
+from converter.reading.prefilter import worth_reading
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
 from converter.reading.subject_headings import settle_before_layout, settle_headings
@@ -58,7 +58,7 @@ def read_note(
         Everything said about reflexes, with its place in the note.
     """
     reader = _NoteReader(note.text, vocabulary, options)
-    if may_speak_of_reflexes(vocabulary)(note.text):
+    if worth_reading(vocabulary)(note.text):
         reader.read()
     findings, exams, diagnostics = findings_of(
         note.text, reader.drafts, vocabulary, options.default_scale, reader.legends

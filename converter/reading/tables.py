@@ -17,7 +17,7 @@ from converter.reading.tokens import Token
 from converter.reading.written import Written
 from converter.words import Vocabulary
 
-_HEAD_KINDS = frozenset(
+HEAD_KINDS = frozenset(
     {
         "side",
         "site",
@@ -64,7 +64,7 @@ class TableReader:
         label = {token.kind for token in cells[0].tokens}
         if "open" in label and "reflex" in label:
             kinds -= {"value"}
-        if not kinds <= _HEAD_KINDS:
+        if not kinds <= HEAD_KINDS:
             return []
         columns = [column for cell in cells if (column := self._column(cell, line)) is not None]
         sided = [column for column in columns if column.side in ("left", "right") and not column.targets]

@@ -8,7 +8,7 @@ from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 
 _REACH = 6
-_STEMS = re.compile(
+STEMS = re.compile(
     r"ref?le[xc]|clon[uo]s|jerk|babins|hof+man|tr[oeö]+mner|plantar|palmom|glabell|snout|cremast|bulbocav|"
     r"chad+ock|oppenheim|\bdtrs?\b|\bmsrs?\b|\batnr\b|\bmoro\b",
     re.IGNORECASE,
@@ -25,7 +25,7 @@ def unread_of(text: str, tokens: list[Token]) -> list[Unread]:
     found = []
     for index, token in enumerate(tokens):
         word = text[token.start : token.end]
-        if token.kind == "other" and not token.used and _STEMS.search(word):
+        if token.kind == "other" and not token.used and STEMS.search(word):
             found.append(Unread(start=token.start, end=token.end, text=word, why="unknown-word"))
         if not token.used and "trigger" in token.flags:
             end = _end(tokens, index)
@@ -74,7 +74,7 @@ def _places(text: str, token: Token) -> bool:
 
 def has_stem(text: str) -> bool:
     """Whether a text holds a stem of reflex talk."""
-    return _STEMS.search(text) is not None
+    return STEMS.search(text) is not None
 
 
 def _end(tokens: list[Token], index: int) -> int:
