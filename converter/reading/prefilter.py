@@ -9,8 +9,8 @@ import re
 from collections.abc import Callable, Iterable, Iterator
 from functools import lru_cache
 
+from converter.reading.stems import STEMS
 from converter.reading.tables import HEAD_KINDS
-from converter.reading.unread import STEMS
 from converter.words import Vocabulary, Word
 from converter.words.phrases import tokens_of, wordings
 

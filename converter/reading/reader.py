@@ -18,12 +18,14 @@ from converter.reading.layouts import read_layouts
 from converter.reading.prefilter import worth_reading
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
+from converter.reading.stems import STEM
 from converter.reading.subject_headings import settle_before_layout, settle_headings
 from converter.reading.tokens import Token, tokens_of_note
-from converter.reading.unread import has_stem, unknown_words, unread_of
+from converter.reading.unread import unknown_words, unread_of
 from converter.words import Vocabulary
 
-_SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
+_SPEAKING = frozenset({"trigger", "testing", "toes", "plantars", STEM})
+_SPEAKING_KINDS = frozenset({"legend", "side_ref"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,12 +135,10 @@ class _NoteReader:
         """Whether a sentence can say anything about reflexes."""
         if self._context.reflexes or self._pending:
             return True
-        return any(
-            token.flags & _SPEAKING
-            or token.kind in ("legend", "side_ref")
-            or (token.kind == "other" and has_stem(self._text[token.start : token.end]))
-            for token in sentence.tokens
-        ) or grades_tendons(sentence.tokens, self._context)
+        for token in sentence.tokens:
+            if (token.flags and not _SPEAKING.isdisjoint(token.flags)) or token.kind in _SPEAKING_KINDS:
+                return True
+        return grades_tendons(sentence.tokens, self._context)
 
     def _apply_rules(self, parser: Parser, sentence: Sentence) -> None:
         carried = _letter_for_all(self._text, sentence)

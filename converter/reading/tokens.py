@@ -5,51 +5,25 @@ what they mean. Words that the vocabulary does not know become `other`. Leaves s
 """
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
+from converter.reading.lexicon import PIECES, Entry, Lexicon, lexicon_of
+from converter.reading.stems import PLAIN
 from converter.reading.written import Count, Pair, Written, written_at
-from converter.words import Vocabulary, Word
-from converter.words.phrases import normal
+from converter.words import Vocabulary
 
-_RAW = re.compile(
-    r"(?P<root>\b[CLSclst][1-8]\b(?!\+))|(?P<word>[^\W\d_]+(?:['’`´][^\W\d_]+)*['’]?)|(?P<number>\d+(?:st|nd|rd|th)\b|\d+)|(?P<newline>\r\n|\r|\n)"
-    r"|(?P<gap>[ \t\u00a0\u2009]+|\.{3,}|…)|(?P<mark>[^\w\s]|_)"
-)
-_MARKS = {
-    ",": "comma",
-    ".": "stop",
-    ";": "stop",
-    "!": "stop",
-    "?": "question",
-    ":": "colon",
-    "/": "slash",
-    "\\": "slash",
-    "(": "open",
-    "[": "open",
-    ")": "close",
-    "]": "close",
-    "-": "dash",
-    "–": "dash",
-    "—": "dash",
-    "=": "equals",
-    ">": "greater",
-    "<": "lesser",
-    "|": "pipe",
-    "*": "other_mark",
-    "•": "bullet",
-    '"': "quote",
-    "“": "quote",
-    "”": "quote",
-}
-_ARROWS = {"flexor": "diminished", "extensor": "hyperactive"}
-"""What an arrow before a muscle stretch reflex says; before a toe it is the direction."""
-_MAY_BEGIN_VALUE = frozenset("0123456789+-–±xX×↑↓")
+_PASSED_OVER = ("-", "\n")
+"""What may stand between the words of one wording."""
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
 
 
+_FIVE = re.compile(r"5|five|(?<!I)V", re.IGNORECASE)
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
 _SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
+
+
+_BESIDE = frozenset({"close", "dash"})
+"""Marks whose meaning depends on the tokens beside them; of other tokens only values do so."""
 
 
 @dataclass(slots=True)
@@ -70,20 +44,23 @@ class Token:
     start: int
     end: int
     meaning: str = ""
-    flags: frozenset[str] = field(default_factory=frozenset)
+    flags: frozenset[str] = PLAIN
     written: Written | Pair | Count | None = None
     used: str = ""
 
 
 def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
     """All tokens of a note, in order; fillers are left out."""
-    return _adjusted(text, [token for token in _tokens(text, vocabulary) if token.kind != "filler"])
+    return _adjusted(text, _tokens(text, vocabulary))
 
 
 def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
     """Settle what a token means from the tokens beside it: `x2`, `L-`, `(-)`, two arrows."""
     adjusted: list[Token] = []
     for index, token in enumerate(tokens):
+        if token.written is None and token.kind not in _BESIDE:
+            adjusted.append(token)
+            continue
         if _joins_regions(tokens, index):
             token = replace(token, kind="and", written=None)
         before = adjusted[-1] if adjusted else None
@@ -169,93 +146,85 @@ def _is_minus(text: str, before: Token, token: Token, after_plus: bool) -> bool:
     return beside or last or to_side or (before.kind == "open" and after in (")", "]"))
 
 
-@dataclass(frozen=True, slots=True)
-class _Raw:
-    kind: str
-    start: int
-    end: int
-    normal: str
+_Place = tuple[Entry, int, int]
 
 
-def _raws(text: str) -> list[_Raw]:
-    found = []
-    for match in _RAW.finditer(text):
-        kind = match.lastgroup or ""
-        if kind == "gap":
-            continue
-        token = match[0]
-        found.append(_Raw(kind, match.start(), match.end(), "\n" if kind == "newline" else normal(token)))
+def _tokens(text: str, vocabulary: Vocabulary) -> list[Token]:
+    """The tokens as they are by themselves; fillers are left out."""
+    lexicon = lexicon_of(vocabulary)
+    places = _places(text, lexicon)
+    names = [entry.normal for entry, _, _ in places]
+    tokens: list[Token] = []
+    index = 0
+    while index < len(places):
+        entry, start, end = places[index]
+        if entry.settled:
+            sense = entry.sense
+            if sense.kind != "filler":
+                tokens.append(Token(sense.kind, start, end, sense.meaning, sense.flags, sense.written))
+            index += 1
+        else:
+            token, index = _joined(text, vocabulary, lexicon, places, names, index)
+            if token.kind != "filler":
+                tokens.append(token)
+    return tokens
+
+
+def _places(text: str, lexicon: Lexicon) -> list[_Place]:
+    """The pieces of a text that can be tokens, with their places."""
+    found: list[_Place] = []
+    start = 0
+    for piece in PIECES.findall(text):
+        end = start + len(piece)
+        entry = lexicon[piece]
+        if entry is not None:
+            found.append((entry, start, end))
+        start = end
     return found
 
 
-def _tokens(text: str, vocabulary: Vocabulary) -> Iterator[Token]:
-    raws = _raws(text)
-    names = [raw.normal for raw in raws]
-    index = 0
-    while index < len(raws):
-        raw = raws[index]
-        written = _written(text, raw)
+def _joined(
+    text: str, vocabulary: Vocabulary, lexicon: Lexicon, places: list[_Place], names: list[str], index: int
+) -> tuple[Token, int]:
+    """The token at a place where a longer wording or a written value may begin, and the index after it."""
+    entry, start, end = places[index]
+    sense, known, after = entry.sense, entry.sense.word is not None, index + 1
+    if after < len(names) and (names[after] in entry.follows or names[after] in _PASSED_OVER):
         found = vocabulary.words.longest(names, index)
-        if written is not None and not (found and raws[found[1] - 1].end > written.end):
-            yield written
-            while index < len(raws) and raws[index].start < written.end:
-                index += 1
-            continue
-        if found:
-            word, after = found
-            token = _worded(word, raw.start, raws[after - 1].end)
-            index = after
-            if token.kind == "value" and word.meaning in ("absent", "trace"):
-                token, index = _with_maximum(text, token, raws, index)
-            yield token
-            continue
-        yield _unknown(raw)
+        if found is not None:
+            sense, known, after = lexicon.sense(found[0]), True, found[1]
+            end = places[after - 1][2]
+    written = _written(text, start) if entry.valued else None
+    if written is not None and not (known and end > written.end):
+        return written, _past(places, index, written.end)
+    token = Token(sense.kind, start, end, sense.meaning, sense.flags, sense.written)
+    if sense.may_have_maximum:
+        after = _with_maximum(text, token, places, after)
+    return token, after
+
+
+def _past(places: list[_Place], index: int, end: int) -> int:
+    """The index of the first piece that begins at or behind an end."""
+    while index < len(places) and places[index][1] < end:
         index += 1
+    return index
 
 
-def _written(text: str, raw: _Raw) -> Token | None:
-    first = text[raw.start]
-    if first not in _MAY_BEGIN_VALUE and not (raw.kind == "word" and first in "IVotzfcsOTZFCSaA"):
-        return None
-    found = written_at(text, raw.start)
+def _written(text: str, start: int) -> Token | None:
+    found = written_at(text, start)
     if found is None:
         return None
     value, end = found
     kind = "value" if isinstance(value, Written) else "pair" if isinstance(value, Pair) else "count"
-    return Token(kind, raw.start, end, written=value)
+    return Token(kind, start, end, written=value)
 
 
-def _worded(word: Word, start: int, end: int) -> Token:
-    token = Token(word.role, start, end, word.meaning, word.flags)
-    if word.role == "value":
-        token.written = Written(
-            descriptor=word.meaning, weak="weak" in word.flags, uncertain="uncertain" in word.flags
-        )
-    elif word.role == "response":
-        token.kind, token.written = "value", Written(response=word.meaning)
-        if "arrow" in word.flags:
-            token.written = replace(token.written, descriptor=_ARROWS.get(word.meaning))
-    elif word.role == "polarity":
-        token.kind, token.written = "value", Written(polarity=word.meaning)
-    return token
-
-
-def _with_maximum(text: str, token: Token, raws: list[_Raw], index: int) -> tuple[Token, int]:
-    """`nil out of four`: a word over a maximum."""
+def _with_maximum(text: str, token: Token, places: list[_Place], index: int) -> int:
+    """`nil out of four`: a word over a maximum takes it in; gives the index after it."""
     match = _OUT_OF.match(text, token.end)
     if not match or not isinstance(token.written, Written):
-        return token, index
-    maximum = 5 if re.search(r"5|five|(?<!I)V", match[0], re.IGNORECASE) else 4
+        return index
+    maximum = 5 if _FIVE.search(match[0]) else 4
     token.written = replace(token.written, denominator=maximum)
     token.end = match.end()
-    while index < len(raws) and raws[index].start < token.end:
-        index += 1
-    return token, index
-
-
-def _unknown(raw: _Raw) -> Token:
-    if raw.kind == "newline":
-        return Token("newline", raw.start, raw.end)
-    if raw.kind == "mark":
-        return Token(_MARKS.get(raw.normal, "other_mark"), raw.start, raw.end)
-    return Token("other", raw.start, raw.end)
+    return _past(places, index, token.end)

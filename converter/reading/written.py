@@ -99,7 +99,15 @@ _FEW_BEATS = re.compile(r"(?:a\s+)?(?P<low>few|couple(?:\s+of)?|several)\s+beats
 _REPEAT = re.compile(
     r"[x×]\s?(?P<low>\d{1,2})(?:\s?(?:-|–|to)\s?(?P<high>\d{1,2}))?(?![\w/]|\.\d)", re.IGNORECASE
 )
+_MAY_BEGIN = frozenset("0123456789+-–±xX×↑↓")
+_VALUED = re.compile(r"I|[aA]$|(?i:zero|one|two|tow|three|four|five|six|seven|ten|few|couple|several)")
+"""Words that a value can begin with; eight and nine stand before none, as it happens."""
 _EQUIVOCAL = re.compile(r"\+\s?/\s?-(?![\w+])|±")
+
+
+def may_begin_value(piece: str) -> bool:
+    """Whether a value can begin with a word, number or mark of a note; where not, none needs to be looked for."""
+    return piece[0] in _MAY_BEGIN or _VALUED.match(piece) is not None
 
 
 def written_at(text: str, start: int) -> tuple[Written | Pair | Count, int] | None:

@@ -57,6 +57,11 @@ class PhraseTree(Generic[T]):
             node = node.setdefault(token, {})  # type: ignore[assignment]
         node[None] = value
 
+    def beginning(self, token: str) -> tuple[T | None, frozenset[str]]:
+        """The value of the phrase that is this token alone, and the tokens that may follow it in longer ones."""
+        node: dict[object, object] = self._root.get(token, {})  # type: ignore[assignment]
+        return node.get(None), frozenset(name for name in node if isinstance(name, str))  # type: ignore[return-value]
+
     def longest(self, tokens: Sequence[str], start: int) -> tuple[T, int] | None:
         """The value of the longest phrase at `start` and the index after it, or None.
 
