@@ -45,6 +45,8 @@ _MARKS = {
 }
 _ARROWS = {"flexor": "diminished", "extensor": "hyperactive"}
 """What an arrow before a muscle stretch reflex says; before a toe it is the direction."""
+_PASSED_OVER = frozenset({"-", "\n"})
+"""What may stand between the words of one wording."""
 _MOST = 100_000
 """Pieces that are remembered; with more of them the memory begins anew."""
 
@@ -77,16 +79,18 @@ class Entry:
     Attributes:
         normal: the piece as wordings are compared.
         sense: what it is where nothing joins it.
-        follows: what may stand next in a longer wording.
+        filler: whether it is left out where nothing joins it.
+        follows: what may stand next in a longer wording; empty where it begins none.
         valued: whether a written value may begin with it.
-        settled: whether it is `sense` whatever stands around it.
+        careful: whether what stands behind it may make a value of it.
     """
 
     normal: str
     sense: Sense
+    filler: bool
     follows: frozenset[str]
     valued: bool
-    settled: bool
+    careful: bool
 
 
 class Lexicon(dict[str, Entry | None]):
@@ -118,8 +122,10 @@ class Lexicon(dict[str, Entry | None]):
         word, follows = self._words.beginning(name)
         sense = self.sense(word) if word is not None else _unknown(piece, name)
         valued = may_begin_value(piece)
-        settled = not (follows or valued or sense.may_have_maximum)
-        return Entry(name, sense, follows, valued, settled)
+        if follows:
+            follows |= _PASSED_OVER
+        careful = valued or sense.may_have_maximum
+        return Entry(name, sense, sense.kind == "filler", follows, valued, careful)
 
 
 @lru_cache(maxsize=8)

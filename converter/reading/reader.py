@@ -127,7 +127,7 @@ class _NoteReader:
         self.drafts += parser.drafts
         settle_headings(parser, self._pending)
         self._context.headed = bool(self._pending)
-        self.unread += unread_of(self._text, [t for t in sentence.tokens if t not in self._pending])
+        self.unread += unread_of(self._text, _without_last(sentence.tokens, self._pending))
         self.unread += unknown_words(self._text, sentence.tokens, parser.drafts)
         self._leave(sentence, parser)
 
@@ -172,9 +172,21 @@ def _both_for_all(p: Parser) -> None:
     last.used = "side"
 
 
+def _without_last(tokens: list[Token], pending: list[Token]) -> list[Token]:
+    """The tokens of a sentence without those that wait for a value: they stand last among those that wait."""
+    waiting: set[int] = set()
+    for token in reversed(pending):
+        if token.start < tokens[0].start:
+            break
+        waiting.add(id(token))
+    return [token for token in tokens if id(token) not in waiting] if waiting else tokens
+
+
 def _last_side(sentence: Sentence) -> str | None:
-    sides = [t.meaning for t in sentence.tokens if t.kind == "side" and t.meaning in ("left", "right")]
-    return sides[-1] if sides else None
+    for token in reversed(sentence.tokens):
+        if token.kind == "side" and token.meaning in ("left", "right"):
+            return token.meaning
+    return None
 
 
 def _letter_for_all(text: str, sentence: Sentence) -> str | None:

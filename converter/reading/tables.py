@@ -57,14 +57,12 @@ class TableReader:
 
     def columns(self, line: Line) -> list[Column]:
         """The columns that a line of heads announces; none if the line is no line of heads."""
-        cells = cells_of(self._text, line)
-        if not cells or not line.tokens:
-            return []
         kinds = {token.kind for token in line.tokens}
-        label = {token.kind for token in cells[0].tokens}
-        if "open" in label and "reflex" in label:
-            kinds -= {"value"}
-        if not kinds <= HEAD_KINDS:
+        if not kinds or not kinds - {"value"} <= HEAD_KINDS:
+            return []
+        cells = cells_of(self._text, line)
+        label = {token.kind for token in cells[0].tokens} if cells else set()
+        if not cells or ("value" in kinds and not label >= {"open", "reflex"}):
             return []
         columns = [column for cell in cells if (column := self._column(cell, line)) is not None]
         sided = [column for column in columns if column.side in ("left", "right") and not column.targets]

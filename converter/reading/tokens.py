@@ -12,8 +12,6 @@ from converter.reading.stems import PLAIN
 from converter.reading.written import Count, Pair, Written, written_at
 from converter.words import Vocabulary
 
-_PASSED_OVER = ("-", "\n")
-"""What may stand between the words of one wording."""
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
 
 
@@ -155,12 +153,13 @@ def _tokens(text: str, vocabulary: Vocabulary) -> list[Token]:
     places = _places(text, lexicon)
     names = [entry.normal for entry, _, _ in places]
     tokens: list[Token] = []
-    index = 0
-    while index < len(places):
+    index, last = 0, len(places) - 1
+    while index <= last:
         entry, start, end = places[index]
-        if entry.settled:
-            sense = entry.sense
-            if sense.kind != "filler":
+        follows = entry.follows
+        if not entry.careful and not (follows and index < last and names[index + 1] in follows):
+            if not entry.filler:
+                sense = entry.sense
                 tokens.append(Token(sense.kind, start, end, sense.meaning, sense.flags, sense.written))
             index += 1
         else:
@@ -189,7 +188,7 @@ def _joined(
     """The token at a place where a longer wording or a written value may begin, and the index after it."""
     entry, start, end = places[index]
     sense, known, after = entry.sense, entry.sense.word is not None, index + 1
-    if after < len(names) and (names[after] in entry.follows or names[after] in _PASSED_OVER):
+    if after < len(names) and names[after] in entry.follows:
         found = vocabulary.words.longest(names, index)
         if found is not None:
             sense, known, after = lexicon.sense(found[0]), True, found[1]
