@@ -11,8 +11,6 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from converter.assess import AssessOptions, assess_reading
-from converter.fhir import FhirOptions, resources_of
 from converter.model import Assessment, Diagnostic, Note, Reading, Severity
 from converter.model.record import SCHEMA
 from converter.reading import ReadingOptions, read_note
@@ -22,8 +20,10 @@ from converter.words import Vocabulary, load_vocabulary
 
 if TYPE_CHECKING:
     from converter.archive import Archive
+    from converter.assess import AssessOptions
     from converter.audit import Audit, AuditOptions
     from converter.check import Checker
+    from converter.fhir import FhirOptions
 
 FAULT = "reader-fault"
 
@@ -44,8 +44,8 @@ class Session:
     settings: Settings
     vocabulary: Vocabulary
     reading: ReadingOptions
-    assess: AssessOptions
-    fhir: FhirOptions
+    assess: "AssessOptions"
+    fhir: "FhirOptions"
     program: str
     run: str = ""
     time: str | None = None
@@ -99,6 +99,8 @@ def read_notes(notes: Iterable[Note], session: Session) -> Iterator[tuple[Note, 
 
 def assess(note: Note, reading: Reading, session: Session) -> tuple[Assessment, ...]:
     """What is abnormal in each exam of a note."""
+    from converter.assess import assess_reading
+
     return assess_reading(reading, note, session.vocabulary, session.assess)
 
 
@@ -106,6 +108,8 @@ def convert(
     note: Note, reading: Reading, assessments: Iterable[Assessment], session: Session
 ) -> tuple[list[dict[str, Any]], tuple[Diagnostic, ...]]:
     """The FHIR resources of a note, and what is doubtful about them."""
+    from converter.fhir import resources_of
+
     return resources_of(note, reading, assessments, session.vocabulary, session.fhir)
 
 

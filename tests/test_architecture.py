@@ -18,6 +18,7 @@ BELOW = {
     "model": frozenset[str](),
     "words": frozenset({"model"}),
     "shipped_files": frozenset[str](),
+    "lazily": frozenset[str](),
     "settings": STAGES | {"words", "model", "shipped_files"},
     "api": STAGES | {"words", "model", "shipped_files", "settings"},
     "courses": STAGES | {"words", "model", "settings", "api"},
@@ -36,7 +37,7 @@ BELOW = {
         "searching",
         "pattern_words",
     },
-    **{stage: frozenset({"words", "model", "shipped_files"}) for stage in STAGES},
+    **{stage: frozenset({"words", "model", "shipped_files", "lazily"}) for stage in STAGES},
 }
 HEAVY = frozenset({"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow"})
 FORBIDDEN = re.compile(r"/work\b|helper session|\bissues? #?\d+|\bhouse rule", re.IGNORECASE)

@@ -1,4 +1,4 @@
-"""What the tokens of a note can be, remembered for each piece of text, since the same words come again and again.
+"""What the tokens of a note can be, remembered for each piece of text: the same words come again.
 
 Takes the vocabulary; gives an entry for every piece. Leaves the joining of pieces to `tokens`.
 """
@@ -16,7 +16,7 @@ PIECES = re.compile(
     r"\b[CLSclst][1-8]\b(?!\+)|[^\W\d_]+(?:['’`´][^\W\d_]+)*['’]?|\d+(?:st|nd|rd|th)\b|\d+|\r\n|\r|\n"
     r"|[ \t\u00a0\u2009]+|\.{3,}|…|[^\w\s]|_|\s"
 )
-"""Cuts a text into pieces, leaving nothing out: roots, words, numbers, line ends, gaps, marks, other space."""
+"""Cuts a text into pieces, leaving nothing out: roots, words, numbers, line ends, gaps, marks, space."""
 _MARKS = {
     ",": "comma",
     ".": "stop",

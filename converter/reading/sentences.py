@@ -19,7 +19,7 @@ _MAY_CUT = frozenset({"comma", "other", "other_exam", "newline"})
 _MAY_END = frozenset({"newline", "question", "stop"})
 _FAIRLY_LONG_LINE = 45
 _RUNS_ON = frozenset({"at", "and", "is", "comma", "but", "with"})
-_ABBREVIATED = frozenset({"rt", "lt", "r", "l", "bilat", "resp", "bil"})
+ABBREVIATED = frozenset({"rt", "lt", "r", "l", "bilat", "resp", "bil"})
 _INSIDE = frozenset(
     {"site", "side", "value", "pair", "greater", "lesser", "reflex", "region", "count", "comma"}
 )
@@ -118,7 +118,7 @@ def _ends(text: str, token: Token, tokens: list[Token], index: int) -> bool:
         return True
     previous = tokens[index - 1]
     word = text[previous.start : previous.end].lower()
-    if previous.end != token.start or word not in _ABBREVIATED or index + 1 == len(tokens):
+    if previous.end != token.start or word not in ABBREVIATED or index + 1 == len(tokens):
         return True
     following = tokens[index + 1]
     return not (following.kind in _INSIDE or text[following.start].islower())
@@ -129,11 +129,14 @@ def _wraps(text: str, newline: Token, tokens: list[Token], index: int) -> bool:
     if index + 1 >= len(tokens) or tokens[index + 1].kind == "newline":
         return False
     looked_at = max(0, newline.start - _LONG_LINE - 1)  # no further back, or long lines cost their square
-    line_start = max(
-        text.rfind("\n", looked_at, newline.start),
-        text.rfind("\r", looked_at, newline.start),
-        looked_at - 1,
-    ) + 1
+    line_start = (
+        max(
+            text.rfind("\n", looked_at, newline.start),
+            text.rfind("\r", looked_at, newline.start),
+            looked_at - 1,
+        )
+        + 1
+    )
     following = text[newline.end : newline.end + 60].split("\n", 1)[0]
     if not following.strip() or _HEADING.match(following) or _BULLET.match(following):
         return False

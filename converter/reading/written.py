@@ -106,7 +106,7 @@ _EQUIVOCAL = re.compile(r"\+\s?/\s?-(?![\w+])|±")
 
 
 def may_begin_value(piece: str) -> bool:
-    """Whether a value can begin with a word, number or mark of a note; where not, none needs to be looked for."""
+    """Whether a value can begin with a word, number or mark of a note."""
     return piece[0] in _MAY_BEGIN or _VALUED.match(piece) is not None
 
 
