@@ -35,7 +35,7 @@ class SingleProcess(Generic[T]):
                 result = work(item)
             except Exception as error:
                 self.account.failed += 1
-                result = self._work.instead(item, work_failed(item, error))
+                result = self._work.instead(item, work_failed(item, type(error).__name__))
             else:
                 self.account.done += 1
             yield Done(item, result)
