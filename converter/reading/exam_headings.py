@@ -33,6 +33,8 @@ def begin_sentence(sentence: Sentence, context: Context) -> None:
     context.foreign = sentence.heading or (context.foreign and not sentence.new_block)
     if (sentence.new_line and first.kind not in _LEADS_ON) or sentence.new_block:
         context.block_side = None
+    if sentence.new_line and [token.kind for token in sentence.tokens] == ["side", "colon"]:
+        context.block_side = first.meaning if first.meaning in ("left", "right") else None
     context.side = context.block_side
     if first.kind not in _LEADS_ON and not (sentence.new_line or sentence.heading):
         context.reflexes = context.reflexes and first.kind not in ("other", "other_exam")

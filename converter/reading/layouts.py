@@ -9,7 +9,7 @@ from converter.model import Diagnostic, Unread
 from converter.reading.figures import Figure, figure_at, read_figure
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.lines import Line, drawn_lines, lines_of, without_drawing
-from converter.reading.tables import TableReader, table_at
+from converter.reading.tables import TableReader
 from converter.reading.tokens import Token
 from converter.words import Vocabulary
 
@@ -39,18 +39,19 @@ def read_layouts(
     text: str, tokens: list[Token], figure_rows: tuple[str, ...], context: Context, vocabulary: Vocabulary
 ) -> Layouts:
     """Read the tables and figures of a note."""
-    reader = TableReader(text, context, vocabulary)
     raw = lines_of(text, tokens)
     drawn = drawn_lines(text, raw)
     lines = without_drawing(text, raw)
+    reader = TableReader(text, context, vocabulary, lines)
     ends = [token for token in tokens if token.kind == "newline"]
     found = Layouts()
     index = 0
     while index < len(lines):
-        table = table_at(reader, text, lines, index)
+        table = reader.table_at(index)
         if table is not None:
             found.parsers += table.rows
             found.starts.append(table.start)
+            found.unread += table.unread
             index = table.after
             continue
         figure = figure_at(lines, drawn, index) if drawn and _headed(lines, index) else None

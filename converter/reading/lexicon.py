@@ -45,6 +45,8 @@ _MARKS = {
 }
 _ARROWS = {"flexor": "diminished", "extensor": "hyperactive"}
 """What an arrow before a muscle stretch reflex says; before a toe it is the direction."""
+MISSPELT = "misspelt"
+"""The flag of a word that was read as the known word it comes nearest to."""
 _PASSED_OVER = frozenset({"-", "\n"})
 """What may stand between the words of one wording."""
 _MOST = 100_000
@@ -77,7 +79,8 @@ class Entry:
     """What a piece of text can be.
 
     Attributes:
-        normal: the piece as wordings are compared.
+        normal: the piece as wordings are compared, spelt as the word lists spell it.
+        misspelt: whether it was written another way.
         sense: what it is where nothing joins it.
         filler: whether it is left out where nothing joins it.
         follows: what may stand next in a longer wording; empty where it begins none.
@@ -86,6 +89,7 @@ class Entry:
     """
 
     normal: str
+    misspelt: bool
     sense: Sense
     filler: bool
     follows: frozenset[str]
@@ -99,6 +103,7 @@ class Lexicon(dict[str, Entry | None]):
     def __init__(self, vocabulary: Vocabulary) -> None:
         super().__init__()
         self._words = vocabulary.words
+        self._spelling = vocabulary.spelling
         self._senses: dict[str, Sense] = {}
 
     def __missing__(self, piece: str) -> Entry | None:
@@ -118,14 +123,17 @@ class Lexicon(dict[str, Entry | None]):
         line_end = piece in ("\r\n", "\r", "\n")
         if not line_end and (piece.isspace() or piece == "…" or piece.startswith("...")):
             return None
-        name = "\n" if line_end else normal(piece)
+        written = "\n" if line_end else normal(piece)
+        name = self._spelling.mended(written) or written
         word, follows = self._words.beginning(name)
-        sense = self.sense(word) if word is not None else _unknown(piece, name)
+        sense = self.sense(word) if word is not None else _unknown(piece, written)
+        if word is not None and name != written:
+            sense = replace(sense, flags=sense.flags | {MISSPELT})
         valued = may_begin_value(piece)
         if follows:
             follows |= _PASSED_OVER
         careful = valued or sense.may_have_maximum
-        return Entry(name, sense, sense.kind == "filler", follows, valued, careful)
+        return Entry(name, name != written, sense, sense.kind == "filler", follows, valued, careful)
 
 
 @lru_cache(maxsize=8)

@@ -7,6 +7,7 @@ the cells mean is left to `tables` and `figures`.
 import re
 import sys
 from bisect import bisect_right
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from converter.reading.tokens import Token
@@ -53,9 +54,15 @@ def lines_of(text: str, tokens: list[Token]) -> list[Line]:
     return lines
 
 
-def cells_of(text: str, line: Line) -> list[Cell]:
-    """The cells of a line: parted by pipes where there are any, else by tabs and wide gaps."""
-    parting = _parting(text, line)
+def cells_of(text: str, line: Line, parting: str = "") -> list[Cell]:
+    """The cells of a line: parted by pipes where there are any, else by tabs and wide gaps.
+
+    Args:
+        text: the note.
+        line: the line.
+        parting: the kind of the mark between cells, where it is known.
+    """
+    parting = parting or _parting(text, line)
     piped = bool(parting)
     cells: list[list[Token]] = [[]]
     bounds: list[tuple[int, int]] = []
@@ -82,6 +89,17 @@ def cells_of(text: str, line: Line) -> list[Cell]:
             else made
         )
     return made
+
+
+def pieces_of(text: str, line: Line) -> Iterator[tuple[int, int]]:
+    """Where the words of a line stand between its gaps, whether or not they are tokens."""
+    start = line.start
+    for gap in [*_GAP.finditer(text, line.start, line.end), None]:
+        end = gap.start() if gap else line.end
+        piece = text[start:end]
+        if piece.strip():
+            yield start + len(piece) - len(piece.lstrip()), start + len(piece.rstrip())
+        start = gap.end() if gap else end
 
 
 def _parting(text: str, line: Line) -> str:

@@ -5,25 +5,25 @@ two words of a wording is passed over) but never no where a wording stands.
 """
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from functools import lru_cache
 
 from converter.reading.stems import STEMS
-from converter.reading.tables import HEAD_KINDS
 from converter.words import Vocabulary, Word
 from converter.words.phrases import tokens_of, wordings
 
 Test = Callable[[str], bool]
 
 LETTERS = re.compile(r"[^\W\d_]+")
-_LINES = re.compile(r"[^\r\n]+")
 _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
 _NEVER_ALONE = frozenset({"place", "root", "infant", "plantars"})
 """Sites that a grade alone does not make a reflex; the others do, as in "biceps 2+"."""
 _APOSTROPHES = tuple((mark * 2, " ") for mark in "'’`´") + tuple((mark, "") for mark in "'’`´")
-_PARTED = r"(?:\t|  |\xc2\xa0|[.][.][.]|\xe2\x80\xa6|[|]|;)"
-"""What parts the cells of a line, in UTF-8."""
+_LETTER = r"(?:[a-z]|[\x80-\xff]+)"
+"""A letter in UTF-8."""
 _MEMORY = 64 << 20
+TRAILING_PLUS = r"\+|plus|\xe2\x81\xba|[0-9.\xbd] ?[pt]"
+"""What may end a grade as only reflex grades end, in UTF-8."""
 ANY_STEM = STEMS.pattern.replace(r"\b", "")
 """Every stem of reflex talk, also where an apostrophe that parted words is gone."""
 
@@ -55,7 +55,7 @@ def searcher(pattern: str) -> Callable[[bytes], bool] | None:
 
 def whole(rows: Iterable[Word]) -> str:
     """A pattern for the whole wordings of rows, whatever stands between their words."""
-    found = {"[^a-z]+".join(words) for row in rows for words in _words_in(row.phrase)}
+    found = {"[^a-z]+".join(words) for row in rows for words in words_in(row.phrase)}
     return f"(?:^|[^a-z])(?:{'|'.join(sorted(found - {''}))})(?:[^a-z]|$)"
 
 
@@ -65,44 +65,31 @@ def begins_reading(row: Word) -> bool:
     return bool(row.flags & _SPEAKING) or row.role == "reflex" or tendon
 
 
-def heads(vocabulary: Vocabulary) -> str:
-    """A pattern for two sides, or two places, in different cells of one line."""
-    sides = [row for row in vocabulary.rows if row.role == "side" and row.meaning in ("left", "right")]
-    places = [row for row in vocabulary.rows if row.role in ("site", "region") and not begins_reading(row)]
-    return "|".join(
-        f"{named}(?:[^\r\n]*[^\r\na-z])??{_PARTED}(?:[^\r\n]*[^\r\na-z])??{named}"
-        for named in map(whole, (sides, places))
-    )
+def slips(vocabulary: Vocabulary) -> str:
+    """A pattern for every word that a slip away stands for a word of a wording that begins reading."""
+    speaking = {
+        word
+        for row in vocabulary.rows
+        if begins_reading(row)
+        for words in words_in(row.phrase)
+        for word in words
+    }
+    found = {slip for word in vocabulary.spelling.mended_to & speaking for slip in _slips_of(word)}
+    return f"(?:^|[^a-z])(?:{'|'.join(sorted(found))})(?:[^a-z]|$)" if found else "[^\x00-\xff]"
 
 
-def heads_test(vocabulary: Vocabulary) -> Callable[[bytes], bool] | None:
-    """A test for a line that may be the heads of a table without reflex wording of its own."""
-    in_line, never = searcher(heads(vocabulary)), _never_in_heads(vocabulary)
-    if in_line is None:
-        return None
-
-    def test(data: bytes) -> bool:
-        return in_line(data) and any(
-            never.isdisjoint(LETTERS.findall(line)) and in_line(line.encode())
-            for line in _LINES.findall(data.decode())
-        )
-
-    return test
-
-
-def _never_in_heads(vocabulary: Vocabulary) -> frozenset[str]:
-    """Words that no wording of a line of heads holds, as "was"."""
-    inside: set[str] = set()
-    outside: set[str] = set()
-    for row in vocabulary.rows:
-        into = inside if row.role in HEAD_KINDS or row.role == "filler" else outside
-        for words in _words_in(row.phrase):
-            into.update(words)
-    return frozenset(outside - inside)
+def _slips_of(word: str) -> Iterator[str]:
+    for place in range(1, len(word) + 1):
+        before, behind = word[:place], word[place:]
+        yield f"{before}{_LETTER}{behind}"
+        if behind:
+            yield f"{before}{_LETTER}?{behind[1:]}"
+        if len(behind) > 1:
+            yield f"{before}{behind[1]}{behind[0]}{behind[2:]}"
 
 
 @lru_cache(maxsize=4096)
-def _words_in(phrase: str) -> tuple[tuple[str, ...], ...]:
+def words_in(phrase: str) -> tuple[tuple[str, ...], ...]:
     """The words of each wording of a notation, without numbers and marks."""
     return tuple(
         tuple(part for token in tokens_of(wording) for part in LETTERS.findall(token))

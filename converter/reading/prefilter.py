@@ -8,25 +8,44 @@ missing the coarser one, which looks for parts of words, stands in.
 import re
 from functools import lru_cache
 
+from converter.reading.bare_tables import may_hold_bare_table
 from converter.reading.patterns import (
     ANY_STEM,
+    TRAILING_PLUS,
     Test,
     begins_reading,
-    heads,
-    heads_test,
     plain_bytes,
     searcher,
+    slips,
     whole,
 )
 from converter.words import Vocabulary, Word
 from converter.words.phrases import tokens_of, wordings
 
 _STEMS = frozenset(
-    {"reflex", "refle", "relfex", "clonus", "jerk", "babins", "hoffman", "hofman", "tromner", "trömner"}
+    {
+        "reflex",
+        "refle",
+        "relfex",
+        "relex",
+        "refelx",
+        "refex",
+        "reflx",
+        "rfelex",
+        "erflex",
+        "clonus",
+        "jerk",
+        "babins",
+        "hoffman",
+        "hofman",
+        "tromner",
+        "trömner",
+    }
     | {"plantar", "palmom", "glabell", "snout", "cremast", "bulbocav", "dtr", "msr", "atnr", "moro"}
 )
 """Stems that count whatever the word lists hold."""
 _TENDONS = frozenset({"biceps", "triceps", "brachioradialis", "patellar", "achilles"})
+_REFERRING = frozenset({"legend", "side_ref"})
 _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
 
 
@@ -44,19 +63,29 @@ def may_speak_of_reflexes(vocabulary: Vocabulary) -> Test:
 def worth_reading(vocabulary: Vocabulary) -> Test:
     """A test that is true for every text from which reading it whole gives anything.
 
-    A sentence gives nothing before a wording that begins reading has been met, and a table nothing without a
-    line of heads; so a text that holds neither is not worth reading.
+    A sentence gives nothing before a wording that begins reading has been met, so a text without one is worth
+    reading only where it may hold a table.
     """
     coarse = may_speak_of_reflexes(vocabulary)
-    pattern = f"{whole(filter(begins_reading, vocabulary.rows))}|{ANY_STEM}"
-    either, speaks = searcher(f"{pattern}|{heads(vocabulary)}"), searcher(pattern)
-    may_be_table = heads_test(vocabulary)
-    if either is None or speaks is None or may_be_table is None:
+    speaking = whole(filter(begins_reading, vocabulary.rows))
+    speaks = searcher(f"{speaking}|{slips(vocabulary)}|{ANY_STEM}")
+    if speaks is None:
         return coarse
+    may_hold_table = may_hold_bare_table(vocabulary)
+    refers = searcher(whole(row for row in vocabulary.rows if row.role in _REFERRING)) or speaks
+    graded = searcher(TRAILING_PLUS) or speaks
+
+    def may_leave_grades(data: bytes) -> bool:
+        """Beside a legend or an order of sides a grade is listed even where nothing says what it is of."""
+        return refers(data) and graded(data)
 
     def test(text: str) -> bool:
+        if not coarse(text):
+            return False
         data = plain_bytes(text)
-        return either(data) and coarse(text) and (speaks(data) or may_be_table(data))
+        if speaks(data) or may_leave_grades(data):
+            return True
+        return ("\n" in text or "\r" in text) and may_hold_table(text.lower())
 
     return test
 

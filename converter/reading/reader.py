@@ -15,13 +15,14 @@ from converter.reading.grammar.parser import Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.layouts import read_layouts
+from converter.reading.lexicon import MISSPELT
 from converter.reading.prefilter import worth_reading
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
 from converter.reading.stems import STEM
 from converter.reading.subject_headings import settle_before_layout, settle_headings
 from converter.reading.tokens import Token, tokens_of_note
-from converter.reading.unread import unknown_words, unread_of
+from converter.reading.unread import grades_left_over, unknown, unknown_words, unread_of
 from converter.words import Vocabulary
 
 _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars", STEM})
@@ -76,7 +77,12 @@ def read_note(
         exams=exams,
         findings=findings,
         unread=tuple(unread),
-        diagnostics=(*diagnostics, *reader.diagnostics, *(_not_understood(span) for span in unread)),
+        diagnostics=(
+            *diagnostics,
+            *reader.diagnostics,
+            *_misspelt(reader.drafts),
+            *(_not_understood(span) for span in unread),
+        ),
     )
 
 
@@ -114,7 +120,7 @@ class _NoteReader:
         begin_sentence(sentence, self._context)
         note_exam_heading(self._text, sentence, self._context, has_now)
         self._context.last_side = _last_side(sentence) or self._context.last_side
-        apply_footnote(self._text, sentence.tokens, self.drafts)
+        self.unread += unknown(self._text, apply_footnote(self._text, sentence.tokens, self.drafts))
         if not self._relevant(sentence):
             self._context.last = []
             return
@@ -129,6 +135,7 @@ class _NoteReader:
         self._context.headed = bool(self._pending)
         self.unread += unread_of(self._text, _without_last(sentence.tokens, self._pending))
         self.unread += unknown_words(self._text, sentence.tokens, parser.drafts)
+        self.unread += grades_left_over(self._text, sentence.tokens)
         self._leave(sentence, parser)
 
     def _relevant(self, sentence: Sentence) -> bool:
@@ -218,6 +225,21 @@ def _drop_mere_symmetry(earlier: list[Draft], new: list[Draft]) -> None:
 def _begins_with_value(draft: Draft) -> bool:
     values = [token.start for token, role in draft.used if role == "value"]
     return bool(values) and min(values) <= min(token.start for token, _ in draft.used)
+
+
+def _misspelt(drafts: list[Draft]) -> list[Diagnostic]:
+    """Say where a finding rests on a misspelt word."""
+    used = {(t.start, t.end) for draft in drafts for t, _ in draft.used if MISSPELT in t.flags}
+    return [
+        Diagnostic(
+            code="misspelt-word",
+            severity=Severity.INFORMATION,
+            message="A misspelt word was read as the known word that it comes nearest to.",
+            start=start,
+            end=end,
+        )
+        for start, end in sorted(used)
+    ]
 
 
 def _not_understood(span: Unread) -> Diagnostic:

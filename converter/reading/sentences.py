@@ -20,6 +20,7 @@ _MAY_END = frozenset({"newline", "question", "stop"})
 _FAIRLY_LONG_LINE = 45
 _RUNS_ON = frozenset({"at", "and", "is", "comma", "but", "with"})
 ABBREVIATED = frozenset({"rt", "lt", "r", "l", "bilat", "resp", "bil"})
+_MAY_CLOSE = frozenset({"r", "l", "bilat", "bil"})
 _INSIDE = frozenset(
     {"site", "side", "value", "pair", "greater", "lesser", "reflex", "region", "count", "comma"}
 )
@@ -121,7 +122,14 @@ def _ends(text: str, token: Token, tokens: list[Token], index: int) -> bool:
     if previous.end != token.start or word not in ABBREVIATED or index + 1 == len(tokens):
         return True
     following = tokens[index + 1]
+    if word in _MAY_CLOSE and index > 1 and _said(tokens[index - 2]) and following.kind in ("site", "reflex"):
+        return text[following.start].isupper()
     return not (following.kind in _INSIDE or text[following.start].islower())
+
+
+def _said(token: Token) -> bool:
+    """Whether what stands before a side is complete with it: "BJ 2+ bilat.", "supinator jerk R."."""
+    return token.kind in ("value", "pair", "site", "reflex")
 
 
 def _wraps(text: str, newline: Token, tokens: list[Token], index: int) -> bool:

@@ -26,6 +26,7 @@ _STATUS = {"historical": "previously ", "family": "FH ", "hypothetical": "if "}
 _DETAILS = ("reinforcement", "manoeuvre", "position", "technique", "quality")
 _OVER = frozenset({"absent", "trace"})
 _WEAKER = frozenset({"absent", "trace", "diminished"})
+_OTHER_LIMB = {"lower_limb_all": "UE", "upper_limb_all": "LE"}
 _MARKS_BETWEEN = {"greater_than_other_side": ">", "less_than_other_side": "<"}
 
 
@@ -143,7 +144,9 @@ def _compared(finding: Finding) -> str | None:
         return f"compared to {'L' if finding.side == 'right' else 'R'}"
     if finding.comparison == f"{direction}_than_before":
         return "compared to prior"
-    return None
+    other = _OTHER_LIMB.get(finding.site)
+    marks = {"greater_than_other_limb": ">", "less_than_other_limb": "<"}
+    return f"{marks[finding.comparison]} {other}" if finding.comparison in marks and other else None
 
 
 def _denied_sign(finding: Finding) -> bool:

@@ -18,6 +18,7 @@ def apply_statuses(p: Parser, has_now: bool) -> None:
     for draft in p.drafts:
         if draft.status == "current" and any(role == "earlier" for _, role in draft.used):
             draft.status = "historical"
+    _before_now(p)
     for index, token in enumerate(p.tokens):
         if token.used or not p.drafts:
             continue
@@ -31,13 +32,29 @@ def apply_statuses(p: Parser, has_now: bool) -> None:
             _manner(p, token)
 
 
+def _before_now(p: Parser) -> None:
+    """As in "the knee jerks were absent, both are now 1+": of one reflex, what is not now was before."""
+    now = next((token for token in p.tokens if token.kind == "now"), None)
+    if now is None or not any(p.word(i) in ("was", "were", "had been") for i in range(len(p.tokens))):
+        return
+    after = [draft for draft in p.drafts if _value_start(p, draft) > now.start]
+    for draft in p.drafts:
+        same = any(d.target.site == draft.target.site and _alike(d.side, draft.side) for d in after)
+        if same and draft.status == "current" and _value_start(p, draft) < now.start:
+            draft.status, now.used = "historical", "assertion"
+
+
+def _alike(side: str, other: str) -> bool:
+    return side == other or "both" in (side, other) or "unspecified" in (side, other)
+
+
 def _past(p: Parser, index: int, token: Token) -> None:
     if "bracket" in token.flags and p.kind(index - 1) != "open":
         return
     if "list" in token.flags:
         reached = _listed_after(p, token)
     elif "resolved" in token.flags:
-        reached = p.drafts
+        reached = [d for d in p.drafts if not _now_between(p, token.start, _value_start(p, d))]
     elif index <= 2 or "other_examiner" in token.flags:
         reached = _after_in_sentence(p, token)
     elif "dated" in token.flags:

@@ -8,10 +8,12 @@ from bisect import bisect_right
 
 from converter.reading.grammar.parser import Parser
 from converter.reading.grammar.parts import Target
+from converter.reading.grammar.targets import targets_at
 from converter.reading.sentences import Sentence
 from converter.reading.tokens import Token
 
-_BETWEEN = ("colon", "dash", "open", "close", "side_ref", "equals", "comma", "bullet")
+_BETWEEN = ("colon", "dash", "open", "close", "side_ref", "equals", "comma", "bullet", "pipe", "legend")
+_MARKS = ("bullet", "other_mark", "dash", "pipe", "stop")
 
 
 def settle_headings(p: Parser, pending: list[Token]) -> None:
@@ -19,19 +21,33 @@ def settle_headings(p: Parser, pending: list[Token]) -> None:
 
     A noun that heads nothing stays unused, and so becomes unread.
     """
-    if pending and p.drafts and p.tokens[0].used:
+    first = p.skip(0, *_MARKS)
+    if pending and p.drafts and first < len(p.tokens) and p.tokens[first].used:
         p.mark([(token, "header") for token in pending])
         pending.clear()
     for index, token in enumerate(p.tokens):
         if token.used or "trigger" not in token.flags or token.kind not in ("reflex", "site", "region"):
             continue
-        after = p.skip(index + 1, *_BETWEEN)
+        after = _behind(p, index)
         if after >= len(p.tokens):
             pending.append(token)
             if token.kind == "reflex":
                 p.context.last = [Target("unspecified", general=True, used=[(token, "header")])]
+            elif token.kind == "site" and p.skip(0, *_MARKS) == index:
+                targets, _ = targets_at(p, index, after_value=False)
+                p.context.last = [target for target in targets if target.specific]
         elif (p.tokens[after].used or p.kind(after) in ("at", "region", "side")) and _heads(p, token):
             token.used = "header"
+
+
+def _behind(p: Parser, index: int) -> int:
+    """The first token behind a noun that may be its value: "Reflexes (scale 0-4, R/L):" has none."""
+    after = p.skip(index + 1, *_BETWEEN)
+    if p.kind(index + 1) != "open":
+        return after
+    close = next((i for i in range(index + 2, len(p.tokens)) if p.kind(i) == "close"), index)
+    inside = {p.kind(i) for i in range(index + 2, close)}
+    return p.skip(close + 1, *_BETWEEN) if inside & {"legend", "side_ref"} else after
 
 
 def _heads(p: Parser, token: Token) -> bool:

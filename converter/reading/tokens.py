@@ -7,11 +7,12 @@ what they mean. Words that the vocabulary does not know become `other`. Leaves s
 import re
 from dataclasses import dataclass, replace
 
-from converter.reading.lexicon import PIECES, Entry, Lexicon, lexicon_of
+from converter.reading.lexicon import MISSPELT, PIECES, Entry, Lexicon, lexicon_of
 from converter.reading.stems import PLAIN
-from converter.reading.written import Count, Pair, Written, written_at
-from converter.words import Vocabulary
+from converter.reading.written import Count, Pair, Run, Written, written_at
+from converter.words import Vocabulary, Word
 
+_KINDS: dict[type, str] = {Written: "value", Pair: "pair", Count: "count", Run: "run"}
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
 
 
@@ -20,7 +21,7 @@ _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
 _SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
 
 
-_BESIDE = frozenset({"close", "dash"})
+_BESIDE = frozenset({"close", "dash", "question"})
 """Marks whose meaning depends on the tokens beside them; of other tokens only values do so."""
 
 
@@ -30,7 +31,7 @@ class Token:
 
     Attributes:
         kind: a role of the vocabulary (`site`, `side` ...), a mark (`comma` ...), `value`, `pair`, `count`,
-            `newline`, `gap` or `other`.
+            `run`, `newline`, `gap` or `other`.
         start, end: place in the note.
         meaning: canonical value of a word.
         flags: flags of a word.
@@ -43,7 +44,7 @@ class Token:
     end: int
     meaning: str = ""
     flags: frozenset[str] = PLAIN
-    written: Written | Pair | Count | None = None
+    written: Written | Pair | Count | Run | None = None
     used: str = ""
 
 
@@ -65,6 +66,8 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
         if token.kind in ("value", "pair") and _is_unticked(text, adjusted):
             del adjusted[-2:]
             continue
+        if token.kind == "question" and _doubts(tokens, index):
+            token = replace(token, kind="uncertain")
         if token.kind == "close" and _is_ticked(text, adjusted):
             del adjusted[-2:]
             continue
@@ -88,6 +91,16 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
                 token = replace(token, kind="pair", start=before.start, written=Pair(first, second))
         adjusted.append(token)
     return adjusted
+
+
+def _doubts(tokens: list[Token], index: int) -> bool:
+    """`?up`, `up?,`: a question mark that touches a value."""
+    before, token = tokens[index - 1] if index else None, tokens[index]
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    values = ("value", "pair")
+    leads = after is not None and after.kind in values and after.start == token.end
+    ends = before is not None and before.kind in values and before.end == token.start
+    return leads or (ends and after is not None and after.kind in ("comma", "side"))
 
 
 def _joins_regions(tokens: list[Token], index: int) -> bool:
@@ -189,17 +202,33 @@ def _joined(
     entry, start, end = places[index]
     sense, known, after = entry.sense, entry.sense.word is not None, index + 1
     if after < len(names) and names[after] in entry.follows:
-        found = vocabulary.words.longest(names, index)
+        found = _apart_from_value(text, places, vocabulary, names, index)
         if found is not None:
             sense, known, after = lexicon.sense(found[0]), True, found[1]
             end = places[after - 1][2]
     written = _written(text, start) if entry.valued else None
     if written is not None and not (known and end > written.end):
         return written, _past(places, index, written.end)
-    token = Token(sense.kind, start, end, sense.meaning, sense.flags, sense.written)
+    flags = sense.flags
+    if known and any(one.misspelt for one, _, _ in places[index:after]):
+        flags |= {MISSPELT}
+    token = Token(sense.kind, start, end, sense.meaning, flags, sense.written)
     if sense.may_have_maximum:
         after = _with_maximum(text, token, places, after)
     return token, after
+
+
+def _apart_from_value(
+    text: str, places: list[_Place], vocabulary: Vocabulary, names: list[str], index: int
+) -> tuple[Word, int] | None:
+    """The longest wording at a word; in "the right one plus" the last word of it begins a value instead."""
+    found = vocabulary.words.longest(names, index)
+    if found is None or found[1] - index == 1 or names[found[1] - 1] != "one":
+        return found
+    _, start, end = places[found[1] - 1]
+    value = _written(text, start)
+    runs_on = value is not None and value.end > end
+    return vocabulary.words.longest(names[: found[1] - 1], index) if runs_on else found
 
 
 def _past(places: list[_Place], index: int, end: int) -> int:
@@ -214,8 +243,7 @@ def _written(text: str, start: int) -> Token | None:
     if found is None:
         return None
     value, end = found
-    kind = "value" if isinstance(value, Written) else "pair" if isinstance(value, Pair) else "count"
-    return Token(kind, start, end, written=value)
+    return Token(_KINDS[type(value)], start, end, written=value)
 
 
 def _with_maximum(text: str, token: Token, places: list[_Place], index: int) -> int:

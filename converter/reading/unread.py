@@ -7,7 +7,9 @@ from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 
 _REACH = 6
-_JOINERS = frozenset({"with", "reason"})
+_NEAR = 4
+_OTHERS = frozenset({"other_exam", "look_alike", "legend"})
+_JOINERS = frozenset({"with", "reason", "only"})
 _FAR = frozenset({"assertion", "comparison", "exception"})
 """Parts of a finding that may stand far from it, with other things said between."""
 _ENDS = frozenset({"comma", "and", "but", "close", "open", "other_exam", "look_alike"})
@@ -35,11 +37,40 @@ def unknown_words(text: str, tokens: list[Token], drafts: list[Draft]) -> list[U
         if own:
             near.update(range(own[0] - 1, _past_joiners(text, tokens, own[-1] + 1) + 1))
     near |= {index for index in range(len(tokens)) if drafts and _names_a_grade(tokens, index)}
+    return unknown(text, [t for i, t in enumerate(tokens) if i in near and t.kind == "other" and not t.used])
+
+
+def unknown(text: str, tokens: list[Token]) -> list[Unread]:
+    """Words that the vocabulary does not know, each by itself."""
     return [
         Unread(start=token.start, end=token.end, text=text[token.start : token.end], why="unknown-word")
-        for index, token in enumerate(tokens)
-        if index in near and token.kind == "other" and not token.used and text[token.start].isalpha()
+        for token in tokens
+        if text[token.start].isalpha()
     ]
+
+
+def grades_left_over(text: str, tokens: list[Token]) -> list[Unread]:
+    """Grades that no rule gave to a reflex, with nothing near that they may be of: "DTRs 2+ 2+ 1+"."""
+    found = []
+    said = any(token.used == "value" for token in tokens)
+    for index, token in enumerate(tokens):
+        near = {other.kind for other in tokens[max(0, index - _NEAR) : index + _NEAR]}
+        explains = index + 1 < len(tokens) and tokens[index + 1].kind in ("value", "equals")
+        if said and not (token.used or explains or near & _OTHERS) and _has_plus(token):
+            found.append(
+                Unread(start=token.start, end=token.end, text=text[token.start : token.end], why="no-site")
+            )
+    return found
+
+
+def _has_plus(token: Token) -> bool:
+    first = token.written.first if isinstance(token.written, Pair) else token.written
+    return isinstance(first, Written) and first.plus == "trailing"
+
+
+def _is_reflex_grade(token: Token) -> bool:
+    written = token.written
+    return isinstance(written, Pair) or (isinstance(written, Written) and written.plus != "none")
 
 
 def _names_a_grade(tokens: list[Token], index: int) -> bool:
@@ -47,8 +78,9 @@ def _names_a_grade(tokens: list[Token], index: int) -> bool:
     following = tokens[index + 1] if index + 1 < len(tokens) else None
     if following is None or following.used or following.start - tokens[index].end > 1:
         return False
-    written = following.written
-    return isinstance(written, Pair) or (isinstance(written, Written) and written.plus != "none")
+    if index and tokens[index - 1].kind == "open" and following.kind == "value":
+        return True
+    return _is_reflex_grade(following)
 
 
 def _past_joiners(text: str, tokens: list[Token], index: int) -> int:

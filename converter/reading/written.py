@@ -58,6 +58,13 @@ class Count:
     repeat: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Three grades or more with a slash between, one for each of as many names: `2+/2+/1+`."""
+
+    values: tuple[Written, ...]
+
+
 _ROMAN = {"I": 1, "II": 2, "III": 3, "IV": 4, "V": 5}
 _SPELLED = {"zero": 0, "one": 1, "two": 2, "tow": 2, "three": 3, "four": 4, "five": 5}
 _MORE = {**_SPELLED, "six": 6, "seven": 7, "eight": 8, "nine": 9, "ten": 10}
@@ -67,7 +74,7 @@ _NOT_BEFORE = re.compile(
     r"[A-Za-z0-9%°²]|[.:,/]\d|[-–]\d|\s?(?:mm|cm|mg|ml|kg|lb|hrs?|hours?|days?|wks?|weeks?|months?|mo|years?|yrs?|yo|"
     r"minutes?|mins?|sec|times|vax|doses?|inch|inches|feet|ft|st|nd|rd|th|degrees|per|visits?|episodes?|"
     r"jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|january|february|march|april|june|july|august|"
-    r"september|october|november|december|x\s?\d|liters?|tablets?|pills?|units?|sets?|reps?|steps?|fingers?|cans?|vessels?)\b",
+    r"september|october|november|december|x\s?\d|liters?|tablets?|pills?|units?|sets?|reps?|steps?|fingers?(?!\s(?:response|flex))|cans?|vessels?)\b",
     re.IGNORECASE,
 )
 _ATOM = re.compile(
@@ -99,6 +106,7 @@ _FEW_BEATS = re.compile(r"(?:a\s+)?(?P<low>few|couple(?:\s+of)?|several)\s+beats
 _REPEAT = re.compile(
     r"[x×]\s?(?P<low>\d{1,2})(?:\s?(?:-|–|to)\s?(?P<high>\d{1,2}))?(?![\w/]|\.\d)", re.IGNORECASE
 )
+_RUN = re.compile(r"[0-5]\+?(?:/[0-5]\+?){2,9}(?![\w/+.-])")
 _MAY_BEGIN = frozenset("0123456789+-–±xX×↑↓")
 _VALUED = re.compile(r"I|[aA]$|(?i:zero|one|two|tow|three|four|five|six|seven|ten|few|couple|several)")
 """Words that a value can begin with; eight and nine stand before none, as it happens."""
@@ -110,7 +118,7 @@ def may_begin_value(piece: str) -> bool:
     return piece[0] in _MAY_BEGIN or _VALUED.match(piece) is not None
 
 
-def written_at(text: str, start: int) -> tuple[Written | Pair | Count, int] | None:
+def written_at(text: str, start: int) -> tuple[Written | Pair | Count | Run, int] | None:
     """The value written at a place, and the place after it, or None.
 
     Args:
@@ -120,7 +128,7 @@ def written_at(text: str, start: int) -> tuple[Written | Pair | Count, int] | No
     beats = _beats_at(text, start)
     if beats is not None:
         return beats
-    before = text[max(0, start - 2) : start]
+    before = "" if text[max(0, start - 3) : start] in ("...", "…") else text[max(0, start - 2) : start]
     if _RUNS_INTO.search(before) and text[start] != "+" and not _SIDE_LETTER.search(before):
         return None
     equivocal = _EQUIVOCAL.match(text, start)
@@ -128,6 +136,9 @@ def written_at(text: str, start: int) -> tuple[Written | Pair | Count, int] | No
         return Written(
             descriptor="trace", response="equivocal", polarity="doubtful", uncertain=True
         ), equivocal.end()
+    run = _RUN.match(text, start)
+    if run:
+        return Run(tuple(_atom_at(part, 0)[0] or Written() for part in run[0].split("/"))), run.end()
     value, end = _range_at(text, start)
     if value is None:
         return _minus_pair(text, start)
@@ -286,7 +297,9 @@ def _over(value: Written, maximum: int) -> Written:
 
 
 def _plain(value: Written) -> Written:
-    return Written(low=value.low, high=value.high, plus=value.plus, counted=value.counted)
+    return Written(
+        low=value.low, high=value.high, plus=value.plus, counted=value.counted, polarity=value.polarity
+    )
 
 
 def _is_maximum(value: Written) -> bool:

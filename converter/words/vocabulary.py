@@ -5,6 +5,7 @@ two files is an error that shows both places, unless the later row says `overrid
 """
 
 import hashlib
+import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -13,7 +14,8 @@ from types import MappingProxyType
 from typing import Any
 
 from converter.model import Diagnostic
-from converter.words.phrases import PhraseTree
+from converter.words.phrases import PhraseTree, tokens_of, wordings
+from converter.words.spelling import Spelling
 from converter.words.tables import (
     Descriptor,
     Grade,
@@ -61,6 +63,7 @@ class Vocabulary:
         scales: by scale id.
         descriptors: by canonical word.
         reflexes: by site.
+        spelling: finds what a misspelt word stands for.
         fingerprint: first 16 hexadecimal digits of a SHA-256 over all loaded data.
     """
 
@@ -69,6 +72,7 @@ class Vocabulary:
     scales: Mapping[str, Scale]
     descriptors: Mapping[str, Descriptor]
     reflexes: Mapping[str, Reflex]
+    spelling: Spelling
     fingerprint: str
 
     def __reduce__(self) -> Any:
@@ -130,9 +134,16 @@ def gathered(
         scales=MappingProxyType(scales),
         descriptors=descriptors,
         reflexes=MappingProxyType(reflexes),
+        spelling=_spelling(rows),
         fingerprint=_fingerprint(local, without),
     )
     return vocabulary, [*problems, *collisions]
+
+
+def _spelling(rows: Iterable[Word]) -> Spelling:
+    known = {token for row in rows for wording in wordings(row.phrase) for token in tokens_of(wording)}
+    mended_to = tomllib.loads((SHIPPED / "spelling.toml").read_text(encoding="utf-8"))["words"]
+    return Spelling(known, known.intersection(mended_to))
 
 
 def _fingerprint(local: Iterable[Path], without: frozenset[str]) -> str:

@@ -15,7 +15,7 @@ from grammar_words import Said
 
 ALL = Thing("all_limbs", side="both", region=True)
 NOUN = Thing("unspecified", general=True)
-KNEE, ANKLE = Thing("patellar"), Thing("achilles")
+KNEE, ANKLE, BICEPS = Thing("patellar"), Thing("achilles"), Thing("biceps")
 
 
 def note_and_rows(node: Node) -> tuple[str, Rows]:
@@ -67,6 +67,8 @@ def _several(node: Node) -> None:
 
 
 def _plain_legend(node: Node) -> None:
+    if not node.words("LEGEND"):
+        return
     clear(not node.words("LEGEND")[0].meaning and len(node.parts) > 2, "a legend explains something")
 
 
@@ -84,6 +86,8 @@ _ALONE_IN: dict[str, dict[str, Callable[[Node], object]]] = {
 
 
 def legend(node: Node) -> tuple[str, Rows]:
+    if not node.words("LEGEND"):
+        return f"DTRs 2+ throughout ({written(node)}).", [row_of(ALL, "2+")]
     said = node.words("LEGEND")[0]
     clear(not said.meaning, "a named scale stands beside grades as well")
     clear(len(node.parts) > 2, "a legend explains something")
@@ -246,9 +250,29 @@ def _worded_comparison(node: Node, about: Thing) -> tuple[str, Rows]:
     return _compared(node), [row]
 
 
+def they_are(node: Node) -> tuple[str, Rows]:
+    value = value_of(node.all("phrase")[0])
+    clear(not node.all("side_value"), "two sides of two reflexes are four values")
+    clear(not node.words("NOW"), "what is now was otherwise before")
+    clear(value.role == "GRADE" and not value.columns, "a strength is said again")
+    base = [row_of(one, "2+") for one in (KNEE, ANKLE)]
+    rows = [row for one in (KNEE, ANKLE) for row in rows_for(one, value)]
+    return f"Knee and ankle jerks are 2+. T{written(node)[1:]}.", base + rows
+
+
+def on_a_side(node: Node) -> tuple[str, Rows]:
+    side, value = node.words("SIDE")[0], value_of(node.all("phrase")[0])
+    clear(side.meaning in OPPOSITE, "a side leads its value")
+    clear(not node.all("side_value"), "another side stands on its own line")
+    clear(value.role == "GRADE" and not value.columns and value.side == "unspecified", "a strength is said")
+    clear(bool(node.words("mark")) or not value.said.text.isdigit(), "a lone digit may count something")
+    return f"Biceps reflex\n{written(node)}", rows_for(BICEPS.on(side.meaning), value)
+
+
 _FRAMES: dict[str, Callable[[Node], tuple[str, Rows]]] = {
     frame.__name__: frame
     for frame in (
         *(legend, pair_order, planned, lead_side, lead_region, exception, otherwise, side_against_side),
+        *(they_are, on_a_side),
     )
 }

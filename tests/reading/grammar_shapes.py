@@ -209,7 +209,28 @@ def untested_named(node: Node) -> tuple[str, Rows]:
     return _untested(node, named_first=False)
 
 
+def _runs(node: Node) -> tuple[str, Rows]:
+    """As many values as names, with slashes between, for one side or each."""
+    found, runs, sides = things(node.all("targets")[0]), node.words("RUN"), node.words("SIDE")
+    _link(node, None)
+    clear(all(one.one and not one.sign and one.kind == "stretch" for one in found), "reflexes have grades")
+    clear(all(len(run.cell.split()) == len(found) for run in runs), "as many values as names")
+    clear(len(runs) == len(sides) or (len(runs) == 1 and not sides), "each run has its side, or none has")
+    clear(len({side.meaning for side in sides}) == len(sides), "a side is said once")
+    clear(all(side.meaning in OPPOSITE for side in sides), "a side is said once")
+    clear(all(one.side == "unspecified" for one in found), "a side is said once")
+    clear(not any("root" in one.flags for one in found), "a root in a list may stand beside its reflex")
+    rows = [
+        row_of(one.on(sides[place].meaning) if sides else one, cell)
+        for place, run in enumerate(runs)
+        for one, cell in zip(found, run.cell.split(), strict=True)
+    ]
+    return _in_context(node, found), rows
+
+
 def respectively(node: Node) -> tuple[str, Rows]:
+    if node.words("RUN"):
+        return _runs(node)
     values = values_in_order(node.all("values")[0])
     clear(node.words("RESPECTIVELY"), "without `respectively` the order is not said")
     _link(node, values[0])

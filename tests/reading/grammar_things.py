@@ -75,7 +75,7 @@ def thing(node: Node) -> Thing:
     clear(len(before) <= 1, "two words before a name: one side or one doubt is said")
     found = _head(node.parts[at])  # type: ignore[arg-type]
     if before and before[0].role == "SIDE":
-        clear(not found.region or found.side == "unspecified", "a region that has its side takes no other")
+        clear(found.side == "unspecified", "a name that has its side takes no other")
         found = replace(found, side=_side(before[0]), side_leads=True)
     elif before:
         found = replace(found, doubted=True)
@@ -128,6 +128,7 @@ def _head(node: Node) -> Thing:
 
 def _site(said: Said, rest: Sequence[Said]) -> Thing:
     site, _, more = said.meaning.partition(":")
+    more, _, side = more.partition(":")
     root = more.removeprefix("root=") if more.startswith("root=") else ""
     which = "" if root or more == "flexor_named" else more
     nouns = [part for part in rest if part.role == "REFLEX"]
@@ -146,7 +147,8 @@ def _site(said: Said, rest: Sequence[Said]) -> Thing:
     clear(not flags & {"infant"} or nouns, "sucking and grasping are also what infants just do")
     clear("toes" not in flags or not nouns, "a toe has no reflex of its own name")
     name = "flexor" if more == "flexor_named" else ""
-    return Thing(site, which, root, name=name, flags=flags, own_noun="trigger" in flags or bool(nouns))
+    noun = "trigger" in flags or bool(nouns)
+    return Thing(site, which, root, side or "unspecified", name=name, flags=flags, own_noun=noun)
 
 
 _NOUNS = frozenset({"reflex", "reflexes", "dtrs", "dtr"})

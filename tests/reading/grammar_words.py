@@ -17,10 +17,10 @@ class Said:
     """One word or mark of a sentence.
 
     Attributes:
-        role: role of the word lists, `mark`, or a form: `GRADE`, `PAIR`, `COUNT`, `WORD`.
+        role: role of the word lists, `mark`, or a form: `GRADE`, `PAIR`, `COUNT`, `RUN`, `WORD`.
         text: as it stands in the sentence.
         row: the row that says what it means, for words of the lists.
-        cell: the value as a case writes it; for a pair the two, parted by a space.
+        cell: the value as a case writes it; for a pair the two and for a run all, parted by a space.
     """
 
     role: str
@@ -50,6 +50,12 @@ _PAIRS = (
     *(("3+/3+", "3+ 3+"), ("2+/trace", "2+ trace"), ("1+/2+", "1+ 2+")),
 )
 _COUNTS = (("3 beats", "3"), ("4-5 beats", "4-5"), ("two beats", "2"), ("5 to 6 beats", "5-6"))
+_RUNS = (
+    ("2+/1+/2+", "2+ 1+ 2+"),
+    ("0/1+/2+", "0 1+ 2+"),
+    ("2/2/1/3", "2 2 1 3"),
+    ("3+/3+/2+/0", "3+ 3+ 2+ 0"),
+)
 _WORDS = ("garden", "walking", "window", "breakfast", "weather")
 _USUAL = {
     "AT": ("at the", "in the", "on the", "at", "in", "on"),
@@ -79,8 +85,6 @@ _LEFT_OUT = {
     "all four quadrants": "only a belly has quadrants",
     "all 4 quadrants": "only a belly has quadrants",
     "four quadrants": "only a belly has quadrants",
-    "left one": "one may begin the grade",
-    "right one": "one may begin the grade",
     "may": "also a month",
     "?": "a mark without room around it",
     "@": "a mark without room around it",
@@ -90,7 +94,7 @@ _LEFT_OUT = {
 
 def said_for(role: str, chance: random.Random) -> Said:
     """A word of a role."""
-    forms = {"GRADE": _GRADES, "PAIR": _PAIRS, "COUNT": _COUNTS}
+    forms = {"GRADE": _GRADES, "PAIR": _PAIRS, "COUNT": _COUNTS, "RUN": _RUNS}
     if role in forms:
         text, cell = chance.choice(forms[role])
         return Said(role, text, cell=cell)

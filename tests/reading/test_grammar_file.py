@@ -8,7 +8,7 @@ from converter.reading.grammar.rules import RULES
 from converter.words.vocabulary import ROLES
 
 GRAMMAR = read_grammar(FILE.read_text(encoding="utf-8"))
-WRITTEN = {"GRADE", "PAIR", "COUNT", "WORD"}
+WRITTEN = {"GRADE", "PAIR", "COUNT", "RUN", "WORD"}
 """What is known by its form alone, and so is no role of the word lists."""
 
 

@@ -107,6 +107,11 @@ def _names(row: Word, site: str) -> bool:
     return named == site or general or clonus or named == joint.get(site)
 
 
+def spelt(word: str) -> str:
+    """A misspelt name as it should be; other words as they are."""
+    return shipped_vocabulary().spelling.mended(word) or word
+
+
 REGIONS = frozenset({"upper_limb_all", "lower_limb_all", "all_limbs"})
 
 
@@ -117,7 +122,7 @@ def test_the_site_of_a_finding_stands_in_its_spans(name: str) -> None:
         places = {(span.start, span.end): span.role for span in finding.spans}
         if len(places) < len(finding.spans) and finding.quote == finding.as_written:
             continue  # a drawn figure names its sites by the place of the grade
-        said = [tokens_of(text[start:end].lower()) for start, end in places]
+        said = [tuple(map(spelt, tokens_of(text[start:end].lower()))) for start, end in places]
         spoken = {tuple(token for token in words if token not in ("-", "\n")) for words in said}
         assert spoken & names_of(finding.site) or finding.site == "unspecified", finding
 

@@ -122,6 +122,8 @@ def _says_symmetric(phrase: Phrase) -> bool:
 def add(p: Parser, target: Target, side: str, value: Written | None, phrase: Phrase, extra: Used) -> bool:
     """Add one draft if the value can be a value of this kind of reflex."""
     target = _placed(p, target)
+    if p.vocabulary.reflexes[target.site].kind == "plantar":
+        value = _response(value, phrase)
     if side == "unspecified" and target.side is not None:
         side = target.side
     if not _fits(p, target, value, phrase):
@@ -141,6 +143,14 @@ def add(p: Parser, target: Target, side: str, value: Written | None, phrase: Phr
         )
     )
     return True
+
+
+def _response(value: Written | None, phrase: Phrase) -> Written | None:
+    """As in "brisk withdrawal": of a plantar response the movement is the value, not its strength."""
+    said = [token.written for token, role in phrase.used if role == "value"]
+    moved = [w for w in said if isinstance(w, Written) and w.response is not None]
+    worded = value is not None and value.response is None and value.polarity is None and not value.graded
+    return moved[0] if worded and moved else value
 
 
 def _placed(p: Parser, target: Target) -> Target:

@@ -3,7 +3,7 @@
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.other_sides import on_side
 from converter.reading.grammar.parser import Parser
-from converter.reading.grammar.parts import Target
+from converter.reading.grammar.parts import Draft, Target
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.targets import targets_at
 
@@ -24,6 +24,7 @@ def exception(p: Parser) -> bool:
         targets, end = targets_at(p, p.skip(index, "at"), after_value=True)
         if not targets and phrase.side is not None and earlier:
             targets, end = [on_side(earlier[-1].target, None)], index
+        _lend_side(targets, earlier)
         if targets and draft(p, targets, phrase, [mark]):
             p.index = end
             return True
@@ -33,6 +34,7 @@ def exception(p: Parser) -> bool:
         return False
     if all(target.foreign for target in targets):
         return _foreign_exception(p, targets, index)
+    _lend_side(targets, earlier)
     found = phrase_at(p, p.skip(index, "is", "colon", "comma", "equals", "anaphor", "open"))
     if p.kind(p.skip(index, "is", "colon", "comma")) == "untested":
         p.mark([mark])
@@ -41,12 +43,21 @@ def exception(p: Parser) -> bool:
         p.index = found[1]
         return True
     for target in targets:
-        if target.sign:
-            add_bare(p, target, None, [mark], implied="present")
-        else:
-            _excepted(p, target, mark)
+        _excepted(p, target, mark)
     p.index = index
     return True
+
+
+def _lend_side(targets: list[Target], earlier: list[Draft]) -> None:
+    """As in "normal in the left arm except the triceps": what is excepted lies in the limb just named."""
+    last = earlier[-1] if earlier else None
+    if last is None or not last.target.region or last.side not in ("left", "right"):
+        return
+    sides = [(token, role) for token, role in last.target.used if role in ("side", "region")]
+    for target in targets:
+        if target.side is None and target.specific:
+            target.side = last.side
+            target.used = [*sides, *target.used]
 
 
 def _foreign_exception(p: Parser, targets: list[Target], end: int) -> bool:
@@ -59,6 +70,9 @@ def _foreign_exception(p: Parser, targets: list[Target], end: int) -> bool:
 def _excepted(p: Parser, target: Target, mark: tuple[object, str]) -> None:
     """Where reflexes are "present except" here, here they are absent; else only the exception is known."""
     if target.foreign:
+        return
+    if target.sign:
+        add_bare(p, target, None, [mark], implied="present")  # type: ignore[list-item]
         return
     last = p.drafts[-1] if p.drafts else None
     present = last is not None and last.value is not None and last.value.descriptor == "present"

@@ -6,18 +6,23 @@ from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Target
 from converter.reading.grammar.target_heads import resolve_side
 from converter.reading.grammar.targets import targets_at
+from converter.reading.written import Written
 
 _PLANS_REACH = 4
+_EXPLAINED = 2
+_EXPLANATIONS = frozenset({"value", "other", "site", "clonus_word", "condition", "no"})
+_MORE_EXPLANATION = frozenset({"other", "with", "clonus_word", "value"})
 _MINUS_FOUR_TO_FOUR = re.compile(r"[-–−]\s?4\s*(?:to|\.\.+|-|–)\s*\+?\s?4")
 
 
 def legend(p: Parser) -> bool:
     """A legend of the grades: it tells the scale and is no finding.
 
-    legend = LEGEND { WORD | value | ":" | "=" | "," | "-" } ;
+    legend = LEGEND { WORD | value | ":" | "=" | "," | "-" } | explained "," explained { "," explained } ;
+    explained = GRADE "=" VALUE ;
     """
     if p.kind(p.index) != "legend":
-        return False
+        return _explains_grades(p)
     if p.tokens[p.index].meaning and p.kind(p.index + 1) == "colon":
         p.mark_range(p.index, p.index + 2, "legend")
         p.index += 2
@@ -36,6 +41,32 @@ def legend(p: Parser) -> bool:
     p.mark_range(p.index if inside else 0, end, "legend")
     p.index = p.skip(end + 1, "colon") if inside else end
     return True
+
+
+def _explains_grades(p: Parser) -> bool:
+    """As in "0 = absent, 2+ = normal, 4+ = clonus": at least two, or one that is all of its sentence."""
+    index, said = p.index, 0
+    while _is_grade(p, index) and p.kind(index + 1) == "equals" and p.kind(index + 2) in _EXPLANATIONS:
+        index += 3
+        while _goes_on(p, index):
+            index += 1
+        said += 1
+        index = p.skip(index, "comma")
+    if said < _EXPLAINED and not (said and p.index == 0 and p.kind(index) == "end"):
+        return False
+    p.mark_range(p.index, index, "legend")
+    p.index = index
+    return True
+
+
+def _goes_on(p: Parser, index: int) -> bool:
+    """Whether a word still belongs to what a grade means: "brisk with clonus"."""
+    return (p.kind(index) in _MORE_EXPLANATION and not _is_grade(p, index)) or p.has(index, "sign")
+
+
+def _is_grade(p: Parser, index: int) -> bool:
+    written = p.tokens[index].written if p.kind(index) == "value" else None
+    return isinstance(written, Written) and written.graded
 
 
 def pair_order(p: Parser) -> bool:
@@ -128,7 +159,8 @@ def lead_region(p: Parser) -> bool:
         return False
     region, index = found
     index = p.skip(index, "reflex")
-    led = p.kind(index) == "colon" or (start > p.index == 0 and p.kind(index) == "comma")
+    follows = p.kind(index) in ("comma", "site", "anaphor")
+    led = p.kind(index) == "colon" or (start > p.index == 0 and follows)
     had = p.kind(index) == "is" and p.word(index) in ("had", "has", "have", "show", "showed", "shows")
     if (
         not (begins or p.kind(index) == "colon")
@@ -142,7 +174,7 @@ def lead_region(p: Parser) -> bool:
     p.mark_range(start, index, "header")
     p.context.region = region
     p.context.side = region.side or p.context.side
-    p.index = index + 1
+    p.index = index if p.kind(index) in ("site", "anaphor") else index + 1
     return True
 
 

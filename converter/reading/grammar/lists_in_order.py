@@ -1,5 +1,6 @@
 """As many values as names, in the same order: "2+, 1+ and 0 at the biceps, knees and ankles respectively"."""
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from converter.reading.grammar.drafting import draft
@@ -8,6 +9,7 @@ from converter.reading.grammar.parser import LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
 from converter.reading.grammar.phrases import take
 from converter.reading.grammar.targets import targets_at
+from converter.reading.written import Run
 
 if TYPE_CHECKING:
     from converter.reading.tokens import Token
@@ -20,10 +22,11 @@ def respectively(p: Parser) -> bool:
 
     respectively = targets [ link ] values [ RESPECTIVELY ]
                  | values AT targets RESPECTIVELY
-                 | target [ link ] values AT SIDE RESPECTIVELY ;
+                 | target [ link ] values AT SIDE RESPECTIVELY
+                 | targets [ link ] [ SIDE ] RUN { "," SIDE RUN } ;
     values = value { "," value } AND value ;
     """
-    return _names_then_values(p) or _values_then_names(p) or _sides_then_name(p)
+    return _names_then_run(p) or _names_then_values(p) or _values_then_names(p) or _sides_then_name(p)
 
 
 def _sides_then_name(p: Parser) -> bool:
@@ -45,6 +48,54 @@ def _sides_then_name(p: Parser) -> bool:
     return True
 
 
+def _names_then_run(p: Parser) -> bool:
+    """As in "DTRs (bi/tri/br): R 2+/2+/1+, L 2+/1+/1+": a slash parts the values of the names."""
+    targets, index = targets_at(p, p.index, after_value=False)
+    if not targets or any(target.foreign or target.general for target in targets):
+        return False
+    took = False
+    while True:
+        start = p.skip(index, *LINKS, "comma", "and")
+        side = p.tokens[start] if p.kind(start) == "side" else None
+        run = p.skip(start + 1, *LINKS) if side is not None else start
+        written = p.tokens[run].written if p.kind(run) == "run" else None
+        if not isinstance(written, Run) or len(written.values) != len(targets):
+            p.index = index if took else p.index
+            return took
+        for target, phrase in zip(targets, _parts(p.tokens[run], written), strict=True):
+            if side is not None:
+                phrase.used.append((side, "side"))
+            about = on_side(target, side.meaning) if side is not None else target
+            took = draft(p, [about], phrase) or took
+        p.tokens[run].used = "value"
+        index = run + 1
+        if side is None:
+            index = _side_of_all(p, index, len(targets))
+
+
+def _side_of_all(p: Parser, index: int, count: int) -> int:
+    """As in "2+/2+/1+ bilaterally": the side of all values of a run."""
+    if p.kind(index) != "side" or p.tokens[index].meaning not in ("left", "right", "both"):
+        return index
+    for made in p.drafts[-count:]:
+        if made.side == "unspecified":
+            made.side = p.tokens[index].meaning
+            made.used = [*made.used, (p.tokens[index], "side")]
+    p.mark([(p.tokens[index], "side")])
+    return index + 1
+
+
+def _parts(token: "Token", written: Run) -> list[Phrase]:
+    """Each value of a run, with its own place in the text."""
+    phrases, start = [], token.start
+    for value in written.values:
+        length = 2 if value.plus == "trailing" else 1
+        own = replace(token, kind="value", start=start, end=start + length, written=value)
+        phrases.append(Phrase(value=value, used=[(own, "value")]))
+        start += length + 1
+    return phrases
+
+
 def _names_then_values(p: Parser) -> bool:
     targets, index = targets_at(p, p.index, after_value=False)
     if not targets or any(target.foreign for target in targets):
@@ -58,14 +109,15 @@ def _names_then_values(p: Parser) -> bool:
 def _on_both_sides(p: Parser, target: Target, values: list[Phrase], index: int) -> bool:
     """As in "1+ and 3+ on the right and left respectively"."""
     at = p.skip(index, "at")
-    if p.kind(at) != "side" or p.tokens[at].meaning != "both" or p.kind(at + 1) != "respectively":
+    mark = p.skip(at + 1, "comma")
+    if p.kind(at) != "side" or p.tokens[at].meaning != "both" or p.kind(mark) != "respectively":
         return False
     order = ("right", "left") if p.word(at).startswith("r") else ("left", "right")
     for side, phrase in zip(order, values, strict=True):
         phrase.used.append((p.tokens[at], "side"))
         draft(p, [on_side(target, side)], phrase)
-    p.mark([(p.tokens[at + 1], "detail")])
-    p.index = at + 2
+    p.mark([(p.tokens[mark], "detail")])
+    p.index = mark + 1
     return True
 
 

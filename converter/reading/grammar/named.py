@@ -44,6 +44,7 @@ def named_value(p: Parser) -> bool:
         return _at_places(p, header, placed, end, phrase)
     if _denies_sign(p, targets, phrase, after) or _belongs_right(p, targets, after, index == linked):
         return _bare_subject(p, targets, index)
+    after = _against(p, after, phrase, targets[-1].site)
     took = draft(p, _without_value_of_their_own(p, targets, phrase), phrase)
     if took or any(target.foreign for target in targets):
         p.index = other_sides(p, after, targets)
@@ -53,7 +54,7 @@ def named_value(p: Parser) -> bool:
 
 def _at_places(p: Parser, header: Target, placed: list[Target], end: int, phrase: Phrase) -> bool:
     """Draft the value for the places named after it."""
-    end = _against(p, end, phrase)
+    end = _against(p, end, phrase, placed[0].site)
     end = late_side(p, phrase, placed, end)
     extra = [(token, "header") for token, _ in header.used if placed[0].used[0][0] is not token]
     took = draft(p, placed, phrase, extra)
@@ -89,20 +90,26 @@ def _plantar_as_response(
     return Phrase(value=Written(response="flexor"), used=[(token, "value")]), linked + 1
 
 
-def _against(p: Parser, index: int, phrase: Phrase) -> int:
-    """As in "brisk LLE>RLE": one limb set against the other."""
-    if p.kind(index) not in ("greater", "lesser") or p.kind(index + 1) != "region":
+def _against(p: Parser, index: int, phrase: Phrase, site: str) -> int:
+    """As in "brisk LLE>RLE", "more brisk in the legs than in the arms": one limb set against another."""
+    limb = p.skip(index + 1, "at", "side")
+    said = phrase.details.comparison
+    marked, worded = p.kind(index) in ("greater", "lesser"), p.kind(index) == "than" and said is not None
+    if p.kind(limb) != "region" or p.kind(limb + 1) in VALUES or not (marked or worded):
         return index
-    more = p.kind(index) == "greater"
-    phrase.details.comparison = "greater_than_other_side" if more else "less_than_other_side"
-    phrase.used += [(token, "comparison") for token in p.tokens[index : index + 2]]
-    return index + 2
+    greater = p.kind(index) == "greater" if marked else (said or "").startswith("greater")
+    same = marked and p.tokens[limb].meaning.partition(":")[0] == site
+    direction, other = "greater" if greater else "less", "side" if same else "limb"
+    phrase.details.comparison = f"{direction}_than_other_{other}"
+    phrase.used += [(token, "comparison") for token in p.tokens[index : limb + 1]]
+    return limb + 1
 
 
 def _toes_again(p: Parser, targets: list[Target], phrase: Phrase, after: int) -> int:
     """As in "toes are downgoing to plantar reflexes bilaterally": the response names its reflex again."""
     at = p.skip(after, "at")
-    if targets[-1].site != "plantar" or at == after or p.kind(at) != "site":
+    toes = p.has(at, "toes") and "toes" not in targets[-1].flags
+    if targets[-1].site != "plantar" or (at == after and not toes) or p.kind(at) != "site":
         return after
     again = target_at(p, at)
     if again is None or again[0].site != "plantar":
@@ -145,6 +152,9 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
         return linked + 1
     if p.kind(linked) == "comma" and p.kind(linked + 1) == "past" and p.kind(linked + 2) in VALUES:
         return linked + 2
+    relative = p.kind(linked) == "comma" and p.kind(linked + 1) in ("is", "anaphor")
+    if relative and p.kind(linked + 2) in VALUES:
+        return linked + 2
     if p.kind(linked) == "comma" and p.kind(linked + 1) == "clonus_word":
         return linked + 1
     if p.kind(linked) == "comma" and p.kind(linked + 1) in VALUES and not value_is_next_ones(p, linked + 1):
@@ -178,10 +188,15 @@ def _header(targets: list[Target]) -> Target | None:
     if (
         all(target.foreign for target in targets[:-1])
         and not last.foreign
-        and (last.general or last.region or last.site == "clonus_unspecified")
+        and (last.general or last.region or last.site == "clonus_unspecified" or _whole_abdomen(last))
     ):
         return last
     return None
+
+
+def _whole_abdomen(target: Target) -> bool:
+    """Abdominal reflexes without a quadrant, which may be named after the value."""
+    return target.site == "abdominal" and target.which is None
 
 
 def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool) -> bool:

@@ -1,7 +1,7 @@
 """Reads the same reflexes again on the other side or at another time: "2+ on the right, 1+ on the left"."""
 
 from converter.reading.grammar.drafting import draft
-from converter.reading.grammar.parser import HEADS, Parser
+from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Details, Phrase, Target
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.target_heads import resolve_side
@@ -25,7 +25,7 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
     side_value = [ AT ] SIDE [ IS | ":" ] phrase | phrase [ AT ] SIDE ;
     """
     while True:
-        start = p.skip(index, *_CARRY)
+        start = _against(p, p.skip(p.skip(index, *_CARRY), "anaphor"))
         if p.kind(start) in ("more", "less") and p.kind(start + 1) == "than":
             start += 2
         elif p.kind(start) in ("more", "less"):
@@ -39,6 +39,15 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
         if not again or not draft(p, again, phrase):
             return index
         index = after
+
+
+def _against(p: Parser, start: int) -> int:
+    """As in "1+ compared to 2+ on the left", "R 1+ < L 2+": the value that the first is set against."""
+    compared = p.kind(start) == "than" and p.kind(start + 1) in VALUES
+    marked = (
+        p.kind(start) in ("greater", "lesser") and p.kind(start + 1) == "side" and p.kind(start + 2) in VALUES
+    )
+    return start + 1 if compared or marked else start
 
 
 def _side_first(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None:
@@ -66,18 +75,23 @@ def _value_first(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None
     place = p.skip(after, "at", "only")
     if p.kind(place) != "side" or p.tokens[place].meaning not in ("left", "right"):
         return None
-    if p.kind(place + 1) in HEADS:
+    if p.kind(place + 1) in HEADS and not _only_a_limb(p, place + 1):
         return None
     token = p.tokens[place]
     phrase.used.append((token, "side"))
     return phrase, resolve_side(p, token) or "unspecified", place + 1
 
 
+def _only_a_limb(p: Parser, at: int) -> bool:
+    """As in "negative in the left hand": a part of the body that only carries the side."""
+    return p.has(at, "part") and p.kind(at + 1) not in VALUES | {"is", "colon", "reflex"}
+
+
 def _at_another_time(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
     """As in "previously absent, are now 1+": the same reflexes at another time."""
     start = p.skip(index, "comma", "and", "but", "is", "anaphor", "past")
     timed = p.skip(start, "now", "past", "is", "at")
-    if p.kind(index) == "open" and p.word(index + 1) in ("was", "were"):
+    if p.kind(index) == "open" and (p.word(index + 1) in ("was", "were") or p.kind(index + 1) == "past"):
         return _was(p, index + 1)
     if not any(p.kind(i) in ("now", "past") for i in range(index, timed)):
         return None

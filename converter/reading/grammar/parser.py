@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 from converter.reading.grammar.parts import Draft, Target, Used
 from converter.reading.tokens import Token
-from converter.reading.written import Pair, Written
+from converter.reading.written import Pair, Run, Written
 from converter.words import Vocabulary
 
 HEADS = frozenset({"site", "region", "reflex", "condition"})
@@ -151,6 +151,8 @@ def _graded_as_reflex(tokens: list[Token], index: int) -> bool:
         written = token.written
         if isinstance(written, Pair):
             return (written.first.plus == "trailing" and written.second.low != 5) or written.second.low == 4
+        if isinstance(written, Run):
+            return any(value.plus == "trailing" for value in written.values)
         if isinstance(written, Written) and written.descriptor != "absent":
             return written.plus == "trailing" or written.denominator == 4
         if token.kind not in _BEFORE_A_GRADE and "root" not in token.flags:

@@ -5,6 +5,7 @@ from dataclasses import replace
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase
 from converter.reading.grammar.target_heads import resolve_side
+from converter.reading.grammar.value_joins import about_next, joins
 from converter.reading.tokens import Token
 from converter.reading.written import Count, Pair, Written
 
@@ -144,7 +145,7 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
     if kind == "dash" and joined == index and _ranges_on(p, joined, phrase):
         return _to(p, joined, phrase)
     if kind in VALUES:
-        return joined + 1 if _joins(p, index, joined, phrase) and take(p, joined, phrase) else None
+        return joined + 1 if joins(p, index, joined, phrase) and take(p, joined, phrase) else None
     if kind == "at":
         return _after_at(p, index, joined, phrase)
     return _manner(p, index, joined, phrase)
@@ -220,7 +221,8 @@ def _placed_side(p: Parser, at: int, phrase: Phrase) -> int | None:
         return None
     phrase.side = resolve_side(p, p.tokens[at])
     phrase.used.append((p.tokens[at], "side"))
-    return at + 2 if p.has(at + 1, "toes") or p.has(at + 1, "bare") else at + 1
+    passed = any(p.has(at + 1, flag) for flag in ("toes", "bare", "part"))
+    return at + 2 if passed else at + 1
 
 
 def _before_value(p: Parser, at: int) -> bool:
@@ -231,7 +233,7 @@ def _at_grade(p: Parser, at: int, phrase: Phrase) -> bool:
     """As in "symmetric at 2+", "brisk at 3+"."""
     written = p.tokens[at + 1].written
     graded = isinstance(written, Pair) or (isinstance(written, Written) and written.graded)
-    return phrase.weak or (phrase.worded and graded and not _about_next(p, at + 1))
+    return phrase.weak or (phrase.worded and graded and not about_next(p, at + 1))
 
 
 def _denied_detail(p: Parser, index: int, phrase: Phrase) -> int:
@@ -317,6 +319,8 @@ def _side_belongs(p: Parser, index: int, at: int) -> bool:
         return False
     if at == index and p.has(at + 1, "toes"):
         return True
+    if index + 1 == at and p.kind(index) == "open" and p.kind(at + 1) == "close":
+        return True
     if p.kind(p.skip(at + 1, "close")) in HEADS or following == "other_exam":
         return False
     if at > index:
@@ -329,63 +333,3 @@ def _side_belongs(p: Parser, index: int, at: int) -> bool:
             return False
         return token.meaning == "both" or "open" in between
     return following not in ("colon", "equals", "greater", "lesser") or token.meaning == "both"
-
-
-def _joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
-    """Whether the value at `at` is a further word for the same value, and not the value of what follows."""
-    token = p.tokens[at]
-    new = token.written
-    between = [p.kind(i) for i in range(index, at)]
-    if isinstance(new, Count):
-        return phrase.details.beats is None and not _about_next(p, at)
-    if "slash" in between:
-        return _pairs_up(p, index, at, phrase)
-    if isinstance(new, Pair):
-        return phrase.weak or ("open" in between and phrase.worded)
-    if not isinstance(new, Written) or (phrase.pair is not None and not new.weak):
-        return False
-    return _written_joins(p, new, at, between, phrase)
-
-
-def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase: Phrase) -> bool:
-    if new.weak:
-        return phrase.side is None or new.descriptor == "symmetric" or not _about_next(p, at)
-    if phrase.side in ("left", "right") and _sided_next(p, at):
-        return False
-    if phrase.weak and "with" in between and _about_next(p, at):
-        return False
-    if phrase.weak:
-        return "but" not in between or not _about_next(p, at) if phrase.value is not None else True
-    if phrase.worded and new.graded:
-        return phrase.side in (None, "both")
-    if "open" in between:
-        return not _about_next(p, at) and not (
-            phrase.value is not None and phrase.value.graded and new.graded
-        )
-    if p.kind(at + 1) in ("side",) or phrase.side is not None or _about_next(p, at):
-        return False
-    if any(p.has(i, "or") for i in range(at - 2, at)) and not new.graded:
-        phrase.details.uncertain = True
-        return True
-    return phrase.worded and not new.graded and new.response is None
-
-
-def _sided_next(p: Parser, at: int) -> bool:
-    return p.kind(p.skip(at + 1, "at")) == "side"
-
-
-def _pairs_up(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
-    """As in "flexor/extensor": two words for the two sides."""
-    new = p.tokens[at].written
-    if at != index + 1 or not isinstance(new, Written) or phrase.value is None or phrase.pair is not None:
-        return False
-    phrase.pair = Pair(phrase.value, new)
-    phrase.value = None
-    p.tokens[at].written = new
-    return True
-
-
-def _about_next(p: Parser, at: int) -> bool:
-    """Whether the value at an index is about the target after it."""
-    following = p.skip(at + 1, "at", "side")
-    return p.kind(following) in HEADS or p.kind(following) == "other_exam"

@@ -33,20 +33,23 @@ def places(p: Parser, index: int, header: Target) -> tuple[list[Target], int]:
         return _throughout(header, targets, end, index)
     if start == index and first_owns_value(p, targets, end):
         return [], index
+    if header.site == "abdominal" and any(target.site != "abdominal" for target in targets):
+        return [], index
     if header.site == "clonus_unspecified":
         return _as_clonus(header, targets), end
     if any(target.sign or target.site == "plantar" for target in targets) and start == index:
         return [], index
     for target in targets:
-        if (
-            header.side in ("left", "right")
-            and target.region
-            and not any(r == "side" for _, r in target.used)
-        ):
-            target.side = header.side
-        target.side = target.side or header.side
-        target.implied = None
+        _lend_side(header, target)
     return targets, end
+
+
+def _lend_side(header: Target, target: Target) -> None:
+    unsaid = target.region and not any(role == "side" for _, role in target.used)
+    if header.side in ("left", "right") and unsaid:
+        target.side = header.side
+    target.side = target.side or header.side
+    target.implied = None
 
 
 def _throughout(header: Target, targets: list[Target], end: int, index: int) -> tuple[list[Target], int]:

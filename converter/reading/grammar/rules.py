@@ -9,6 +9,7 @@ from converter.reading.grammar.leads import lead_region, lead_side, legend, pair
 from converter.reading.grammar.lists_in_order import respectively
 from converter.reading.grammar.named import named_value
 from converter.reading.grammar.parser import Parser
+from converter.reading.grammar.said_again import on_a_side, they_are
 from converter.reading.grammar.signs import sign_named
 from converter.reading.grammar.untested import untested, untested_named
 from converter.reading.grammar.valued import value_alone, value_named
@@ -27,6 +28,8 @@ RULES: tuple[Rule, ...] = (
     denied,
     untested,
     respectively,
+    they_are,
+    on_a_side,
     named_value,
     untested_named,
     value_named,
@@ -39,8 +42,8 @@ def read_sentence(p: Parser, without: frozenset[str] = frozenset()) -> None:
     """Read one sentence: at each token the first rule that fits takes its part.
 
     sentence = { legend | pair_order | planned | lead_side | lead_region | exception | otherwise
-               | side_against_side | denied | untested | respectively | named_value | untested_named
-               | value_named | sign_named | value_alone | joiner | WORD } ;
+               | side_against_side | denied | untested | respectively | they_are | on_a_side | named_value
+               | untested_named | value_named | sign_named | value_alone | joiner | WORD } ;
     joiner = "," | AND | BUT | WITH | NOW | PAST | FAMILY | IF | UNCERTAIN | "(" | ")" ;
 
     Args:

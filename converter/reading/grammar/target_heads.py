@@ -123,14 +123,21 @@ def _reflex_at(p: Parser, index: int) -> tuple[Target, int] | None:
 
 def _site_at(p: Parser, index: int) -> tuple[Target, int] | None:
     token = p.tokens[index]
-    if ("joint" in token.flags or "toes" in token.flags) and not _joint_counts(p, index):
+    joint = "joint" in token.flags or "toes" in token.flags
+    if joint and (not _joint_counts(p, index) or _of_other_exam(p, index)):
         return Target("unspecified", foreign=True, used=[(token, "")]), index + 1
     if token.meaning.startswith("clonus") and any(t.meaning == "seizure" for t in p.tokens):
         return Target("unspecified", foreign=True, used=[(token, "look_alike")]), index + 1
     site, _, rest = token.meaning.partition(":")
+    rest, _, side = rest.partition(":")
     root = rest.removeprefix("root=") if rest.startswith("root=") else None
     target = Target(
-        site, which=None if root else rest or None, root=root, flags=token.flags, used=[(token, "site")]
+        site,
+        which=None if root else rest or None,
+        root=root,
+        side=side or None,
+        flags=token.flags,
+        used=[(token, "site")],
     )
     index = _root_in_brackets(p, target, index + 1)
     while p.kind(index) == "reflex" or (p.kind(index) == "site" and p.has(index, "tendon")):
@@ -138,6 +145,16 @@ def _site_at(p: Parser, index: int) -> tuple[Target, int] | None:
         target.flags |= {"trigger"}
         index += 1
     return _clonus_place(p, target, index) if site == "clonus_unspecified" else (target, index)
+
+
+def _of_other_exam(p: Parser, index: int) -> bool:
+    """As in "strength of the right quadriceps": what is named belongs to the other examination."""
+    before = index - 1
+    while p.kind(before) in ("side", "at"):
+        before -= 1
+    if p.kind(before) != "other_exam":
+        return False
+    return "of" in p.text[p.tokens[before].end : p.tokens[index].start].split()
 
 
 def _root_in_brackets(p: Parser, target: Target, index: int) -> int:
@@ -165,7 +182,7 @@ def _joint_counts(p: Parser, index: int) -> bool:
 
 
 def _response_near(p: Parser, index: int) -> bool:
-    near = p.skip(index + 1, "is", "colon", "side", "at", "equals")
+    near = p.skip(index + 1, "is", "colon", "side", "at", "equals", "uncertain")
     token = p.tokens[near] if near < len(p.tokens) else None
     return (
         token is not None and token.kind == "value" and getattr(token.written, "response", None) is not None
@@ -237,13 +254,17 @@ def _narrower(p: Parser, index: int, wide: Target) -> tuple[Target, int] | None:
 
 
 def _partial_counts(p: Parser, index: int) -> bool:
-    """As in "upper and lower extremities": `upper` alone is a region only beside another one."""
+    """As in "upper and lower extremities": `upper` alone is a region only beside another; `uppers` is one."""
+    if p.spoken[index] and p.word(index).endswith("s"):
+        return True
     following = p.skip(index + 1, "and", "slash", "comma")
     return p.kind(following) == "region" or (p.kind(following) == "reflex" and following == index + 1)
 
 
 def _reflex_follows(p: Parser, index: int) -> bool:
     following = p.skip(index + 1, "and", "slash", "comma", "region", "side")
+    if p.kind(index - 1) == "other_exam":
+        return False
     if p.kind(following) == "is":
         return p.kind(following + 1) == "condition"
     return p.kind(following) in ("reflex", "condition")

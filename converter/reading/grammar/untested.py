@@ -8,6 +8,8 @@ from converter.reading.grammar.target_heads import resolve_side
 from converter.reading.grammar.targets import targets_at
 from converter.reading.tokens import Token
 
+_LONGEST_REASON = 8
+
 
 def untested(p: Parser) -> bool:
     """Reflexes that were not tested, with the reason.
@@ -52,6 +54,7 @@ def not_tested(p: Parser, targets: list[Target], at: int) -> int:
         used.append((p.tokens[side_at], "side"))
         at = side_at
     reason, after = _reason(p, at + 1, used, p.tokens[at])
+    reason = reason or _reason_before(p, targets, used)
     for target in targets:
         p.mark(target.used)
         if not target.foreign:
@@ -59,16 +62,41 @@ def not_tested(p: Parser, targets: list[Target], at: int) -> int:
     return after
 
 
+def _reason_before(p: Parser, targets: list[Target], used: Used) -> str | None:
+    """As in "Because of pain the knee jerk was not tested", "sedated, so reflexes were not assessed"."""
+    first = min((token.start for target in targets for token, _ in target.used), default=0)
+    before = [token for token in p.tokens if token.start < first]
+    opens = bool(before) and before[0].kind == "reason"
+    if not opens or p.drafts or len(before) > _LONGEST_REASON:
+        return None
+    used.append((before[0], "detail"))
+    if "cause" not in before[0].flags:
+        return before[0].meaning
+    words = [t for t in before[1:] if t.kind not in ("comma", "side", "at", "and")]
+    known = next((token for token in words if token.kind == "reason"), None)
+    if known is not None:
+        used.append((known, "detail"))
+        return known.meaning
+    used += [(token, "detail") for token in words]
+    return p.text[words[0].start : words[-1].end] if words else None
+
+
+def _ends_clause(p: Parser, index: int) -> bool:
+    return p.kind(index) in ("end", "close", "comma", "stop")
+
+
 def _reason(p: Parser, index: int, used: Used, said: Token) -> tuple[str | None, int]:
     """[ because ] words: a known reason by its name, another one in the note's own words."""
     own = said.meaning or None
     start = p.skip(index, "open", "dash", "comma", "with", "at")
+    parted = start == index + 1 and p.kind(index) in ("dash", "open", "colon")
     cause = (p.kind(start) == "reason" and p.has(start, "cause")) or p.word(start) == "2/2"
     if cause:
         used.append((p.tokens[start], "detail"))
         start += 1
     end = start
-    while p.kind(end) not in ("end", "close", "stop", "but", "and") and end - start < 8:
+    ends = {"end", "close", "stop", "but", "and"} | ({"comma"} if parted else set())
+    while p.kind(end) not in ends and end - start < _LONGEST_REASON:
         token = p.tokens[end]
         if token.kind == "reason" and not p.has(end, "cause"):
             used.append((token, "detail"))
@@ -76,7 +104,7 @@ def _reason(p: Parser, index: int, used: Used, said: Token) -> tuple[str | None,
         if token.kind in ("site", "reflex", "condition") or token.kind in VALUES:
             break
         end += 1
-    if cause and end > start:
+    if (cause or (parted and _ends_clause(p, end))) and end > start:
         used += [(token, "detail") for token in p.tokens[start:end]]
         return p.text[p.tokens[start].start : p.tokens[end - 1].end], end
     return own, index

@@ -1,7 +1,5 @@
 """The value before the reflex: "2+ at the knees", "absent ankle jerks"."""
 
-from dataclasses import replace
-
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.other_sides import other_sides
@@ -25,7 +23,10 @@ def value_named(p: Parser) -> bool:
     phrase, index = found
     with_beats = ("with",) if phrase.details.beats or p.kind(index) != "with" else ()
     named = p.skip(index, "at", "only", *with_beats)
-    targets, end = targets_at(p, named, after_value=True)
+    bracket = p.kind(named) == "open"
+    targets, end = targets_at(p, named + bracket, after_value=True)
+    if bracket:
+        targets = targets if p.kind(end) == "close" else []
     if (
         not targets
         or not _near(phrase, index, named, targets)
@@ -116,14 +117,12 @@ def late_side(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> int
 def value_alone(p: Parser) -> bool:
     """A value for what was just spoken of, in a sentence of its own: "2+ and symmetric" under "DTRs".
 
-    value_alone = phrase | [ NOW ] "they" IS phrase ;
+    value_alone = phrase ;
     """
-    if _they_are(p):
-        return True
     last = p.context.last
     if p.index != 0 or len(last) != 1 or not last[0].general or not (p.context.reflexes or p.context.headed):
         return False
-    found = _said_alone(p, p.index)
+    found = said_alone(p, p.index)
     if found is None:
         return False
     phrase, end = found
@@ -134,22 +133,7 @@ def value_alone(p: Parser) -> bool:
     return took
 
 
-def _they_are(p: Parser) -> bool:
-    """As in "Ankle jerks were absent. Now they are 2+.": the reflexes of the sentence before."""
-    start = p.skip(p.index, "now", "comma")
-    linked = p.skip(start + 1, "is", "now")
-    if p.index != 0 or p.kind(start) != "anaphor" or linked == start + 1 or not p.context.last:
-        return False
-    found = _said_alone(p, linked)
-    if found is None:
-        return False
-    last = [replace(target, side=None, used=list(target.used)) for target in p.context.last]
-    took = draft(p, last, found[0])
-    p.index = other_sides(p, found[1], last) if took else p.index
-    return took
-
-
-def _said_alone(p: Parser, index: int) -> tuple[Phrase, int] | None:
+def said_alone(p: Parser, index: int) -> tuple[Phrase, int] | None:
     """A value with nothing named after it."""
     found = phrase_at(p, index)
     return found if found is not None and p.kind(found[1]) in ("end", "comma", "and", "but") else None

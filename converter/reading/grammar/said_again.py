@@ -1,0 +1,53 @@
+"""The reflexes of the sentence before, spoken of again: "They are 2+", "Left: 1+" under "Biceps reflex"."""
+
+from dataclasses import replace
+
+from converter.reading.grammar.drafting import draft
+from converter.reading.grammar.other_sides import on_side, other_sides
+from converter.reading.grammar.parser import VALUES, Parser
+from converter.reading.grammar.parts import Target
+from converter.reading.grammar.phrases import phrase_at
+from converter.reading.grammar.valued import said_alone
+
+
+def they_are(p: Parser) -> bool:
+    """As in "Ankle jerks were absent. Now they are 2+.": the reflexes of the sentence before.
+
+    they_are = [ NOW ] "they" IS phrase { joint side_value } ;
+    """
+    begins = p.index == 0 or p.context.region is not None
+    start = p.skip(p.index, "now", "comma")
+    linked = p.skip(start + 1, "is", "now")
+    if not begins or p.kind(start) != "anaphor" or linked == start + 1 or not p.context.last:
+        return False
+    if p.context.region is not None and not all(target.specific for target in p.context.last):
+        return False
+    found = said_alone(p, linked)
+    if found is None:
+        return False
+    last = [replace(target, side=None, used=list(target.used)) for target in p.context.last]
+    took = draft(p, last, found[0])
+    p.index = other_sides(p, found[1], last) if took else p.index
+    return took
+
+
+def on_a_side(p: Parser) -> bool:
+    """As in "Right: 2+" on a line under "Biceps reflex", or "R all 2+" behind a list for the left.
+
+    on_a_side = SIDE [ ":" | "=" ] phrase { joint side_value } ;
+    """
+    last, first = p.context.last, p.skip(p.index, "bullet", "dash", "other_mark")
+    if p.index != 0 or not last or p.kind(first) != "side" or not (p.context.reflexes or p.context.headed):
+        return False
+    value = p.skip(first + 1, "colon", "equals", "is")
+    found = phrase_at(p, value) if p.kind(value) in VALUES else None
+    if found is None or (value == first + 1 and p.kind(found[1]) != "end"):
+        return False
+    side = p.tokens[first]
+    if "all" in p.text[side.end : p.tokens[value].start].split():
+        last = [Target("unspecified", general=True, used=[])]
+    elif len(last) != 1 or not last[0].specific:
+        return False
+    after = other_sides(p, first, [on_side(target, None) for target in last])
+    p.index = after if after > first else p.index
+    return after > first

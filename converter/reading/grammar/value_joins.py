@@ -1,0 +1,63 @@
+"""Decides whether a further word belongs to the value before it, or to what follows."""
+
+from converter.reading.grammar.parser import HEADS, Parser
+from converter.reading.grammar.parts import Phrase
+from converter.reading.written import Count, Pair, Written
+
+
+def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
+    """Whether the value at `at` is a further word for the same value, and not the value of what follows."""
+    token = p.tokens[at]
+    new = token.written
+    between = [p.kind(i) for i in range(index, at)]
+    if isinstance(new, Count):
+        return phrase.details.beats is None and not about_next(p, at)
+    if "slash" in between:
+        return _pairs_up(p, index, at, phrase)
+    if isinstance(new, Pair):
+        return phrase.weak or ("open" in between and phrase.worded)
+    if not isinstance(new, Written) or (phrase.pair is not None and not new.weak):
+        return False
+    return _written_joins(p, new, at, between, phrase)
+
+
+def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase: Phrase) -> bool:
+    if phrase.side in ("left", "right") and _sided_next(p, at) and new.descriptor != "symmetric":
+        return False
+    if new.weak:
+        return phrase.side is None or new.descriptor == "symmetric" or not about_next(p, at)
+    if phrase.weak and "with" in between and about_next(p, at):
+        return False
+    if phrase.weak:
+        return "but" not in between or not about_next(p, at) if phrase.value is not None else True
+    if phrase.worded and new.graded:
+        return phrase.side in (None, "both")
+    if "open" in between:
+        return not about_next(p, at) and not (phrase.value is not None and phrase.value.graded and new.graded)
+    if p.kind(at + 1) in ("side",) or phrase.side is not None or about_next(p, at):
+        return False
+    if any(p.has(i, "or") for i in range(at - 2, at)) and not new.graded:
+        phrase.details.uncertain = True
+        return True
+    return phrase.worded and not new.graded and (new.response is None or not between)
+
+
+def _sided_next(p: Parser, at: int) -> bool:
+    return p.kind(p.skip(at + 1, "at")) == "side"
+
+
+def _pairs_up(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
+    """As in "flexor/extensor": two words for the two sides."""
+    new = p.tokens[at].written
+    if at != index + 1 or not isinstance(new, Written) or phrase.value is None or phrase.pair is not None:
+        return False
+    phrase.pair = Pair(phrase.value, new)
+    phrase.value = None
+    p.tokens[at].written = new
+    return True
+
+
+def about_next(p: Parser, at: int) -> bool:
+    """Whether the value at an index is about the target after it."""
+    following = p.skip(at + 1, "at", "side")
+    return p.kind(following) in HEADS or p.kind(following) == "other_exam"

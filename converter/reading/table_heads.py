@@ -1,0 +1,265 @@
+"""Reads the heads of a table: which columns hold values, and of which side or reflex.
+
+Takes the lines of a note; gives the columns that a line of heads, or two lines of them, announce. What stands
+in the rows is left to `table_rows`.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+from converter.reading.grammar.parser import Context, Parser
+from converter.reading.grammar.parts import Target, Used
+from converter.reading.grammar.targets import targets_at
+from converter.reading.lines import Cell, Line, cells_of, pieces_of
+from converter.reading.tokens import Token
+from converter.words import Vocabulary
+
+SIDES = frozenset({"left", "right", "both"})
+HEAD_KINDS = frozenset(
+    {"side", "site", "region", "reflex", "other_exam", "pipe", "other", "open", "close", "slash"}
+    | {"look_alike", "comma", "stop", "colon", "is", "other_mark", "side_ref", "legend"}
+)
+_FOREIGN = frozenset({"other_exam", "other", "look_alike"})
+_LABEL_KINDS = frozenset({"reflex", "other", "other_exam"})
+_LONGEST_HEAD = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column: what its head says, and where it stands in the line.
+
+    Attributes:
+        offset: where the head begins, in characters of its line.
+        side: left, right, both, or None.
+        targets: the reflexes that the head names.
+        general: the head speaks of reflexes without naming one.
+        foreign: the head names another part of the examination, or says nothing that is known.
+        unknown: it says nothing that is known.
+        used: the words of the head that its findings rest on.
+    """
+
+    offset: int
+    side: str | None = None
+    targets: list[Target] = field(default_factory=list)
+    general: bool = False
+    foreign: bool = False
+    unknown: bool = False
+    used: Used = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Heads:
+    """The columns of a table.
+
+    Attributes:
+        labels: how many columns, from the left, name the rows; 0 where their head is left out.
+        values: the columns that follow, foreign ones among them.
+        parting: the mark between the cells, empty where gaps or pipes part them.
+        side: the side that the first head gives to the whole table, with its token.
+        open: the heads say nothing of sides, so the rows must.
+        lines: how many lines the heads take.
+    """
+
+    labels: int
+    values: list[Column]
+    parting: str = ""
+    side: tuple[Token, str] | None = None
+    open: bool = False
+    lines: int = 1
+
+
+class HeadReader:
+    """Reads the heads of the tables of one note."""
+
+    def __init__(self, text: str, context: Context, vocabulary: Vocabulary) -> None:
+        self._text = text
+        self._context = context
+        self._vocabulary = vocabulary
+
+    def heads(self, lines: list[Line], index: int) -> Heads | None:
+        """The columns that the lines from `index` announce; None where they are no heads."""
+        line = lines[index]
+        if not line.tokens or len(line.tokens) > _LONGEST_HEAD * _LONGEST_HEAD:
+            return None
+        two = self._two_lines(line, lines[index + 1]) if index + 1 < len(lines) else None
+        return two or self.one_line(line)
+
+    def one_line(self, line: Line) -> Heads | None:
+        """The columns that one line announces."""
+        for parting, cells in self._partings(line):
+            heads = self._settled([self._column(cell, line) for cell in cells], cells)
+            if heads is not None:
+                return replace(heads, parting=parting)
+        return None
+
+    def _partings(self, line: Line) -> Iterator[tuple[str, list[Cell]]]:
+        """The ways in which a line may fall into cells."""
+        cells = cells_of(self._text, line)
+        if not _kinds(line, cells) <= HEAD_KINDS:
+            return
+        yield "", _with_blank_heads(self._text, line, cells)
+        if sum(token.kind == "comma" for token in line.tokens) >= 2 and len(cells) == 1:
+            yield "comma", cells_of(self._text, line, "comma")
+        if len(cells) <= 2:
+            yield from (("", cells) for cells in _word_by_word(line))
+
+    def _column(self, cell: Cell, line: Line) -> Column:
+        tokens = plain(self._text, cell.tokens)
+        offset = cell.start - line.start
+        if not tokens:
+            return Column(offset)
+        foreign = any(token.kind in _FOREIGN for token in tokens)
+        parser = Parser(self._text, tokens, replace(self._context, reflexes=True), self._vocabulary)
+        targets, end = targets_at(parser, 0, after_value=False)
+        named = [target for target in targets if target.specific and "infant" not in target.flags]
+        whole = end == len(tokens) and len(named) == len(targets) == 1 and len(tokens) <= _LONGEST_HEAD
+        side = _side_of(tokens)
+        if whole and not foreign:
+            return Column(offset, named[0].side, targets=named, used=named[0].used)
+        return Column(
+            offset,
+            side=side[1] if side else None,
+            general=any(token.kind == "reflex" for token in tokens),
+            foreign=foreign,
+            unknown=all(token.kind == "other" for token in tokens),
+            used=[(side[0], "side")] if side else [],
+        )
+
+    def _settled(self, columns: list[Column], cells: list[Cell]) -> Heads | None:
+        columns = _limbs(_grouped(columns), cells)
+        kept = [column for column in columns if not column.foreign]
+        sided = [column for column in kept if column.side and not column.targets]
+        sited = [column for column in kept if column.targets]
+        first = next((i for i, c in enumerate(columns) if c.side or c.targets), None)
+        if first is not None and _sides_differ(sided) and all(_is_clonus(column) for column in sited):
+            return Heads(first, columns[first:])
+        labelled = first is not None and first <= 1 and not (first == 1 and columns[0].targets)
+        rest = columns[first:] if first is not None else []
+        if len(sited) >= 2 and labelled and all(c in sited or c.foreign for c in rest):
+            return Heads(first or 0, rest)
+        return self._without_sides(columns, cells)
+
+    def _without_sides(self, columns: list[Column], cells: list[Cell]) -> Heads | None:
+        """As in "RIGHT  MMT  DTR", and in "| Reflex | Side | Grade |"."""
+        others = columns[1:]
+        if not others or any(column.targets or column.side for column in others):
+            return None
+        general = [column for column in others if column.general and not column.foreign]
+        if len(general) == 1:
+            side = _side_of(plain(self._text, cells[0].tokens))
+            return Heads(1, others, side=side)
+        if columns[0].general and len(others) >= 2 and all(not c.general for c in others):
+            return Heads(1, [replace(column, foreign=False) for column in others], open=True)
+        return None
+
+    def _two_lines(self, above: Line, below: Line) -> Heads | None:
+        """As in "Strength  Reflexes" over "R  L  R  L"."""
+        groups = [self._column(cell, above) for cell in cells_of(self._text, above)]
+        if not _kinds(above, []) <= HEAD_KINDS or not any(g.general for g in groups):
+            return None
+        columns = [self._column(cell, below) for cell in cells_of(self._text, below)]
+        first = next((i for i, column in enumerate(columns) if column.side), len(columns))
+        sided = columns[first:]
+        groups = [group for group in groups if group.general or group.foreign]
+        if first > 1 or len(sided) <= 2 or len(groups) < 2 or any(not c.side or c.targets for c in sided):
+            return None
+        wide = len(sided) // len(groups)
+        even = wide * len(groups) == len(sided)
+        grouped = [
+            replace(column, foreign=(groups[i // wide] if even else _over(groups, column)).foreign)
+            for i, column in enumerate(sided)
+        ]
+        if not _sides_differ([column for column in grouped if not column.foreign]):
+            return None
+        return Heads(first, grouped, lines=2)
+
+
+def _kinds(line: Line, cells: list[Cell]) -> set[str]:
+    kinds = {token.kind for token in line.tokens}
+    label = {token.kind for token in cells[0].tokens} if cells else set()
+    return kinds - {"value"} if {"open", "reflex"} <= label or "legend" in kinds else kinds
+
+
+def plain(text: str, tokens: list[Token]) -> list[Token]:
+    """The tokens without marks of emphasis and a closing colon."""
+    return [t for t in tokens if t.kind not in ("colon", "stop") and text[t.start] not in "*_"]
+
+
+def _word_by_word(line: Line) -> Iterator[list[Cell]]:
+    """Heads that stand one blank or a comma apart: "DTRs R L", "Reflex: Bi Tri Br Pat Ach"."""
+    tokens = [token for token in line.tokens if token.kind not in ("colon", "comma")]
+    sides = [token for token in tokens[-2:] if token.kind == "side"]
+    names = [token for token in tokens if token.kind in ("site", "region")]
+    heads = sides if len(sides) == 2 else names
+    label = tokens[: len(tokens) - len(heads)]
+    apart = heads and tokens[-len(heads) :] == heads and (len(heads) > 2 or heads is sides)
+    if apart and len(label) <= 2 and all(t.kind in _LABEL_KINDS for t in label):
+        parts = [label, *([head] for head in heads)] if label else [[head] for head in heads]
+        yield [Cell(part[0].start, part[-1].end, part) for part in parts]
+
+
+def _with_blank_heads(text: str, line: Line, cells: list[Cell]) -> list[Cell]:
+    """The heads of a line, also those whose words say nothing, so that no column takes another's values."""
+    if len(cells) < 2 or any(token.kind == "pipe" for token in line.tokens):
+        return cells
+    own = [(cell.tokens[0].start, cell.tokens[-1].end) for cell in cells if cell.tokens]
+    blank = [
+        Cell(start, end, [Token("other", start, end)])
+        for start, end in pieces_of(text, line)
+        if end - start > 1 and not any(low < end and start < high for low, high in own)
+    ]
+    return sorted([*cells, *blank], key=lambda cell: cell.start)
+
+
+def _side_of(tokens: list[Token]) -> tuple[Token, str] | None:
+    """The one side that a head names: "R", "Left side", "RUE"."""
+    sides = [(t, t.meaning) for t in tokens if t.kind == "side" and t.meaning in SIDES]
+    sides += [(t, t.meaning.partition(":")[2]) for t in tokens if t.kind == "region" and ":" in t.meaning]
+    return sides[0] if len(sides) == 1 and sides[0][1] in SIDES else None
+
+
+def _is_clonus(column: Column) -> bool:
+    """A column beside the sides that asks for clonus at each joint."""
+    return [target.site for target in column.targets] == ["clonus_unspecified"]
+
+
+def _sides_differ(columns: list[Column]) -> bool:
+    """Whether the columns are right and left, or one for both."""
+    sides = sorted(column.side or "" for column in columns)
+    return sides in (["left", "right"], ["both"])
+
+
+def _limbs(columns: list[Column], cells: list[Cell]) -> list[Column]:
+    """As in "RUE  LUE  RLE  LLE": more than two limbs are what the values are about, and no mere sides."""
+    regions = {i: c.tokens[0] for i, c in enumerate(cells) if [t.kind for t in c.tokens] == ["region"]}
+    if len(regions) <= 2 or len(cells) != len(columns):
+        return columns
+    limbs = list(columns)
+    for place, token in regions.items():
+        site, _, side = token.meaning.partition(":")
+        about = Target(site, side=side or None, region=True, flags=token.flags, used=[(token, "region")])
+        limbs[place] = Column(columns[place].offset, targets=[about])
+    return limbs
+
+
+def _grouped(columns: list[Column]) -> list[Column]:
+    """As in "Power  R  L  DTR  R  L": a head in the same line that says of what the sides after it are."""
+    sided = [column for column in columns if column.side and not column.targets]
+    if len(sided) <= 2 or any(column.foreign for column in sided):
+        return columns
+    grouped: list[Column] = []
+    group: Column | None = None
+    for place, column in enumerate(columns):
+        if column in sided:
+            grouped.append(replace(column, foreign=group is not None and group.foreign))
+            continue
+        group = column
+        if place == 0:
+            grouped.append(column)
+    return grouped
+
+
+def _over(groups: list[Column], column: Column) -> Column:
+    """The group that stands over a column: the last that begins left of it."""
+    before = [group for group in groups if group.offset <= column.offset + 2]
+    return before[-1] if before else groups[0]

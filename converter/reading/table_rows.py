@@ -1,0 +1,315 @@
+"""Reads the rows of a table: the name of the row, and what stands under each head.
+
+Takes a line and the heads of its table; gives a parser with drafts. Where a cell cannot be given to one
+column, the row is left unread rather than guessed.
+"""
+
+from dataclasses import dataclass, replace
+
+from converter.reading.grammar.drafting import add_bare, draft
+from converter.reading.grammar.parser import VALUES, Context, Parser
+from converter.reading.grammar.parts import Target, Used
+from converter.reading.grammar.phrases import phrase_at
+from converter.reading.grammar.rules import read_sentence
+from converter.reading.grammar.target_heads import CLONUS_AT
+from converter.reading.grammar.targets import targets_at
+from converter.reading.grammar.untested import not_tested
+from converter.reading.lines import Cell, Line, cells_of
+from converter.reading.table_heads import SIDES, Column, Heads, plain
+from converter.reading.tokens import Token, tokens_of_note
+from converter.reading.written import Pair, Written
+from converter.words import Vocabulary
+
+_BESIDE_A_LABEL = VALUES | {"end", "untested", "equals", "dash", "close"}
+_ROW_LABELS = frozenset({"side", "colon", "reflex"})
+_EMPTY = frozenset({"dash", "other_mark", "slash", "stop"})
+_FILLS_A_CELL = VALUES | {"untested", "dash", "no", "other_mark"}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row that was read.
+
+    Attributes:
+        parser: its drafts.
+        unclear: a value could not be given to one column.
+        strange: cells that could not be read, and grades under heads that say nothing that is known.
+    """
+
+    parser: Parser
+    unclear: bool = False
+    strange: tuple[Cell, ...] = ()
+
+
+class RowReader:
+    """Reads the rows of the tables of one note.
+
+    Args:
+        text: the note.
+        context: what the note said before.
+        vocabulary: words and reflexes.
+        footnotes: the words of each footnote, by its mark.
+    """
+
+    def __init__(
+        self, text: str, context: Context, vocabulary: Vocabulary, footnotes: dict[str, list[Token]]
+    ) -> None:
+        self._text = text
+        self._context = context
+        self._vocabulary = vocabulary
+        self._footnotes = footnotes
+        self._order = context.pair_order
+
+    def use_order(self, order: str | None) -> None:
+        """Which side the first of two values in a cell belongs to, where the note says so above a table."""
+        self._order = order or self._context.pair_order
+
+    def row(self, line: Line, heads: Heads) -> Row | None:
+        """Read one line of cells; None if the line is no row of this table."""
+        line, cells = self._cells(line, heads)
+        if not any(cell.tokens for cell in cells):
+            return None
+        named = [column for column in heads.values if not column.foreign]
+        if not heads.labels and len(cells) == len(named) and all(_names_itself(cell) for cell in cells):
+            return self._by_cell(line, cells, named)
+        sited = any(c.targets for c in named) and not any(c.side and not c.targets for c in named)
+        return self._by_side(line, cells, heads) if sited else self._by_name(line, cells, heads)
+
+    def _cells(self, line: Line, heads: Heads) -> tuple[Line, list[Cell]]:
+        """The cells of a row; between commas `2,2` is two values and no decimal number."""
+        if heads.parting != "comma":
+            return line, cells_of(self._text, line, heads.parting)
+        cells, start = [], line.start
+        for piece in self._text[line.start : line.end].split(","):
+            own = tokens_of_note(piece, self._vocabulary)
+            moved = [replace(t, start=t.start + start, end=t.end + start) for t in own]
+            cells.append(Cell(start, start + len(piece), moved))
+            start += len(piece) + 1
+        return replace(line, tokens=[token for cell in cells for token in cell.tokens]), cells
+
+    def _by_name(self, line: Line, cells: list[Cell], heads: Heads) -> Row | None:
+        """A row that names its reflex: "Biceps  2+  1+"."""
+        named = self._label(cells, heads)
+        if named is None:
+            return None
+        targets, rest = named
+        parser = self._parser(line.tokens)
+        aligned = _aligned(line, rest, heads, self._text)
+        if aligned is None:
+            return Row(parser, unclear=True)
+        side, strange = self._side_cell(aligned) if heads.open else heads.side, _strange(aligned)
+        for column, cell in aligned:
+            if not column.foreign and cell.tokens and cell.tokens != ([side[0]] if side else []):
+                about = _clonus_at(targets, column) if column.targets else targets
+                if not self._value(parser, cell, [_with_side(target, column, side) for target in about]):
+                    strange.append(cell)
+        if heads.open and not parser.drafts:
+            return None
+        for target in targets:
+            parser.mark(target.used)
+        return Row(parser, strange=tuple(strange))
+
+    def _by_cell(self, line: Line, cells: list[Cell], columns: list[Column]) -> Row | None:
+        """A row whose cells name their reflexes: "BJ 2+" under "Right", and again under "Left"."""
+        parser = self._parser(line.tokens)
+        for column, cell in zip(columns, cells, strict=True):
+            own = self._parser(cell.tokens)
+            own.context.side = column.side
+            read_sentence(own)
+            for made in own.drafts:
+                made.used = [*made.used, *column.used]
+            parser.drafts += own.drafts
+        return Row(parser) if parser.drafts else None
+
+    def _label(self, cells: list[Cell], heads: Heads) -> tuple[list[Target], list[Cell]] | None:
+        """The reflexes that a row is about, and the cells behind its name."""
+        for place in range(max(heads.labels, 1)):
+            if place >= len(cells) or not cells[place].tokens:
+                continue
+            label = self._parser(plain(self._text, cells[place].tokens))
+            targets, end = targets_at(label, 0, after_value=False)
+            root = len(targets) == 1 and "root" in targets[0].flags and place + 1 < heads.labels
+            if root or not targets or targets[0].foreign or targets[0].general:
+                continue
+            whole = end >= len(label.tokens)
+            rest = cells[_labels(cells, heads, place) :] if whole else _behind_label(cells, place, label, end)
+            return (targets, rest) if rest and label.kind(end) in _BESIDE_A_LABEL else None
+        return None
+
+    def _by_side(self, line: Line, cells: list[Cell], heads: Heads) -> Row | None:
+        """A row under the names of reflexes: "Right  2+  2+  1+", or only values."""
+        cells = _split_side(cells)
+        labelled = len(cells) > len(heads.values) or not begins_with_value(cells[0])
+        label = cells[0].tokens if labelled else []
+        sides = [t for t in label if t.kind == "side" and t.meaning in SIDES]
+        if len(sides) > 1 or any(t.kind in ("site", "value", "pair") for t in label):
+            return None
+        stated = all(column.side for column in heads.values if column.targets)
+        if label and not sides and not stated and not any(t.kind == "reflex" for t in label):
+            return None
+        parser = self._parser(line.tokens)
+        aligned = _aligned(line, cells[1:] if labelled else cells, heads, self._text)
+        if aligned is None:
+            return Row(parser, unclear=True)
+        side = (sides[0], sides[0].meaning) if sides else None
+        parser.mark([(token, "header") for token in label if token.kind == "reflex"])
+        strange = _strange(aligned)
+        for column, cell in aligned:
+            about = [_with_side(target, column, side) for target in column.targets]
+            if about and cell.tokens and not self._value(parser, cell, about):
+                strange.append(cell)
+        return Row(parser, strange=tuple(strange)) if parser.drafts or sides else None
+
+    def _side_cell(self, aligned: list[tuple[Column, Cell]]) -> tuple[Token, str] | None:
+        """The one cell of a row that holds nothing but a side."""
+        sides = [cell.tokens[0] for _, cell in aligned if [t.kind for t in cell.tokens] == ["side"]]
+        return (sides[0], sides[0].meaning) if len(sides) == 1 and sides[0].meaning in SIDES else None
+
+    def _value(self, parser: Parser, cell: Cell, targets: list[Target]) -> bool:
+        """Read a cell; whether it says something, or nothing on purpose."""
+        own = self._parser(cell.tokens)
+        if own.kind(0) == "untested":
+            not_tested(own, targets, 0)
+        elif own.kind(0) == "dash" and len(cell.tokens) == 1:
+            if _counts_plus_signs(parser):
+                add_bare(own, targets[0], None, [(cell.tokens[0], "value")], implied="absent")
+        elif own.kind(0) == "other_mark" and len(cell.tokens) == 1:
+            own = self._by_footnote(cell.tokens[0], targets) or own
+        else:
+            self._said(own, targets)
+        parser.drafts += own.drafts
+        return bool(own.drafts) or not targets or all(t.kind in _EMPTY for t in cell.tokens)
+
+    def _said(self, own: Parser, targets: list[Target]) -> None:
+        found = phrase_at(own, 0)
+        if found is not None:
+            if draft(own, targets, found[0]):
+                own.index = found[1]
+                read_sentence(own)
+        elif own.kind(0) == "no" and len(own.tokens) == 1:
+            for target in targets:
+                add_bare(own, target, None, [(own.tokens[0], "value")], implied="absent", negated=target.sign)
+
+    def _by_footnote(self, mark: Token, targets: list[Target]) -> Parser | None:
+        """A cell that holds only the mark of a footnote, "* not tested, leg in cast"."""
+        words = self._footnotes.get(self._text[mark.start : mark.end], [])
+        own = self._parser([mark, *words])
+        at = next((index for index, token in enumerate(own.tokens) if token.kind == "untested"), None)
+        if at is None:
+            return None
+        not_tested(own, [replace(t, used=[*t.used, (mark, "value")]) for t in targets], at)
+        for token in words[: at + 1]:
+            token.used = token.used or "assertion"
+        return own
+
+    def _parser(self, tokens: list[Token]) -> Parser:
+        context = replace(self._context, reflexes=True, pair_order=self._order)
+        return Parser(self._text, tokens, context, self._vocabulary)
+
+
+def _names_itself(cell: Cell) -> bool:
+    return [token.kind for token in cell.tokens[:1]] == ["site"] and len(cell.tokens) > 1
+
+
+def _clonus_at(targets: list[Target], column: Column) -> list[Target]:
+    """Clonus at the joints that a row names; none at a joint where it is not sought."""
+    joints = [(target, CLONUS_AT.get(target.site)) for target in targets]
+    named = column.targets[0].used
+    return [replace(t, site=joint, used=[*t.used, *named]) for t, joint in joints if joint is not None]
+
+
+def _split_side(cells: list[Cell]) -> list[Cell]:
+    """A side may stand one blank before its first value: "R: 2+ 2+ 1+"."""
+    tokens = cells[0].tokens
+    end = next((i for i, token in enumerate(tokens) if token.kind not in _ROW_LABELS), 0)
+    if not end or tokens[end].kind not in VALUES:
+        return cells
+    side, rest = tokens[:end], tokens[end:]
+    return [Cell(cells[0].start, side[-1].end, side), Cell(rest[0].start, cells[0].end, rest), *cells[1:]]
+
+
+def _with_side(target: Target, column: Column, side: tuple[Token, str] | None) -> Target:
+    """A target with the side that its column, its row or the whole table says."""
+    used: Used = [*target.used]
+    used += [pair for pair in column.used if pair not in used and not column.targets]
+    said = target.side or column.side
+    if said is None and side is not None:
+        said, used = side[1], [*used, (side[0], "side")]
+    return replace(target, side=said, used=used)
+
+
+def _strange(aligned: list[tuple[Column, Cell]]) -> list[Cell]:
+    """Cells that hold nothing but a reflex grade, under a head that is not known."""
+    return [cell for column, cell in aligned if column.unknown and _only_grade(cell)]
+
+
+def _only_grade(cell: Cell) -> bool:
+    written = cell.tokens[0].written if len(cell.tokens) == 1 else None
+    first = written.first if isinstance(written, Pair) else written
+    return isinstance(first, Written) and first.plus == "trailing"
+
+
+def _counts_plus_signs(row: Parser) -> bool:
+    """In a row of plus signs a minus says absent; elsewhere it is an empty cell."""
+    return any(isinstance(t.written, Written) and t.written.counted for t in row.tokens)
+
+
+def begins_with_value(cell: Cell) -> bool:
+    """Whether a cell can be a value of a table."""
+    return bool(cell.tokens) and cell.tokens[0].kind in _FILLS_A_CELL
+
+
+def _labels(cells: list[Cell], heads: Heads, place: int) -> int:
+    """How many cells of a row stand before its values."""
+    whole = len(cells) == heads.labels + len(heads.values)
+    return heads.labels if heads.labels and whole else place + 1
+
+
+def _behind_label(cells: list[Cell], place: int, label: Parser, end: int) -> list[Cell]:
+    """The cells behind a name that runs into the first value: "brachioradialis 2+"."""
+    end = label.skip(end, "equals", "close")
+    tokens = label.tokens[end:]
+    return [*([Cell(tokens[0].start, cells[place].end, tokens)] if tokens else []), *cells[place + 1 :]]
+
+
+def _aligned(line: Line, cells: list[Cell], heads: Heads, text: str) -> list[tuple[Column, Cell]] | None:
+    """Each cell with its column; None where two cells would share one that matters.
+
+    In order where there are as many cells as columns, or marks between them; else one for each value written,
+    if there are as many of those; else by the nearest place in the line.
+    """
+    columns = heads.values
+    if heads.parting or "|" in text[line.start : line.end] or len(cells) == len(columns):
+        return list(zip(columns, cells, strict=False))
+    apart = _value_by_value(cells)
+    if len(apart) == len(columns):
+        return list(zip(columns, apart, strict=True))
+    pairs = [
+        (min(columns, key=lambda column: abs(column.offset - _offset(cell, line))), cell) for cell in cells
+    ]
+    taken = [id(column) for column, _ in pairs if not column.foreign]
+    return pairs if len(taken) == len(set(taken)) else None
+
+
+def _offset(cell: Cell, line: Line) -> int:
+    return cell.start - line.start
+
+
+def _value_by_value(cells: list[Cell]) -> list[Cell]:
+    """The cells of a row whose values stand one blank apart: "Biceps 2+ 1+"."""
+    groups: list[list[Token]] = []
+    for token in (token for cell in cells for token in cell.tokens):
+        if token.kind in VALUES | {"untested"} and not _same_value(groups, token):
+            groups.append([token])
+        elif not groups:
+            return []
+        else:
+            groups[-1].append(token)
+    return [Cell(group[0].start, group[-1].end, group) for group in groups]
+
+
+def _same_value(groups: list[list[Token]], token: Token) -> bool:
+    """A word beside a grade belongs to it: "3+ brisk"."""
+    written = token.written
+    graded = isinstance(written, Pair) or (isinstance(written, Written) and written.graded)
+    return bool(groups) and not graded and token.kind == "value" and len(groups[-1]) == 1
