@@ -6,7 +6,7 @@ archive and `searching` asks it.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -50,6 +50,19 @@ class Session:
     run: str = ""
     time: str | None = None
 
+    def __reduce__(self) -> Any:
+        """Travels without its vocabulary, which is loaded where the session arrives."""
+        values = {one.name: getattr(self, one.name) for one in fields(self) if one.name != "vocabulary"}
+        return _arrived, (values,)
+
+
+def _arrived(values: dict[str, Any]) -> Session:
+    return Session(vocabulary=_vocabulary_of(values["settings"]), **values)
+
+
+def _vocabulary_of(settings: Settings) -> Vocabulary:
+    return load_vocabulary(settings.path(name) for name in settings.vocabulary.files)
+
 
 def open_session(settings: Settings | None = None, *, run: str = "", time: str | None = None) -> Session:
     """Load the vocabulary and make the stages' options from the settings.
@@ -59,7 +72,7 @@ def open_session(settings: Settings | None = None, *, run: str = "", time: str |
         SettingsError: a setting names a scale, a rule or a file that cannot be used.
     """
     settings = settings or Settings()
-    vocabulary = load_vocabulary(settings.path(name) for name in settings.vocabulary.files)
+    vocabulary = _vocabulary_of(settings)
     return Session(
         settings=settings,
         vocabulary=vocabulary,
@@ -93,7 +106,7 @@ def read_notes(notes: Iterable[Note], session: Session) -> Iterator[tuple[Note, 
         try:
             reading = read_note(note, session.vocabulary, session.reading, session.program)
         except Exception:
-            reading = _not_read(note, session)
+            reading = not_read(note, session)
         yield note, reading
 
 
@@ -217,9 +230,9 @@ def _by_time(read: tuple[Note, Reading, tuple[Assessment, ...]]) -> tuple[bool, 
     return read[0].authored is None, read[0].authored or ""
 
 
-def _not_read(note: Note, session: Session) -> Reading:
+def not_read(note: Note, session: Session, fault: Diagnostic | None = None) -> Reading:
     """What stands in for the reading of a note that the program itself failed on: a fault of ours, said."""
-    fault = Diagnostic(
+    fault = fault or Diagnostic(
         code=FAULT,
         severity=Severity.ERROR,
         message="The program failed on this note, so nothing was read from it; please report it.",

@@ -22,7 +22,8 @@ BELOW = {
     "settings": STAGES | {"words", "model", "shipped_files"},
     "api": STAGES | {"words", "model", "shipped_files", "settings"},
     "courses": STAGES | {"words", "model", "settings", "api"},
-    "loading": STAGES | {"words", "model", "settings", "api"},
+    "loading": STAGES | {"words", "model", "settings", "api", "works"},
+    "works": STAGES | {"words", "model", "settings", "api"},
     "searching": STAGES | {"words", "model", "settings", "api"},
     "pattern_words": frozenset({"archive", "words", "model"}),
     "cli": STAGES
@@ -35,6 +36,7 @@ BELOW = {
         "courses",
         "loading",
         "searching",
+        "works",
         "pattern_words",
     },
     **{stage: frozenset({"words", "model", "shipped_files", "lazily"}) for stage in STAGES},

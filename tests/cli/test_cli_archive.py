@@ -231,7 +231,7 @@ def test_a_terminal_gets_a_bar_on_standard_error_and_totals_on_output(notes: Pat
         env={**os.environ, "TERM": "xterm", "COLUMNS": "100"},
     )
     os.close(theirs)
-    shown = os.read(ours, 100_000).decode()
+    shown = os.read(ours, 100_000).decode(errors="replace")
     os.close(ours)
     assert json.loads(done.stdout)["notes_in"] == 4
     assert "4/4" in shown
