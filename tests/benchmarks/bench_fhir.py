@@ -1,7 +1,8 @@
 """FHIR JSON text a second, beside `orjson` on the same ready-made dicts, and beside `fhir.resources` models.
 
 Ours goes from findings to text: it makes the dicts, with identifiers, narrative and the words of the note,
-and writes them. `orjson` writes the dicts that ours made. The models are built from the same dicts and written.
+and writes them. `orjson` writes the dicts that ours made, a Decimal as text. The models are built from
+the same dicts and written.
 """
 
 import tempfile
@@ -42,7 +43,10 @@ def figures() -> Iterator[Figure]:
             Observation.model_validate(one).model_dump_json()
 
     whole, ready, text, built, written = side_by_side(
-        ours, lambda: [orjson.dumps(one) for one in made], lambda: [json_text(one) for one in made], models,
+        ours,
+        lambda: [orjson.dumps(one, default=str) for one in made],
+        lambda: [json_text(one) for one in made],
+        models,
         lambda: [json_text(one) for one in findings],
     )  # fmt: skip
     yield at_most("findings to FHIR JSON text", whole, ready, "(orjson, the same dicts ready-made)", MOST)

@@ -1,7 +1,8 @@
 """Reading: the whole program beside one naive scan of the same text, passages a second, and growth.
 
 The scan is one case-insensitive search with `re` for the twenty words in `scanned_words.txt`, which stay as
-they are. It has the texts in memory already; the program starts, unpacks, reads JSON, and writes a record a note.
+they are. It has the texts in memory already; the program starts, unpacks, reads JSON, and writes a record for
+each note.
 """
 
 import importlib
