@@ -62,7 +62,8 @@ def whole(rows: Iterable[Word]) -> str:
 def begins_reading(row: Word) -> bool:
     """Whether a wording makes its sentence one that is read even where nothing was said before it."""
     tendon = row.role == "site" and "joint" in row.flags and not row.flags & _NEVER_ALONE
-    return bool(row.flags & _SPEAKING) or row.role == "reflex" or tendon
+    inverted = row.role == "quality" and row.meaning == "inverted"
+    return bool(row.flags & _SPEAKING) or row.role == "reflex" or tendon or inverted
 
 
 def slips(vocabulary: Vocabulary) -> str:

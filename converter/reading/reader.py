@@ -168,9 +168,9 @@ class _NoteReader:
 
 
 def _both_for_all(p: Parser) -> None:
-    """As in "KJ 2+ AJ 1+, all bilat": the last words serve every finding without a side."""
+    """As in "KJ 2+ AJ 1+, all bilat", "KJ 2+, AJ 1+ - symmetrical": words that serve all without a side."""
     last = p.tokens[-1]
-    if "whole" not in last.flags:
+    if "whole" not in last.flags and not _all_alike(p):
         return
     for draft in p.drafts:
         if draft.side == "unspecified":
@@ -187,6 +187,20 @@ def _without_last(tokens: list[Token], pending: list[Token]) -> list[Token]:
             break
         waiting.add(id(token))
     return [token for token in tokens if id(token) not in waiting] if waiting else tokens
+
+
+def _all_alike(p: Parser) -> bool:
+    """Whether the sentence ends in ", symmetrical" or ", bilaterally equal", which no rule has used."""
+    end = len(p.tokens)
+    while end and not p.tokens[end - 1].used and _says_alike(p.tokens[end - 1]):
+        end -= 1
+    tail = p.tokens[end:]
+    return any(token.kind == "value" for token in tail) and p.kind(end - 1) in ("dash", "comma")
+
+
+def _says_alike(token: Token) -> bool:
+    symmetric = getattr(token.written, "descriptor", None) == "symmetric"
+    return symmetric or (token.kind == "side" and token.meaning == "both")
 
 
 def _last_side(sentence: Sentence) -> str | None:

@@ -18,6 +18,7 @@ _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w
 
 _FIVE = re.compile(r"5|five|(?<!I)V", re.IGNORECASE)
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
+_LEFT_GRADE = re.compile(r"[Ll][0-5]")
 _SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
 
 
@@ -50,7 +51,30 @@ class Token:
 
 def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
     """All tokens of a note, in order; fillers are left out."""
-    return _adjusted(text, _tokens(text, vocabulary))
+    return _adjusted(text, _left_beside_right(text, _tokens(text, vocabulary)))
+
+
+def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
+    """In `R2 L2` the second is the left side with its grade, and no root."""
+    parted: list[Token] = []
+    for index, token in enumerate(tokens):
+        if token.end - token.start == 2 and _LEFT_GRADE.fullmatch(text, token.start, token.end):
+            after = tokens[index + 1 : index + 3]
+            if _grades_right(parted[-2:]) or _grades_right(after):
+                grade = float(text[token.start + 1])
+                side = Token("side", token.start, token.start + 1, "left", frozenset({"letter"}))
+                written = Written(low=grade, high=grade, bare=True)
+                parted += [side, Token("value", token.start + 1, token.end, written=written)]
+                continue
+        parted.append(token)
+    return parted
+
+
+def _grades_right(tokens: list[Token]) -> bool:
+    """Whether two tokens are the right side with a grade right behind it: `R2`."""
+    if len(tokens) != 2 or tokens[0].kind != "side" or tokens[1].kind != "value":
+        return False
+    return "letter" in tokens[0].flags and tokens[0].meaning == "right" and tokens[0].end == tokens[1].start
 
 
 def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
@@ -73,12 +97,16 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
             continue
         if token.kind == "count" and isinstance(token.written, Count) and token.written.repeat:
             token = _repeat(token, adjusted)
+        elif token.kind == "dash" and before is not None and _denies(before, tokens, index):
+            token = replace(token, kind="no")
         elif (
             token.kind == "dash"
             and before is not None
             and _is_minus(text, before, token, _plus_near(adjusted))
         ):
-            token = replace(token, kind="value", written=Written(polarity="negative"))
+            absent = before.kind in ("site", "reflex") and "sign" not in before.flags
+            said = Written(descriptor="absent") if absent else Written(polarity="negative")
+            token = replace(token, kind="value", written=said)
         elif (
             "arrow" in token.flags
             and before is not None
@@ -109,6 +137,12 @@ def _joins_regions(tokens: list[Token], index: int) -> bool:
         return False
     single = tokens[index].end - tokens[index].start == 1 and getattr(tokens[index].written, "counted", False)
     return single and tokens[index - 1].kind == tokens[index + 1].kind == "region"
+
+
+def _denies(before: Token, tokens: list[Token], index: int) -> bool:
+    """`2+ throughout, - clonus`: a minus before a sign, inside a line."""
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    return before.kind == "comma" and after is not None and after.kind == "site" and "sign" in after.flags
 
 
 def _is_unticked(text: str, before: list[Token]) -> bool:
@@ -152,6 +186,9 @@ def _is_minus(text: str, before: Token, token: Token, after_plus: bool) -> bool:
     last = "sign" in before.flags and _ENDS_HERE.match(text, token.end) is not None
     beside = beside or (
         before.kind == "side" and after_plus and _ENDS_HERE.match(text, token.end) is not None
+    )
+    last = last or (
+        before.kind in ("site", "reflex") and after_plus and _ENDS_HERE.match(text, token.end) is not None
     )
     to_side = _SIDE_NEXT.match(text, token.end) is not None and after_plus
     return beside or last or to_side or (before.kind == "open" and after in (")", "]"))

@@ -93,7 +93,7 @@ def _plantar_as_response(
 def _against(p: Parser, index: int, phrase: Phrase, site: str) -> int:
     """As in "brisk LLE>RLE", "more brisk in the legs than in the arms": one limb set against another."""
     limb = p.skip(index + 1, "at", "side")
-    said = phrase.details.comparison
+    said = phrase.details.comparison or _direction(phrase)
     marked, worded = p.kind(index) in ("greater", "lesser"), p.kind(index) == "than" and said is not None
     if p.kind(limb) != "region" or p.kind(limb + 1) in VALUES or not (marked or worded):
         return index
@@ -103,6 +103,13 @@ def _against(p: Parser, index: int, phrase: Phrase, site: str) -> int:
     phrase.details.comparison = f"{direction}_than_other_{other}"
     phrase.used += [(token, "comparison") for token in p.tokens[index : limb + 1]]
     return limb + 1
+
+
+def _direction(phrase: Phrase) -> str | None:
+    """In which direction a word for strength compares."""
+    word = phrase.value.descriptor if phrase.value is not None and not phrase.value.graded else None
+    known = {"brisk": "greater", "hyperactive": "greater", "diminished": "less", "trace": "less"}
+    return known.get(word or "")
 
 
 def _toes_again(p: Parser, targets: list[Target], phrase: Phrase, after: int) -> int:
@@ -152,8 +159,7 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
         return linked + 1
     if p.kind(linked) == "comma" and p.kind(linked + 1) == "past" and p.kind(linked + 2) in VALUES:
         return linked + 2
-    relative = p.kind(linked) == "comma" and p.kind(linked + 1) in ("is", "anaphor")
-    if relative and p.kind(linked + 2) in VALUES:
+    if _which_is(p, linked) and p.kind(linked + 2) in VALUES:
         return linked + 2
     if p.kind(linked) == "comma" and p.kind(linked + 1) == "clonus_word":
         return linked + 1
@@ -166,6 +172,13 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
         if p.kind(skipped) == "is" and any(not target.foreign for target in targets):
             return p.skip(skipped, *LINKS)
     return linked
+
+
+def _which_is(p: Parser, comma: int) -> bool:
+    """As in "the triceps jerk, which was absent": a clause about what was just named."""
+    if p.kind(comma) != "comma" or p.kind(comma + 1) not in ("is", "anaphor"):
+        return False
+    return "which" in p.text[p.tokens[comma].end : p.tokens[comma + 1].end].lower()
 
 
 def _may_take(p: Parser, index: int, linked: int, targets: list[Target]) -> bool:

@@ -131,6 +131,8 @@ def _reflexive(tokens: list[Token], context: Context) -> tuple[list[bool], list[
 
 def grades_tendons(tokens: list[Token], context: Context) -> bool:
     """Whether tendons are graded as only reflexes are: "biceps 2+", "patellar 2/4", never "biceps 4/5"."""
+    if any(_inverted(tokens, index) for index in range(1, len(tokens))):
+        return True
     if context.foreign or any(token.kind == "other_exam" for token in tokens):
         return False
     return any(
@@ -140,6 +142,12 @@ def grades_tendons(tokens: list[Token], context: Context) -> bool:
         and _graded_as_reflex(tokens, index)
         for index, token in enumerate(tokens)
     )
+
+
+def _inverted(tokens: list[Token], index: int) -> bool:
+    """As in "inverted supinator": only a reflex is."""
+    named = tokens[index].kind == "site" and "joint" in tokens[index].flags
+    return named and tokens[index - 1].kind == "quality" and tokens[index - 1].meaning == "inverted"
 
 
 _BEFORE_A_GRADE = {"side", "colon", "open", "close", "is", "slash", "comma", "at", "value"}

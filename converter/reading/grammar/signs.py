@@ -20,6 +20,8 @@ def sign_named(p: Parser) -> bool:
         p.context.reflexes = True
         p.index = index + 1
         return True
+    if _after_a_dash(p, index):
+        return False
     if not present:
         if targets and any(target.general for target in targets):
             p.context.reflexes = True
@@ -44,6 +46,11 @@ def sign_named(p: Parser) -> bool:
         _present(p, target, phrase)
     p.index = index
     return True
+
+
+def _after_a_dash(p: Parser, index: int) -> bool:
+    """A line such as "- clonus" may list what is there, or say that it is not."""
+    return p.index == 1 and p.kind(0) == "dash" and p.kind(index) == "end"
 
 
 def _is_finding_alone(target: Target) -> bool:

@@ -4,6 +4,7 @@ from converter.reading.grammar.drafting import add_bare
 from converter.reading.grammar.other_sides import other_sides
 from converter.reading.grammar.parser import LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Target, Used
+from converter.reading.grammar.places import places
 from converter.reading.grammar.target_heads import resolve_side
 from converter.reading.grammar.targets import targets_at
 from converter.reading.tokens import Token
@@ -47,6 +48,7 @@ def untested_named(p: Parser) -> bool:
 def not_tested(p: Parser, targets: list[Target], at: int) -> int:
     """Draft findings that say why there is no value; gives the index after the reason."""
     used: Used = [(p.tokens[at], "assertion")]
+    targets, at = _placed(p, targets, at)
     side_at = p.skip(at + 1, "at")
     side: str | None = None
     if p.kind(side_at) == "side":
@@ -60,6 +62,16 @@ def not_tested(p: Parser, targets: list[Target], at: int) -> int:
         if not target.foreign:
             add_bare(p, target, side, used, status="not_tested", reason=reason)
     return after
+
+
+def _placed(p: Parser, targets: list[Target], at: int) -> tuple[list[Target], int]:
+    """As in "reflexes could not be tested in the right leg": the places that the noun only announced."""
+    if len(targets) != 1 or not targets[0].general or p.kind(at + 1) != "at":
+        return targets, at
+    placed, end = places(p, at + 1, targets[0])
+    for target in placed:
+        target.used = [*targets[0].used, *target.used]
+    return (placed, end - 1) if placed else (targets, at)
 
 
 def _reason_before(p: Parser, targets: list[Target], used: Used) -> str | None:
