@@ -130,6 +130,8 @@ def check_resources(
     resources: Iterable[tuple[str, dict[str, Any]] | Diagnostic],
     checker: "Checker",
     profiles: Sequence[str] = (),
+    *,
+    second: bool = False,
 ) -> Iterator[Diagnostic]:
     """What is wrong with FHIR resources, each with the place it came from.
 
@@ -137,13 +139,18 @@ def check_resources(
         resources: pairs of a place and a resource, or what was wrong before that.
         checker: as `open_checker` makes it.
         profiles: canonicals to check against besides those in `meta.profile`.
+        second: also give the opinion of the models of `fhir.resources`, as warnings.
     """
+    from converter.check import second_opinion
+
     for item in resources:
         if isinstance(item, Diagnostic):
             yield item
             continue
         place, resource = item
-        yield from (replace(trouble, source=place) for trouble in checker.check(resource, profiles))
+        found = checker.check(resource, profiles)
+        further = second_opinion(resource, checker.release) if second else []
+        yield from (replace(trouble, source=place) for trouble in (*found, *further))
 
 
 def open_checker(
@@ -154,7 +161,7 @@ def open_checker(
     Args:
         session: settings, among them the site's own folders of definitions.
         folders: further folders.
-        release: `R4` or `R5`; else the one that the settings name.
+        release: `R4` or `R5`; else the one that the session writes.
         must_support: also report must-support elements that a resource lacks, as information.
 
     Raises:
@@ -165,7 +172,7 @@ def open_checker(
     settings = session.settings
     every = [*(settings.path(name) for name in settings.profiles.folders), *folders]
     definitions = load_definitions(every, settings.fhir.canonical)
-    return Checker(definitions, release or settings.fhir.release, must_support), definitions.problems
+    return Checker(definitions, release or session.fhir.release, must_support), definitions.problems
 
 
 def audit(archive: Path, session: Session, options: "AuditOptions") -> "Audit":

@@ -54,6 +54,15 @@ def pattern_of(words: str, vocabulary: Vocabulary) -> Pattern:
     raise _refusal(words, "is no pattern that is known here")
 
 
+def site_named(words: str, vocabulary: Vocabulary) -> str | None:
+    """The reflex that words such as `knee` or `ankle jerk` name, or None where they name none, or more."""
+    try:
+        site, side, level = _parts(words, words.lower(), vocabulary)
+    except ArchiveError:
+        return None
+    return None if side or level else site
+
+
 def _asymmetry(words: str, found: re.Match[str], vocabulary: Vocabulary) -> Asymmetry:
     site, side, level = _parts(words, found["where"] or "", vocabulary)
     if side or level or (found["where"] and not site):

@@ -24,7 +24,7 @@ from pydantic import (
 from pydantic_core import ErrorDetails
 
 from converter.assess.options import AssessOptions
-from converter.fhir.options import DEFAULT_BASE, FhirOptions
+from converter.fhir.options import DEFAULT_BASE, FhirOptions, Release
 from converter.reading import ReadingOptions
 from converter.reading.figures import ROWS
 from converter.sources.file_names import compiled
@@ -85,6 +85,12 @@ def _file_name(template: str) -> str:
     return template
 
 
+def _section_names(names: list[str]) -> list[str]:
+    if any(not name.strip() for name in names):
+        raise ValueError("a section needs a LOINC code or a word of its title; it is empty")
+    return names
+
+
 FileName = Annotated[str, AfterValidator(_file_name)]
 Encoding = Annotated[str, AfterValidator(_known_encoding)]
 Zone = Annotated[str, AfterValidator(_known_zone)]
@@ -105,6 +111,7 @@ class NotesSettings(_Section):
     encoding: Encoding | None = None
     file_name: FileName | None = None
     columns: dict[NoteField, str] = {}
+    sections: Annotated[list[str], Field(min_length=1), AfterValidator(_section_names)] = ["examination"]
 
 
 class VocabularySettings(_Section):
@@ -166,7 +173,7 @@ class FhirSettings(_Section):
     quotes: bool = True
     note_text: bool = False
     diagnostic_report: bool = False
-    release: Literal["R4"] = "R4"
+    release: Release = "R4"
 
 
 class ProfilesSettings(_Section):

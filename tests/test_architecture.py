@@ -24,6 +24,8 @@ BELOW = {
     "courses": STAGES | {"words", "model", "settings", "api"},
     "loading": STAGES | {"words", "model", "settings", "api", "works"},
     "works": STAGES | {"words", "model", "settings", "api"},
+    "exporting": STAGES | {"words", "model", "settings", "api"},
+    "sending": STAGES | {"words", "model", "settings", "api"},
     "searching": STAGES | {"words", "model", "settings", "api"},
     "pattern_words": frozenset({"archive", "words", "model"}),
     "cli": STAGES
@@ -34,14 +36,19 @@ BELOW = {
         "settings",
         "api",
         "courses",
+        "exporting",
         "loading",
         "searching",
         "works",
+        "sending",
         "pattern_words",
     },
     **{stage: frozenset({"words", "model", "shipped_files", "lazily"}) for stage in STAGES},
 }
-HEAVY = frozenset({"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow"})
+HEAVY = frozenset(
+    {"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "vl_convert", "httpx", "psycopg"}
+    | {"phenopackets", "google", "starlette", "uvicorn", "re2", "orjson", "msgspec"}
+)
 FORBIDDEN = re.compile(r"/work\b|helper session|\bissues? #?\d+|\bhouse rule", re.IGNORECASE)
 LONGEST_MODULE, LONGEST_FUNCTION = 400, 40
 

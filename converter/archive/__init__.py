@@ -4,10 +4,11 @@ Takes notes with their readings and assessments; gives totals, found rows and pl
 Leaves reading to `reading`, rules to `assess`, and FHIR to `fhir`.
 """
 
+from converter.archive.cohort import Cohort
 from converter.archive.fhir_search import query_from_fhir
 from converter.archive.finding import COUNTABLE, count, find
 from converter.archive.loading import load
-from converter.archive.lookup import already_read, failed_notes, first_read, needs_reading
+from converter.archive.lookup import already_read, failed_notes, first_read, first_reads, needs_reading
 from converter.archive.opening import open_archive
 from converter.archive.parquet import write_parquet, write_table
 from converter.archive.plain_sql import SqlResult, sql
@@ -43,6 +44,7 @@ __all__ = [
     "ArchiveError",
     "Asymmetry",
     "Change",
+    "Cohort",
     "CountRow",
     "Failed",
     "FailedRow",
@@ -63,6 +65,7 @@ __all__ = [
     "failed_notes",
     "find",
     "first_read",
+    "first_reads",
     "load",
     "needs_reading",
     "open_archive",

@@ -67,10 +67,16 @@ def query_from_fhir(text: str, vocabulary: Vocabulary, default_system: str | Non
     query = FindQuery(any_scale=True, statuses=("current", "not_tested"))
     for name, value in parse_qsl(parameters, keep_blank_values=True):
         if name not in _PARAMETERS:
-            known = ", ".join(_PARAMETERS)
-            raise ArchiveError(f"The archive does not know the search parameter {name!r}; known are {known}.")
+            raise ArchiveError(_unknown(name))
         query = _PARAMETERS[name](query, _Ask(name, value, vocabulary, default_system))
     return query
+
+
+def _unknown(name: str) -> str:
+    if f"{name}:identifier" in _PARAMETERS:
+        return f"People are known by their identifiers here: write {name}:identifier= instead of {name}=."
+    known = ", ".join(_PARAMETERS)
+    return f"The archive does not know the search parameter {name!r}; known are {known}."
 
 
 def _code(query: FindQuery, ask: _Ask) -> FindQuery:
@@ -219,6 +225,9 @@ _PARAMETERS: Mapping[str, Callable[[FindQuery, _Ask], FindQuery]] = {
     "patient.identifier": _patient,
     "subject.identifier": _patient,
     "performer.identifier": _performer,
+    "patient:identifier": _patient,
+    "subject:identifier": _patient,
+    "performer:identifier": _performer,
     "category": _category,
     "_count": _count,
 }

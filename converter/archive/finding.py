@@ -59,7 +59,7 @@ def find(archive: Archive, query: FindQuery) -> Iterator[FoundRow]:
     Raises:
         ArchiveError: the query contradicts itself, in one sentence.
     """
-    found, values = _found_sql(query)
+    found, values = found_sql(query)
     sql = f"SELECT {', '.join(_COLUMNS)} FROM ({found}) ORDER BY {_ORDER}"  # noqa: S608 - our own names
     if query.limit is not None:
         sql += " LIMIT ?"
@@ -81,7 +81,7 @@ def count(archive: Archive, query: FindQuery, by: Sequence[str] = ()) -> Iterato
     unknown = [name for name in by if name not in COUNTABLE]
     if unknown:
         raise ArchiveError(f"Counting by {unknown[0]!r} is not possible; choose from {', '.join(COUNTABLE)}.")
-    found, values = _found_sql(query)
+    found, values = found_sql(query)
     groups = [f"{COUNTABLE[name]} AS g{number}" for number, name in enumerate(by)]
     names = [f"g{number}" for number, _ in enumerate(by)]
     counts = "count(*), count(DISTINCT reading), count(DISTINCT patient)"
@@ -105,13 +105,17 @@ def _rows(archive: Archive, sql: str, values: list[Any]) -> Iterator[tuple[Any, 
         raise ArchiveError(f"{archive.path}: the archive could not be searched.") from None
 
 
-def _found_sql(query: FindQuery) -> tuple[str, list[Any]]:
-    """The rows that answer a query, without order or limit."""
-    _check(query)
+def found_sql(query: FindQuery) -> tuple[str, list[Any]]:
+    """The rows that answer a query, without order or limit, as SQL and the values to bind.
+
+    Raises:
+        ArchiveError: the query contradicts itself.
+    """
+    check_query(query)
     patterns = [pattern_sql(pattern) for pattern in query.patterns]
     shown = ", ".join(f"p{number} AS MATERIALIZED ({sql})" for number, (sql, _) in enumerate(patterns))
     values = [value for _, bound in patterns for value in bound]
-    conditions, bound = _conditions(query)
+    conditions, bound = conditions_of(query)
     conditions += [f"(reading, exam) IN (SELECT (reading, exam) FROM p{n})" for n in range(len(patterns))]  # noqa: S608
     named = bool(query.sites or query.reflexes)
     if patterns and not named:
@@ -122,7 +126,8 @@ def _found_sql(query: FindQuery) -> tuple[str, list[Any]]:
     return f"WITH {shown} {sql}" if shown else sql, [*values, *bound]
 
 
-def _conditions(query: FindQuery) -> tuple[list[str], list[Any]]:
+def conditions_of(query: FindQuery) -> tuple[list[str], list[Any]]:
+    """What a query asks of each row, patterns aside, as conditions and the values to bind."""
     conditions: list[str] = []
     values: list[Any] = []
     alternatives = {
@@ -179,7 +184,12 @@ def _places(values: Sequence[str]) -> str:
     return ", ".join("?" for _ in values)
 
 
-def _check(query: FindQuery) -> None:
+def check_query(query: FindQuery) -> None:
+    """See that a query says what can be searched.
+
+    Raises:
+        ArchiveError: it contradicts itself, or holds no date where one is due.
+    """
     if (query.grade_from is not None or query.grade_to is not None) and not (query.scale or query.any_scale):
         raise ArchiveError("A grade means something only on a scale: name the scale as well.")
     for stated in (query.date_from, query.date_to):

@@ -4,10 +4,11 @@ Takes an open archive and notes or identities; gives answers without changing an
 """
 
 from collections.abc import Iterable, Iterator
+from itertools import islice
 
 from converter.archive.batching import batches
 from converter.archive.rows import details_of, identity_number
-from converter.archive.values import Archive, FailedRow, NoteKey
+from converter.archive.values import Archive, FailedRow, NoteKey, Read
 from converter.model import Note
 
 _ONE = """
@@ -31,6 +32,14 @@ FROM notes n JOIN readings r ON r.note = n.note JOIN runs u ON u.run_number = r.
 WHERE n.identity = ? AND n.id = ? AND n.system IS NOT DISTINCT FROM ?
   AND n.note_hash = ? AND r.vocabulary = ? AND r.program = ?
 """
+_FIRSTS = """
+SELECT n.system, n.id, n.note_hash, r.vocabulary, r.program, min_by(u.started, u.run_number)
+FROM (SELECT unnest(?::BIGINT[]) AS identity) k
+JOIN notes n ON n.identity = k.identity JOIN readings r ON r.note = n.note
+JOIN runs u ON u.run_number = r.from_run
+GROUP BY ALL
+"""
+_PAGE = 500
 
 
 def already_read(archive: Archive, note_key: NoteKey, note_hash: str, vocabulary: str) -> bool:
@@ -84,3 +93,18 @@ def first_read(
     values = [identity_number(key), key.id, key.system, note_hash, vocabulary, program]
     started: str | None = archive.connection.cursor().execute(_FIRST, values).fetchall()[0][0]
     return started
+
+
+def first_reads(archive: Archive, reads: Iterable[Read]) -> Iterator[tuple[Read, str | None]]:
+    """Each note of a stream with the time at which its text was first read so, as `first_read` gives it."""
+    waiting = iter(reads)
+    while page := list(islice(waiting, _PAGE)):
+        numbers = sorted({identity_number(NoteKey(note.system, note.id)) for note, _, _ in page})
+        found = archive.connection.cursor().execute(_FIRSTS, [numbers]).fetchall()
+        known = {tuple(row[:-1]): row[-1] for row in found}
+        for read in page:
+            note, reading, _ = read
+            yield (
+                read,
+                known.get((note.system, note.id, note.hash, reading.vocabulary, reading.program)),
+            )

@@ -49,6 +49,15 @@ def stored_readings(archive: Archive, keys: Iterable[NoteKey] | None = None) -> 
             versions of it are current; None for all, in the order in which they were loaded.
     """
     heads = _all_heads(archive) if keys is None else _wanted_heads(archive, iter(keys))
+    yield from _reads(archive, heads)
+
+
+def readings_numbered(archive: Archive, numbers: Iterable[int]) -> Iterator[Read]:
+    """The notes of current readings, by the numbers of the readings, in the order of the numbers given."""
+    yield from _reads(archive, _numbered_heads(archive, iter(numbers)))
+
+
+def _reads(archive: Archive, heads: Iterator[list[dict[str, Any]]]) -> Iterator[Read]:
     for page in heads:
         parts = _parts(archive, [head["reading"] for head in page])
         for head in page:
@@ -70,6 +79,13 @@ def _wanted_heads(archive: Archive, keys: Iterator[NoteKey]) -> Iterator[list[di
         for head in _dicts(archive, sql, [numbers]):
             found[NoteKey(head["system"], head["id"])].append(head)
         yield [head for key in wanted for head in found[key]]
+
+
+def _numbered_heads(archive: Archive, numbers: Iterator[int]) -> Iterator[list[dict[str, Any]]]:
+    while wanted := list(islice(numbers, _PAGE)):
+        sql = f"{_NOTES} AND r.reading IN (SELECT unnest(?::BIGINT[]))"
+        found = {head["reading"]: head for head in _dicts(archive, sql, [wanted])}
+        yield [found[number] for number in wanted]
 
 
 def _parts(archive: Archive, readings: list[int]) -> _Parts:

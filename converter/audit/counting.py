@@ -7,7 +7,8 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from converter.audit.protection import Place, Universe, publishable, publishable_together
+from converter.audit.protection import Universe, publishable, publishable_together
+from converter.audit.solving import Place
 from converter.audit.values import DIMENSIONS, NOT_STATED, YES, Figure, NoteFacts, Result, Row
 
 ALL = "all"

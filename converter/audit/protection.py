@@ -9,11 +9,11 @@ suppression):
   the whole is all notes or a group of another dimension: all notes less the other examiners, or a facility
   less the examiners who work only there;
 - published parts that together contain a whole, less that whole;
-- the same for what is left of a denominator once the figure is taken off it.
+- the same for what is left of a denominator once the figure is taken off it;
+- any other sum and difference of the published numbers of a figure and its denominator (see `solving`).
 
-Not covered: a reader who knows persons behind a number from elsewhere; sums over several groups of one
-dimension less several groups of another; a denominator in one group less what is left of it in another; and
-numbers of two figures taken from one another unless one is the other's denominator.
+Not covered: a reader who knows persons behind a number from elsewhere; and numbers of two figures taken from
+one another unless one is the other's denominator.
 
 Terms after the Statistical Disclosure Control handbook (sdctools.github.io/HandbookSDC): primary and
 secondary suppression, here by number of persons.
@@ -23,8 +23,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-Place = tuple[str, str]
-"""A dimension and a group in it."""
+from converter.audit.solving import Combination, Place, given_away
 
 _Cell = dict[str, dict[str, set[int]]]
 """Persons, by a group of one dimension and a group of another."""
@@ -37,16 +36,19 @@ class Universe:
     Attributes:
         persons: the persons at each place.
         cells: for two dimensions, the persons by group of the one and group of the other.
+        combinations: the persons by all places of their notes together.
     """
 
     persons: dict[Place, set[int]] = field(default_factory=lambda: defaultdict(set))
     cells: dict[tuple[str, str], _Cell] = field(
         default_factory=lambda: defaultdict(lambda: defaultdict(lambda: defaultdict(set)))
     )
+    combinations: dict[Combination, set[int]] = field(default_factory=lambda: defaultdict(set))
 
     def add(self, places: Iterable[Place], persons: set[int]) -> None:
         """Count persons once at a place in each dimension."""
         places = tuple(places)
+        self.combinations[places] |= persons
         for dimension, group in places:
             self.persons[dimension, group] |= persons
             for other, other_group in places:
@@ -80,16 +82,34 @@ def publishable(
     shown = set(number.persons) - number.small(least)
     if rest is not None:
         shown -= rest.small(least) & with_rest
-    while weak := {
-        min(open_, key=lambda place: (number.size(place), place))
-        for places in (
-            *_undone(number, shown, least),
-            *(_undone(rest, shown & with_rest | nobody, least) if rest is not None else ()),
-        )
-        if (open_ := places & shown)
-    }:
+    while weak := _weak(number, rest, shown, with_rest, nobody, least):
         shown -= weak
     return shown
+
+
+def _weak(
+    number: Universe,
+    rest: Universe | None,
+    shown: set[Place],
+    whole: set[Place],
+    nobody: set[Place],
+    least: int,
+) -> set[Place]:
+    """Published places that have to go, since others with them give too small a number away."""
+
+    def smallest(places: Iterable[Place]) -> Place:
+        return min(places, key=lambda place: (number.size(place), place))
+
+    undone = (
+        *_undone(number, shown, least),
+        *(_undone(rest, shown & whole | nobody, least) if rest is not None else ()),
+    )
+    if weak := {smallest(open_) for places in undone if (open_ := places & shown)}:
+        return weak
+    left = rest.combinations if rest is not None else {}
+    known = whole if rest is not None else set[Place]()
+    parts = given_away(number.combinations, left, shown, known, least)
+    return {smallest(parts)} if parts else set()
 
 
 def publishable_together(numbers: Iterable[Universe], places: Iterable[Place], least: int) -> set[Place]:
@@ -105,7 +125,8 @@ def publishable_together(numbers: Iterable[Universe], places: Iterable[Place], l
     while weak := {
         min(undone, key=lambda place: (one.size(place), place))
         for one in universes
-        for undone in _undone(one, shown, least)
+        for undone in (*_undone(one, shown, least), given_away(one.combinations, {}, shown, (), least))
+        if undone
     }:
         shown -= weak
     return shown

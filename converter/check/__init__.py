@@ -15,7 +15,7 @@ from converter.check.profiles import (
     listed_profiles,
 )
 from converter.check.read import read_resources
-from converter.check.report import operation_outcome, summary_by_rule, table_rows
+from converter.check.report import operation_outcome, short_name, summary_by_rule, table_row, table_rows
 from converter.check.second_opinion import second_opinion
 
 __all__ = [
@@ -31,6 +31,8 @@ __all__ = [
     "operation_outcome",
     "read_resources",
     "second_opinion",
+    "short_name",
     "summary_by_rule",
+    "table_row",
     "table_rows",
 ]

@@ -29,6 +29,8 @@ _PURPOSE = {
     "preferred": "preferred",
 }
 
+_QUANTITIES = frozenset({"Quantity", "Age", "Duration", "Count", "Distance", "Money"})
+
 Codes = list[tuple[str | None, str]]
 """Pairs of system and code; the system is None for a bare code."""
 
@@ -91,6 +93,8 @@ def _check_one(
         return
     if not codes:
         if severity is not Severity.INFORMATION:
+            if kind in _QUANTITIES:
+                severity = Severity.WARNING  # a number without a coded unit says less, but nothing wrong
             message = f"{path} has no code, but one of the value set {value_set} is expected."
             found.add("code-missing", path, message, severity=severity, expected=value_set, rule=rule)
         return
@@ -131,11 +135,7 @@ def codes_of(kind: str, value: Any) -> Codes | None:
         return (
             codes_of("CodeableConcept", value["concept"]) if isinstance(value.get("concept"), dict) else None
         )
-    if (
-        kind == "Coding"
-        or "code" in value
-        or kind in ("Quantity", "Age", "Duration", "Count", "Distance", "Money")
-    ):
+    if kind == "Coding" or "code" in value or kind in _QUANTITIES:
         pair = _pair(value)
         return [pair] if pair else []
     return None

@@ -13,7 +13,11 @@ Json = dict[str, Any]
 
 
 class Checker:
-    """Checks resources of one FHIR release against definitions; make it once and use it for many."""
+    """Checks resources of one FHIR release against definitions; make it once and use it for many.
+
+    Attributes:
+        release: `R4` or `R5`.
+    """
 
     def __init__(self, definitions: Definitions, release: str = "R4", must_support: bool = False):
         """Prepare a checker.
@@ -26,6 +30,7 @@ class Checker:
         Raises:
             ValueError: no base definitions ship for the release.
         """
+        self.release = release
         self._walker = Walker(definitions.library(release), must_support)
 
     def check(self, resource: Json, profiles: Sequence[str] = ()) -> list[Diagnostic]:

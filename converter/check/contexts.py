@@ -4,9 +4,10 @@ Source: FHIR R4, https://hl7.org/fhir/R4/defining-extensions.html#context.
 """
 
 import re
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from converter.check.elements import Element
+from converter.check.elements import Element, type_name_suffix
 from converter.check.findings import Findings, Scope
 from converter.check.library import Library
 from converter.check.snapshot import type_tree, unfold
@@ -20,11 +21,24 @@ _STEP = re.compile(r"([A-Za-z0-9]+)(?:\[\d+\])?(?:\.ofType\(([A-Za-z0-9]+)\))?(?
 _RESOURCE_BASES = frozenset({"Resource", "DomainResource"})
 
 
+Holds = Callable[[str, str, Any, Scope], bool | None]
+Selected = Callable[[str, str, Scope], list[Any] | None]
+
+
 class Contexts:
     """Answers for the extensions of one library; each place is worked out once."""
 
-    def __init__(self, library: Library):
+    def __init__(self, library: Library, holds: Holds, selected: Selected):
+        """Prepare for one library.
+
+        Args:
+            library: the definitions.
+            holds: whether an expression holds for a value of a type; None where that cannot be told.
+            selected: what an expression selects from the resource; None where that cannot be told.
+        """
         self._library = library
+        self._holds = holds
+        self._selected = selected
         self._places: dict[tuple[str, str], frozenset[str]] = {}
 
     def check(self, definition: Json, path: str, slot: "Slot", found: Findings, scope: Scope) -> None:
@@ -33,7 +47,11 @@ class Contexts:
         kind = scope.resource.get("resourceType", "")
         inside = path[len(scope.path) :].strip(".")
         parent = ".".join(re.split(r"\.(?=(?:modifierE|e)xtension)", f".{inside}")[:-1]).strip(".")
-        if not isinstance(contexts, list) or any(self._permits(one, kind, parent) for one in contexts):
+        if not isinstance(contexts, list):
+            return
+        holder = holder_of(scope.resource, parent)
+        if any(self._permits(one, kind, parent, holder, scope) for one in contexts):
+            self._check_invariants(definition, kind, holder, path, found, scope)
             return
         wanted = ", ".join(str(one.get("expression")) for one in contexts)
         found.add(
@@ -44,14 +62,30 @@ class Contexts:
             rule=definition.get("url"),
         )
 
-    def _permits(self, context: Json, kind: str, parent: str) -> bool:
+    def _check_invariants(
+        self, definition: Json, kind: str, holder: Any, path: str, found: Findings, scope: Scope
+    ) -> None:
+        """Check the rules that an extension lays on the element it stands on."""
+        for expression in definition.get("contextInvariant", ()):
+            of_kind = kind if holder is scope.resource else ""
+            if holder is not None and self._holds(expression, of_kind, holder, scope) is False:
+                found.add(
+                    "extension-context",
+                    path,
+                    f"{path}: the extension {definition.get('url')} may not stand here.",
+                    expected=expression,
+                    rule=definition.get("url"),
+                )
+
+    def _permits(self, context: Json, kind: str, parent: str, holder: Any, scope: Scope) -> bool:
         expression = str(context.get("expression", ""))
         if context.get("type") == "element":
             expression = expression.rpartition("/")[2].partition("#")[2] or expression.rpartition("/")[2]
             return expression in ("Element", "Base", "*") or expression in self._names(kind, parent)
         if context.get("type") == "extension":
             return "xtension" in parent
-        return True  # a FHIRPath context is not narrowed here
+        chosen = self._selected(expression, kind, scope)
+        return chosen is None or holder is None or any(one is holder for one in chosen)
 
     def _names(self, kind: str, parent: str) -> frozenset[str]:
         """Every name that an element has: its path from the resource, and from each type on the way."""
@@ -89,3 +123,18 @@ class Contexts:
             names.append(str(definition.get("type")))
             definition = self._library.structure(definition.get("baseDefinition") or "")
         return names or [name]
+
+
+def holder_of(resource: Json, parent: str) -> Any:
+    """The object at a path of a resource: an element, or what stands beside a primitive; else None."""
+    value: Any = resource
+    for name, chosen, index in re.findall(
+        r"([A-Za-z0-9]+)(?:\.ofType\(([A-Za-z0-9]+)\))?(?:\[(\d+)\])?", parent
+    ):
+        key = name + type_name_suffix(chosen) if chosen else name
+        if not isinstance(value, dict):
+            return None
+        value = value.get(f"_{key}", value.get(key))
+        if index and isinstance(value, list):
+            value = value[int(index)] if int(index) < len(value) else None
+    return value if isinstance(value, dict) else None

@@ -43,6 +43,10 @@ def check_extension(
         _check_modifier(walker, slot, str(url), path, found)
     if definition is not None and definition.get("context"):
         walker.uses.place += 1
+        if definition.get("contextInvariant") or any(
+            isinstance(one, dict) and one.get("type") == "fhirpath" for one in definition["context"]
+        ):
+            walker.uses.scope += 1
         walker.contexts.check(definition, path, slot, found, scope)
     shapes = (shape,) if shape is not None else walker.shapes.of_slot(slot)
     for one in shapes:

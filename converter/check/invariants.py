@@ -14,7 +14,7 @@ from converter.check.findings import Scope
 from converter.check.footprint import footprint
 from converter.check.library import Library
 from converter.check.path_parser import UnreadableExpressionError, UnsupportedExpressionError, parsed
-from converter.check.path_values import UndecidedError
+from converter.check.path_values import Primitive, UndecidedError
 from converter.check.paths import Environment, Step, compiled_tree, truth
 from converter.check.references import resolve
 
@@ -91,6 +91,22 @@ class Invariants:
                 pass
         return self._evaluated(invariant.expression, environment.kind, value, scope)
 
+    def told(self, expression: str, kind: str, value: Any, scope: Scope) -> bool | None:
+        """Whether an expression holds for a value; None where that cannot be told."""
+        (invariant,) = self.of([{"key": "", "expression": expression}])
+        return self.holds(invariant, self.environment(kind, value, scope), scope)
+
+    def selected(self, expression: str, kind: str, scope: Scope) -> list[Any] | None:
+        """What an expression selects from a resource, as its own objects; None where that cannot be told."""
+        (invariant,) = self.of([{"key": "", "expression": expression}])
+        if invariant.step is None:
+            return None
+        try:
+            items = invariant.step([scope.resource], self.environment(kind, scope.resource, scope))
+        except (UnreadableExpressionError, UndecidedError, ArithmeticError, TypeError, ValueError):
+            return None
+        return [one.extra if isinstance(one, Primitive) else one for one in items]
+
     def _invariant(self, constraint: Json) -> Invariant:
         key = (constraint.get("key", ""), constraint["expression"])
         if key not in self._known:
@@ -138,16 +154,18 @@ def evaluated(expression: str, kind: str, value: Any, scope: Scope, release: str
 
     key = (expression, release)
     if key not in _COMPILED:
+        now = [scope]  # the compiled expression stays, the scope it resolves references in changes
+        found = lambda inputs: [r for one in inputs if (r := resolve(_data(one), now[0]))]  # noqa: E731
         options = {
             "traceFn": lambda *_: None,  # the library prints what trace() sees
-            "userInvocationTable": {
-                "resolve": {"fn": lambda inputs: [r for one in inputs if (r := resolve(_data(one), scope))]},
-            },
+            "userInvocationTable": {"resolve": {"fn": found}},
         }
-        _COMPILED[key] = compile_path(expression, models[release.lower()], options)
+        _COMPILED[key] = compile_path(expression, models[release.lower()], options), now
+    run, now = _COMPILED[key]
+    now[0] = scope
     create_node: Any = ResourceNode.create_node
     focus = value if isinstance(value, dict) and "resourceType" in value else create_node(_plain(value), kind)
-    answer = _COMPILED[key](focus, {"resource": scope.resource, "rootResource": scope.container})
+    answer = run(focus, {"resource": scope.resource, "rootResource": scope.container})
     return bool(answer) and answer[0] is not False
 
 

@@ -74,14 +74,35 @@ def _extras(
     values = parent.get(slot.key)
     if slot.array and isinstance(values, list) and len(values) != len(items):
         found.add("uneven-lists", place, f"{place} and `_{slot.key}` must have the same number of items.")
-    shape = walker.shapes.of_type("Element")
+    shapes = _beside_shapes(walker, slot)
     for index, one in enumerate(items):
         here = f"{place}[{index}]" if slot.array else place
         if one is None and slot.array:
             continue
         if not isinstance(one, dict) or not one:
             found.add("empty-value", here, f"{here} has an empty `_{slot.key}`; leave it out instead.")
-        elif shape is not None:
+        for shape in shapes if isinstance(one, dict) and one else ():
             walker.object(shape, one, here, found, scope)
     if slot.max == 0:
         say_forbidden(slot, path, found)
+
+
+def check_beside(
+    walker: "Walker", slot: Slot, parent: Json, path: str, found: Findings, scope: Scope
+) -> None:
+    """Check what must stand beside primitives that have nothing beside them, such as a required extension."""
+    values, extras = parent.get(slot.key), parent.get(f"_{slot.key}")
+    items = values if isinstance(values, list) else [values]
+    beside = extras if isinstance(extras, list) else [extras]
+    for index, item in enumerate(items):
+        if item is None or (index < len(beside) and beside[index]):
+            continue
+        here = f"{path}.{slot.step}[{index}]" if slot.array else f"{path}.{slot.step}"
+        for shape in _beside_shapes(walker, slot):
+            walker.object(shape, {}, here, found, scope)
+
+
+def _beside_shapes(walker: "Walker", slot: Slot) -> tuple[Shape, ...]:
+    """What a primitive's id and extensions must be: as its definition says, else as everywhere."""
+    shape = walker.shapes.of_beside(slot) if slot.element.children else walker.shapes.of_type("Element")
+    return () if shape is None else (shape,)

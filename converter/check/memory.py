@@ -11,7 +11,7 @@ from typing import Any
 from converter.check.findings import Findings
 from converter.check.shapes import Slot
 
-MOST_TRIES = 4096
+MOST_TRIES = 1024
 """So many more misses than hits, and a slot's values are taken to differ each time; they are not sought."""
 
 _MOST_VALUES = 4096

@@ -86,6 +86,8 @@ class Merger:
                 names = ", ".join(one["code"] for one in element.types)
                 yield f"type {entry.get('code')} is not among the base's types ({names})"
                 continue
+            if allowed:
+                yield from self._foreign_targets(allowed, entry)
             kept.append(self._narrowed(allowed, entry) if allowed else entry)
         if kept:
             if element.types and {e["code"] for e in kept} != {e["code"] for e in element.types}:
@@ -112,6 +114,21 @@ class Merger:
             seen += 1
         return False
 
+    def _foreign_targets(self, base: Json, entry: Json) -> Iterator[str]:
+        """The targets of a reference that the base does not lead to."""
+        permitted = {str(one).rpartition("/")[2] for one in base.get("targetProfile", ())}
+        if not permitted or "Resource" in permitted:
+            return
+        wide = permitted | {self._target_type(one) for one in base.get("targetProfile", ())}
+        for target in entry.get("targetProfile", ()):
+            kind = self._target_type(target)
+            if kind is not None and kind not in wide and str(target).rpartition("/")[2] not in permitted:
+                yield f"target {target} is not among the base's targets ({', '.join(sorted(permitted))})"
+
+    def _target_type(self, canonical: str) -> str | None:
+        definition = self._library.structure(canonical)
+        return definition.get("type") if definition else None
+
     def _narrowed(self, base: Json, entry: Json) -> Json:
         """A type entry with what the base says of the same type and the differential leaves unsaid."""
         carried: Json = {
@@ -131,6 +148,9 @@ class Merger:
                 continue
             if name.startswith("pattern") and base is not None and not fits(base, value):
                 yield f"{name} does not keep the base's pattern"
+                continue
+            if name == "mustSupport" and base and not value:
+                yield "mustSupport is taken back"
                 continue
             if base is not None and _loosens(name, base, value):
                 yield f"{name} {value} is wider than the base's {base}"

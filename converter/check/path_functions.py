@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from functools import lru_cache
 from typing import Any
 
+from converter.check.path_boundaries import comparable, high_boundary, low_boundary
 from converter.check.path_parser import UnreadableExpressionError
 from converter.check.path_values import Items, Primitive, children, descendants, member, raw, same
 from converter.check.xhtml import has_content, wrong_xhtml
@@ -242,6 +243,9 @@ FUNCTIONS: dict[str, Callable[..., Items]] = {
     "lower": _on_text(str.lower),
     "trim": _on_text(str.strip),
     "substring": _substring,
+    "lowBoundary": low_boundary,
+    "highBoundary": high_boundary,
+    "comparable": comparable,
     "toInteger": _to_integer,
     "toString": _to_string,
 }

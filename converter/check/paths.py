@@ -188,12 +188,7 @@ def _type(tree: Tree) -> Step:
     _, operator, target, kind = tree
     if kind.startswith("System."):
         raise UnreadableExpressionError("system types are not told apart here")
-    if target[0] == "member":
-        chosen = _chosen(target, kind)
-    elif target[0] == "this":
-        chosen = _of_kind(_this(target), kind)
-    else:
-        raise UnreadableExpressionError(f"{operator} is read here behind an element only")
+    chosen = _chosen(target, kind) if target[0] == "member" else _of_known_kind(_compile(target), kind)
     if operator != "is":
         return chosen
     before = _compile(target)
@@ -233,6 +228,22 @@ def _of_kind(before: Step, kind: str) -> Step:
             elif one is env.context and env.kind and env.kind == kind:
                 kept.append(one)
         return kept
+
+    return step
+
+
+def _of_known_kind(before: Step, kind: str) -> Step:
+    """The items of a type, where the type of every item is known: resources, and the context."""
+    if kind[:1].islower() or kind.startswith("System."):
+        raise UnreadableExpressionError("primitive types are told apart behind an element only")
+    of = _of_kind(before, kind)
+
+    def step(focus: Items, env: Environment) -> Items:
+        for one in before(focus, env):
+            known = (isinstance(one, dict) and "resourceType" in one) or (one is env.context and env.kind)
+            if not known:
+                raise UnreadableExpressionError("the type of a value inside is not known here")
+        return of(focus, env)
 
     return step
 

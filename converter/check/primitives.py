@@ -22,6 +22,7 @@ _BASE64 = re.compile(r"(\s*([0-9a-zA-Z+/]\s*){4})*(\s*([0-9a-zA-Z+/]\s*){2}(==|[
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 _OID = re.compile(r"[0-2](\.(0|[1-9]\d*))+")
 _DECIMAL = re.compile(r"-?(0|[1-9]\d*)(\.\d+)?([eE][+-]?\d+)?")
+_SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*:")
 _SPACE = re.compile(r"\s")
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 
@@ -100,6 +101,10 @@ def _is_uri(text: str) -> bool:
     return True
 
 
+def _is_canonical(text: str) -> bool:
+    return _is_uri(text) and (text.startswith("#") or _SCHEME.match(text) is not None)
+
+
 def _is_date(text: str) -> bool:
     match = _DATE.fullmatch(text)
     if not match:
@@ -140,7 +145,7 @@ _CHECKS: dict[str, Check] = {
     ),
     "uri": _text_check(_is_uri, "a URI without spaces; a UUID in lower case, an OID in its own form"),
     "url": _text_check(_is_uri, "a URL without spaces"),
-    "canonical": _text_check(_is_uri, "a canonical URL without spaces"),
+    "canonical": _text_check(_is_canonical, "an absolute URL without spaces, or `#` and an id"),
     "oid": _text_check(lambda t: t.startswith("urn:oid:") and _is_uri(t), "an OID as urn:oid:1.2.3"),
     "uuid": _text_check(
         lambda t: t.startswith("urn:uuid:") and _is_uri(t), "a UUID as urn:uuid:, in lower case"

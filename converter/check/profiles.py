@@ -13,8 +13,10 @@ from converter.check.discriminators import discriminators
 from converter.check.elements import UNBOUNDED, Element
 from converter.check.invariants import is_readable
 from converter.check.library import Definitions, Library
+from converter.check.profile_faults import Fault, faults_of, value_faults
 from converter.check.rules import shown
 from converter.check.snapshot import Tree, tree_of
+from converter.check.terminology import Terminology
 from converter.model import Diagnostic, Severity
 
 Json = dict[str, Any]
@@ -118,7 +120,7 @@ def _rows(element: Element, depth: int) -> Iterator[TreeRow]:
         depth=depth,
         name=name,
         cardinality=f"{element.min}..{most}" if depth else "",
-        types=", ".join(_type_text(entry) for entry in element.types),
+        types=f"as {element.content}" if element.content else ", ".join(map(_type_text, element.types)),
         rules="; ".join(_rule_texts(element)),
     )
     if element.max == 0:
@@ -156,10 +158,26 @@ def _rule_texts(element: Element) -> Iterator[str]:
 
 def _of_tree(library: Library, tree: Tree) -> Iterator[Diagnostic]:
     yield from (replace(one, source=tree.url) for one in tree.problems)
-    yield from _of_element(library, tree, tree.root)
+    yield from (_fault(tree, fault) for fault in faults_of(library, tree))
+    yield from _of_element(library, Terminology(library), tree, tree.root)
 
 
-def _of_element(library: Library, tree: Tree, element: Element) -> Iterator[Diagnostic]:
+def _fault(tree: Tree, fault: Fault) -> Diagnostic:
+    code, place, sentence = fault
+    return Diagnostic(
+        code=code,
+        severity=Severity.ERROR,
+        message=f"{sentence}.",
+        path=place,
+        rule=tree.url,
+        source=tree.url,
+    )
+
+
+def _of_element(
+    library: Library, terminology: Terminology, tree: Tree, element: Element
+) -> Iterator[Diagnostic]:
+    yield from (_fault(tree, fault) for fault in value_faults(terminology, element))
     for kind, canonical in _named(element):
         look_up = library.value_set if kind == "value set" else library.structure
         if look_up(canonical) is None:
@@ -174,12 +192,12 @@ def _of_element(library: Library, tree: Tree, element: Element) -> Iterator[Diag
         if one.slice_name != "@default" and not discriminators(library, element.slicing or {}, one):
             sentence = f"{one.label}: nothing in the slice tells its items from others"
             yield _problem(tree, "slice-undecided", one, sentence, Severity.ERROR)
-        yield from _of_element(library, tree, one)
+        yield from _of_element(library, terminology, tree, one)
     if sum(one.min for one in element.slices.values()) > element.max:
         sentence = f"{element.label}: its slices ask for more than the {element.max} that it allows"
         yield _problem(tree, "slices-too-many", element, sentence, Severity.ERROR)
     for child in (element.children or {}).values():
-        yield from _of_element(library, tree, child)
+        yield from _of_element(library, terminology, tree, child)
 
 
 def _named(element: Element) -> Iterator[tuple[str, str]]:

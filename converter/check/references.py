@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from converter.check.findings import Findings, Scope
 from converter.check.library import BASE
+from converter.model import Severity
 
 if TYPE_CHECKING:
     from converter.check.shapes import Slot
@@ -19,6 +20,9 @@ Json = dict[str, Any]
 _LITERAL = re.compile(
     r"(?:(?P<base>https?://.+)/)?(?P<type>[A-Z][A-Za-z]+)/(?P<id>[A-Za-z0-9.\-]{1,64})(?:/_history/[A-Za-z0-9.\-]+)?$"
 )
+_WHOLE = frozenset({"document", "message", "transaction", "batch"})
+"""Types of bundle in which a reference by URN must lead to an entry; elsewhere it may lead outside."""
+
 _ANY = frozenset({"Resource", "DomainResource"})
 
 
@@ -112,8 +116,11 @@ def check_reference(
                 "reference-target", path, f"{path}: {kind} is not a type of resource.", expected="Resource"
             )
         return
-    if targets and kind is not None:
+    if targets and kind is not None and kind not in slot.reached:
+        before = found.count
         _check_target(walker, targets, kind, resolved, value, path, found, scope)
+        if found.count == before and f"{BASE}{kind}" in targets:
+            slot.reached.add(kind)  # any resource of this type will do
     _check_aggregation(slot, target, resolved, path, found, scope)
 
 
@@ -143,10 +150,12 @@ def _check_reached(target: str, resolved: Json | None, path: str, found: Finding
             rule="ref-1",
         )
     elif target.startswith(("urn:uuid:", "urn:oid:")) and scope.bundles:
+        whole = str(scope.bundles[-1][0].get("type")) in _WHOLE
         found.add(
             "reference-unresolved",
             path,
             f"{path}: no entry of the bundle has the full URL {target}.",
+            severity=Severity.ERROR if whole else Severity.WARNING,
             expected="an entry of the bundle",
         )
 
@@ -221,7 +230,7 @@ def _check_aggregation(
     modes = slot.entry.get("aggregation", ())
     if not modes or not isinstance(target, str):
         return
-    if not scope.bundles and not target.startswith("#"):
+    if not scope.bundles and not target.startswith("#") and set(modes) != {"contained"}:
         return  # a resource checked apart from its bundle does not show what is bundled
     inside = "contained" if target.startswith("#") else "bundled" if resolved is not None else "referenced"
     if inside in modes or (inside == "bundled" and "referenced" in modes):

@@ -47,6 +47,9 @@ _ISSUE_TYPES = {
     "system-relative": "value",
     "identifier-uri": "value",
     "attachment-size": "value",
+    "concept-count": "value",
+    "bundle-document": "structure",
+    "narrative-link": "not-found",
     "value-missing": "required",
 }
 """Issue type by code; `invalid` for others. Source: https://hl7.org/fhir/R4/valueset-issue-type.html."""
@@ -114,13 +117,30 @@ def summary_by_rule(diagnostics: Iterable[Diagnostic]) -> list[Json]:
 
 def table_rows(diagnostics: Iterable[Diagnostic]) -> list[tuple[str, str, str, str, str]]:
     """Rows for people: severity, place in the resource and in the note, what is wrong, what was expected."""
-    return [
-        (
-            str(one.severity),
-            one.path or one.source or "",
-            f"{one.start}-{one.end}" if one.start is not None else "",
-            one.message if one.hint is None else f"{one.message} {one.hint}",
-            one.expected or "",
-        )
-        for one in diagnostics
-    ]
+    return [table_row(one) for one in diagnostics]
+
+
+def table_row(one: Diagnostic) -> tuple[str, str, str, str, str]:
+    """One diagnostic as a row, nothing said twice: neither the place nor what a broken rule asks for."""
+    hint = "" if one.hint is None else f" {one.hint}"
+    in_note = "" if one.start is None else f"{one.start}-{one.end}"
+    wrong, expected = without_place(one.message, one), short_name(one.expected or "")
+    if one.code == "invariant":
+        wrong, _, said = wrong.partition(": ")
+        expected = said or expected
+    return str(one.severity), one.path or "", in_note, wrong + hint, expected
+
+
+def without_place(message: str, one: Diagnostic) -> str:
+    """A message without the place it begins with."""
+    places = (one.path, f"{one.source}, line {one.line}", one.source, f"Line {one.line}")
+    for place in places:
+        if place and message.startswith((f"{place}: ", f"{place} ")):
+            return message[len(place) :].removeprefix(":").strip()
+    return message
+
+
+def short_name(text: str) -> str:
+    """The last part of an address; other text as it stands."""
+    is_address = text.startswith(("http://", "https://")) and " " not in text
+    return text.rstrip("/").rpartition("/")[2] if is_address else text

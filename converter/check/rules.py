@@ -67,7 +67,7 @@ class Rules:
             elif name.startswith("maxValue") and above(value, limit):
                 self._say(found, "above-maximum", path, "must be at most", limit, value, rule)
         self._check_length(slot, value, path, found)
-        if slot.binding:
+        if slot.binding and not (slot.prescribed and slot.binding.get("strength") == "preferred"):
             check_binding(self.terminology, slot.binding, slot.type, value, path, found, rule)
         if slot.invariants is None:
             slot.invariants = self.invariants.of(slot.constraints)

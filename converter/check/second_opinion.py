@@ -1,7 +1,7 @@
-"""A second opinion on base conformance, on demand: the R4B models of `fhir.resources`.
+"""A second opinion on base conformance, on demand: the models of `fhir.resources`.
 
-They agree with R4 for every type that plexor writes. They are never the source of truth: they accept wrong
-codes, references and hashes.
+Its R5 models for R5; for R4 its R4B models, which agree with R4 for every type that plexor writes. They are
+never the source of truth: they accept wrong codes, references and hashes.
 """
 
 from typing import Any
@@ -11,22 +11,28 @@ from converter.model import Diagnostic, Severity
 Json = dict[str, Any]
 
 
-def second_opinion(resource: Json) -> list[Diagnostic]:
+def second_opinion(resource: Json, release: str = "R4") -> list[Diagnostic]:
     """What the models refuse about a resource, as warnings with the rule `fhir.resources`."""
-    from fhir.resources.R4B import get_fhir_model_class
-
-    kind = resource.get("resourceType")
+    kind = str(resource.get("resourceType"))
     try:
-        model: Any = get_fhir_model_class(str(kind))
+        model = _model(kind, release)
     except (LookupError, ValueError, AttributeError):
-        return [_opinion(str(kind), f"{kind!r} is not a type of resource")]
+        return [_opinion(kind, f"{kind!r} is not a type of resource")]
     try:
         model.model_validate(resource)
     except ValueError as error:
         details = getattr(error, "errors", None)
         faults = details() if callable(details) else [{"loc": (), "msg": str(error)}]
-        return [_opinion(_path(str(kind), fault["loc"]), str(fault["msg"])) for fault in faults]
+        return [_opinion(_path(kind, fault["loc"]), str(fault["msg"])) for fault in faults]
     return []
+
+
+def _model(kind: str, release: str) -> Any:
+    if release == "R4":
+        from fhir.resources.R4B import get_fhir_model_class as model_of
+    else:
+        from fhir.resources import get_fhir_model_class as model_of
+    return model_of(kind)
 
 
 def _path(kind: str, steps: Any) -> str:

@@ -26,6 +26,7 @@ class Shape:
         choices: the groups that may stand under several keys.
         sliced: the groups whose items are told apart.
         valued: the groups whose primitives need a value, not extensions alone.
+        beside: the slots of primitives of which a definition says what stands beside their value.
         supported: the groups that the profile flags as must-support.
         constraints: the invariants that hold for the object as a whole; `invariants` once compiled.
         repeated: those that depend on content which repeats from resource to resource; `always` the others.
@@ -35,6 +36,7 @@ class Shape:
 
     __slots__ = (
         "always",
+        "beside",
         "choice_keys",
         "choices",
         "constraints",
@@ -63,6 +65,9 @@ class Shape:
         self.choice_keys = frozenset(slot.key for group in self.choices for slot in group.slots)
         self.sliced = tuple(group for group in self.groups if group.element.slices)
         self.valued = tuple(group for group in self.groups if _VALUED & group.element.facts.keys())
+        self.beside = tuple(
+            slot for group in self.groups for slot in group.slots if slot.check and group.element.children
+        )
         self.constraints = constraints
         self.invariants: tuple[Any, ...] | None = None
         self.always: tuple[Any, ...] = ()
@@ -110,11 +115,13 @@ class Slot:
         max: most items.
         group: the element it belongs to, over all keys.
         fixed, pattern: name and value of what the element states, or None.
+        prescribed: whether the element states a value, which outweighs a binding that is but preferred.
         ranges: the minima and maxima that the element states.
         binding: the element's binding, or None.
         plain: whether nothing but type and format is asked of the value.
         pure: whether the answer for a primitive depends on nothing but the primitive.
         known: values in which nothing was wrong.
+        reached: types of resource to which a reference may lead, whatever else holds for them.
         placed: whether some of them hold for one place only.
         tries: how often a value was looked for among `known` in vain, less how often it was found.
         resource: whether its value is a resource.
@@ -123,6 +130,7 @@ class Slot:
     """
 
     __slots__ = (
+        "_beside",
         "_shapes",
         "array",
         "binding",
@@ -141,8 +149,10 @@ class Slot:
         "pattern",
         "placed",
         "plain",
+        "prescribed",
         "pure",
         "ranges",
+        "reached",
         "resource",
         "step",
         "tries",
@@ -168,6 +178,7 @@ class Slot:
         self.max = element.max
         self.fixed = _fact(element, "fixed")
         self.pattern = _fact(element, "pattern")
+        self.prescribed = bool(self.fixed or self.pattern)
         self.constraints = element.constraints
         self.binding: Json | None = element.facts.get("binding")
         self.ranges = tuple(
@@ -182,10 +193,12 @@ class Slot:
         self.inside = self.type in _INSIDE
         self.plain = not (ruled or self.fixed or self.pattern or self.constraints)
         self.known: set[Any] = set()
+        self.reached: set[str] = set()
         self.placed = False
         self.tries = 0
         self.resource = False
         self._shapes: tuple[Shape, ...] | None = None
+        self._beside: Shape | None = None
         self.invariants: tuple[Any, ...] | None = None
 
 
@@ -239,6 +252,15 @@ class Shapes:
         if slot._shapes is None:
             slot._shapes = tuple(self._slot_shapes(slot))
         return slot._shapes
+
+    def of_beside(self, slot: Slot) -> Shape:
+        """The shape of what stands beside a primitive whose id or extensions a definition constrains."""
+        if slot._beside is None:
+            element = copied(slot.element)
+            children = unfold(self.library, slot.element)
+            element.children = {name: child for name, child in children.items() if name != "value"}
+            slot._beside = self._of_element(element, (), slot.group.url, slot.type)
+        return slot._beside
 
     def slot_for(self, group: Group, element: Element, entry: Json) -> Slot:
         """A slot for one type of an element."""

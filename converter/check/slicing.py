@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from converter.check.discriminators import Discriminator, Step, discriminators, values_of
 from converter.check.elements import UNBOUNDED, Element
 from converter.check.findings import Findings, Scope
+from converter.check.leaves import Leaf, leaf_of
 from converter.check.memory import content_key
 from converter.check.shapes import Group, Slot
 from converter.model import Severity
@@ -43,6 +44,7 @@ class Slice:
         slicer: how its own items are sliced again, or None.
         choice: whether the element is one of several types.
         only: its slot where it is not.
+        leaf: the quick test of its items, where there is one.
     """
 
     element: Element
@@ -51,6 +53,7 @@ class Slice:
     slicer: "Slicer | None"
     choice: bool = False
     only: Slot | None = None
+    leaf: Leaf | None = None
 
     def slot_of(self, item: Item) -> Slot | None:
         """The slot that reads an item in this slice; of a choice, only one of the item's own type."""
@@ -75,8 +78,11 @@ class Slicer:
         slices: in order.
         paths: the ways to the values that decide; None where other resources or profiles decide too.
         single: name of the one element that decides, where it is one.
+        needed: numbers of the slices that must be looked at also where they took nothing.
         default: number of the slice that takes what no other takes, or None.
         known: number of the slice by what decided.
+        quick: number of the slice by what decides, for slices whose items have a quick test; empty where the
+            order of the items counts.
     """
 
     element: Element
@@ -86,8 +92,10 @@ class Slicer:
     slices: list[Slice] = field(default_factory=list)
     paths: list[list[Step]] | None = None
     single: str | None = None
+    needed: tuple[int, ...] = ()
     default: int | None = None
     known: dict[bytes | str, int | None] = field(default_factory=dict)
+    quick: dict[str, int] = field(default_factory=dict)
 
 
 def check_slices(
@@ -96,8 +104,30 @@ def check_slices(
     """Check every repetition of a sliced element."""
     if group.slicer is None:
         group.slicer = _slicer(walker, group, group.element)
-    items = _items(group, value, path)
-    _sort(walker, group.slicer, items, f"{path}.{group.element.name.removesuffix('[x]')}", found, scope)
+    slicer: Slicer = group.slicer
+    place = f"{path}.{group.element.name.removesuffix('[x]')}"
+    if slicer.quick:
+        items, done = _quick_items(slicer, group.slots[0], value, path)
+        _sort(walker, slicer, items, place, found, scope, done)
+    else:
+        _sort(walker, slicer, _items(group, value, path), place, found, scope)
+
+
+def _quick_items(slicer: Slicer, slot: Slot, value: Json, path: str) -> tuple[list[Item], dict[int, int]]:
+    """The items that need a closer look, and how many of each slice do not."""
+    items: list[Item] = []
+    done: dict[int, int] = {}
+    given = value.get(slot.key)
+    quick, slices, single = slicer.quick, slicer.slices, slicer.single or ""
+    for index, one in enumerate(given if type(given) is list else ()):
+        decides = one.get(single) if type(one) is dict else None
+        number = quick.get(decides) if type(decides) is str else None
+        leaf = slices[number].leaf if number is not None else None
+        if number is not None and leaf is not None and leaf.holds(one):
+            done[number] = done.get(number, 0) + 1
+        elif one is not None:
+            items.append(Item(slot, one, f"{path}.{slot.step}[{index}]"))
+    return items, done
 
 
 def _items(group: Group, value: Json, path: str) -> list[Item]:
@@ -123,13 +153,27 @@ def _slicer(walker: "Walker", group: Group, element: Element) -> Slicer:
         tests = discriminators(walker.library, slicing, one)
         only = next(iter(slots.values()), None)
         slicer.slices.append(Slice(one, slots, tests, inner, one.is_choice, only))
+    slicer.needed = tuple(n for n, one in enumerate(slicer.slices) if one.element.min or one.slicer)
     names = [one.element.slice_name for one in slicer.slices]
     slicer.default = names.index("@default") if "@default" in names else None
     slicer.paths = _paths(slicer)
     kinds = [step.kind for step in slicer.paths[0]] if slicer.paths and len(slicer.paths) == 1 else []
     if slicer.paths and kinds == ["member"] and not element.is_choice:
         slicer.single = slicer.paths[0][0].name
+    _prepare_quick(walker, slicer, group)
     return slicer
+
+
+def _prepare_quick(walker: "Walker", slicer: Slicer, group: Group) -> None:
+    """Find the slices of an extension's parts whose items have a quick test."""
+    in_order = slicer.ordered or slicer.rules == "openAtEnd"
+    if slicer.single != "url" or in_order or len(group.slots) != 1 or not group.slots[0].array:
+        return
+    for number, one in enumerate(slicer.slices):
+        leaf = leaf_of(walker.shapes, one.only) if one.only is not None and one.slicer is None else None
+        if leaf is not None and leaf.url not in slicer.quick:
+            one.leaf = leaf
+            slicer.quick[leaf.url] = number
 
 
 def _entries(element: Element) -> tuple[Json, ...]:
@@ -137,9 +181,16 @@ def _entries(element: Element) -> tuple[Json, ...]:
 
 
 def _sort(
-    walker: "Walker", slicer: Slicer, items: list[Item], place: str, found: Findings, scope: Scope
+    walker: "Walker",
+    slicer: Slicer,
+    items: list[Item],
+    place: str,
+    found: Findings,
+    scope: Scope,
+    done: dict[int, int] | None = None,
 ) -> None:
-    taken: list[list[Item]] = [[] for _ in slicer.slices]
+    """Sort items into the slices and check each; `done` counts further good ones of each slice."""
+    taken: dict[int, list[Item]] = {}
     order: list[int | None] = []
     known, single = slicer.known, slicer.single
     for item in items:
@@ -152,20 +203,35 @@ def _sort(
         order.append(number)
         if number is None:
             _check_unsliced(walker, slicer, item, found, scope)
-        else:
+        elif number in taken:
             taken[number].append(item)
+        else:
+            taken[number] = [item]
     if slicer.ordered or slicer.rules == "openAtEnd":
         _check_order(slicer, items, order, found)
-    for one, own in zip(slicer.slices, taken, strict=True):
-        if not one.element.min <= len(own) <= one.element.max:
-            _say_count(slicer, one, len(own), place, found)
-        if not own and one.slicer is None:
-            continue
-        if one.slicer is not None:
-            _sort(walker, one.slicer, own, place, found, scope)
-            continue
-        for item in own:
-            walker.value(one.slot_of(item) or item.slot, item.value, item.path, found, scope)
+    for number in sorted({*taken, *slicer.needed, *(done or ())}):
+        own, extra = taken.get(number, []), done.get(number, 0) if done else 0
+        _check_slice(walker, slicer.slices[number], slicer, own, extra, place, found, scope)
+
+
+def _check_slice(
+    walker: "Walker",
+    one: Slice,
+    slicer: Slicer,
+    own: list[Item],
+    extra: int,
+    place: str,
+    found: Findings,
+    scope: Scope,
+) -> None:
+    """Check how many items a slice took, and each of them; `extra` of them are good already."""
+    if not one.element.min <= len(own) + extra <= one.element.max:
+        _say_count(slicer, one, len(own) + extra, place, found)
+    if one.slicer is not None:
+        _sort(walker, one.slicer, own, place, found, scope)
+        return
+    for item in own:
+        walker.value(one.slot_of(item) or item.slot, item.value, item.path, found, scope)
 
 
 def _number(walker: "Walker", slicer: Slicer, item: Item, scope: Scope) -> int | None:

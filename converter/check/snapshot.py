@@ -94,7 +94,7 @@ def _build(library: Library, definition: Json) -> Tree | None:
     problems = []
     if base is None or not elements:
         if base is None:
-            problems.append(_unknown_base(definition))
+            problems.append(_unknown_base(definition, bool(base_url and library.structure(base_url))))
         base = base or type_tree(library, definition.get("type", "Element"))
         elements = elements or snapshot or []
     if base is None:
@@ -174,12 +174,13 @@ def normal_type(entry: Json) -> Json:
     return {**entry, "code": code}
 
 
-def _unknown_base(definition: Json) -> Diagnostic:
+def _unknown_base(definition: Json, circular: bool) -> Diagnostic:
+    what = "leads back to itself" if circular else "is not known here"
     return Diagnostic(
-        code="base-unknown",
+        code="base-circular" if circular else "base-unknown",
         severity=Severity.ERROR,
-        message=f"The definition builds on {definition.get('baseDefinition')}, which is not known here.",
-        hint="Put that definition into one of the folders given with --profiles.",
+        message=f"The definition builds on {definition.get('baseDefinition')}, which {what}.",
+        hint=None if circular else "Put that definition into one of the folders given with --profiles.",
         rule=definition["url"],
     )
 
@@ -201,7 +202,7 @@ class _Builder:
         self._ids_name_slices = any(":" in one for one in ids)
 
     def lay(self, elements: list[Json]) -> None:
-        self._stated = {str(facts.get("path")) for facts in elements}
+        self._stated = {str(facts.get("path")) for facts in elements if "sliceName" not in facts}
         for facts in elements:
             if isinstance(facts.get("path"), str):
                 self._apply(self._tree.root, self._segments(facts), facts, inherited=False)
@@ -318,9 +319,15 @@ class _Builder:
             if found is None:
                 if not last and not element.is_choice:
                     return None
-                found = self._create(element, name, facts)
+                found = self._named_type(element, name) or self._create(element, name, facts)
             element = found
         return element
+
+    def _named_type(self, element: Element, name: str) -> Element | None:
+        """The slice of a choice named after a type, where nothing says how the choice is sliced."""
+        if element.is_choice and element.slicing is None and name.startswith(element.name[:-3]):
+            return self._shortcut(element, name)
+        return None
 
     def _create(self, element: Element, name: str, facts: Json) -> Element:
         if element.slicing is None:

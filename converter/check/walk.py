@@ -18,12 +18,15 @@ from converter.check.cardinality import (
     say_list,
     say_too_many,
 )
+from converter.check.claims import ROOT_TYPES, shapes_of
 from converter.check.contexts import Contexts
+from converter.check.definitions_inside import check_code_system
 from converter.check.extensions import check_extension
 from converter.check.findings import Findings, Scope
-from converter.check.keys import check_other_key
+from converter.check.keys import check_beside, check_other_key
 from converter.check.library import Library
 from converter.check.memory import MOST_TRIES, Uses, content_key, place_key, remember
+from converter.check.narrative_links import check_links
 from converter.check.references import check_reference, entries_of
 from converter.check.rules import Rules
 from converter.check.shapes import Shape, Shapes, Slot
@@ -33,9 +36,7 @@ from converter.model import Severity
 
 Json = dict[str, Any]
 
-_IMPOSE = "http://hl7.org/fhir/StructureDefinition/structuredefinition-imposeProfile"
-_IGNORED_KEYS = frozenset({"resourceType", "fhir_comments"})
-_ROOT_TYPES = frozenset({"Resource", "DomainResource"})
+_IGNORED_KEYS = frozenset({"resourceType"})
 _KNOWN_LIMIT = 4096
 _LONGEST = 256
 
@@ -54,7 +55,8 @@ class Walker:
         self.shapes = Shapes(library)
         self.uses = Uses()
         self.rules = Rules(library, self.uses, self._conforms_to)
-        self.contexts = Contexts(library)
+        invariants = self.rules.invariants
+        self.contexts = Contexts(library, invariants.told, invariants.selected)
         self.must_support = must_support
 
     def resource(
@@ -80,32 +82,17 @@ class Walker:
         if not isinstance(kind, str) or kind not in self.library.resource_types:
             found.add("resource-type-unknown", path, f"{path}: {kind!r} is not a type of FHIR resource.")
             return
-        shapes = [s for c in profiles if (s := self._profile(c, kind, path, found, Severity.ERROR))]
-        if structural:
-            for canonical in self._claimed(value):
-                shape = self._profile(canonical, kind, path, found, Severity.WARNING)
-                shapes.extend((shape,) if shape else ())
-        base = self.shapes.of_type(kind)
-        shapes.extend(self._imposed(shapes, kind, path, found))
-        for shape in _distinct(shapes) or ((base,) if base else ()):
+        shapes = shapes_of(self.shapes, value, kind, profiles, structural, path, found)
+        for shape in shapes:
             self.object(shape, value, path, found, scope)
         if structural:
             self._implied(value, path, found, scope, {shape.url for shape in shapes})
         if "contained" in value:
             check_contained(value, path, found)
+        if kind == "CodeSystem":
+            check_code_system(value, path, found)
         if kind == "Bundle":
             check_bundle(value, path, found, self.library.resource_types)
-
-    def _imposed(self, shapes: Iterable[Shape], kind: str, path: str, found: Findings) -> list[Shape]:
-        """The profiles that profiles impose beside themselves."""
-        imposed: list[Shape] = []
-        for shape in shapes:
-            definition = self.library.structure(shape.url) or {}
-            for extension in definition.get("extension", ()):
-                if extension.get("url") == _IMPOSE and isinstance(extension.get("valueCanonical"), str):
-                    further = self._profile(extension["valueCanonical"], kind, path, found, Severity.WARNING)
-                    imposed.extend((further,) if further else ())
-        return imposed
 
     def _implied(self, value: Json, path: str, found: Findings, scope: Scope, checked: set[str]) -> None:
         """Check profiles that the standard lays on a resource which does not claim them.
@@ -124,37 +111,6 @@ class Walker:
                     one = replace(one, severity=Severity.WARNING)
                 found.take(one)
 
-    def _claimed(self, value: Json) -> list[str]:
-        meta = value.get("meta")
-        claimed = meta.get("profile") if isinstance(meta, dict) else None
-        return [one for one in claimed if isinstance(one, str)] if isinstance(claimed, list) else []
-
-    def _profile(
-        self, canonical: str, kind: str, path: str, found: Findings, unknown: Severity
-    ) -> Shape | None:
-        shape = self.shapes.of_profile(canonical)
-        if shape is None:
-            found.add(
-                "profile-unknown",
-                path,
-                f"{path}: the profile {canonical} is not known here, so it was not checked.",
-                severity=unknown,
-                hint="Give the folder that holds it with --profiles.",
-                rule=canonical,
-            )
-            return None
-        wanted = shape.name
-        if wanted != kind and wanted not in _ROOT_TYPES:
-            found.add(
-                "profile-type",
-                path,
-                f"{path}: the profile {canonical} describes a {wanted}, but this is a {kind}.",
-                expected=wanted,
-                rule=canonical,
-            )
-            return None
-        return shape
-
     def nested(self, slot: Slot, value: Any, path: str, found: Findings, scope: Scope) -> None:
         """Check a resource inside another: contained, a bundle's entry, a parameter."""
         if not isinstance(value, dict):
@@ -162,7 +118,7 @@ class Walker:
             return
         kind = value.get("resourceType")
         entry = slot.entries.get(str(kind)) or next(
-            (slot.entries[n] for n in _ROOT_TYPES if n in slot.entries), None
+            (slot.entries[n] for n in ROOT_TYPES if n in slot.entries), None
         )
         if entry is None and isinstance(kind, str):
             wanted = " or ".join(slot.entries)
@@ -177,7 +133,7 @@ class Walker:
         if len(profiles) > 1:
             profiles = self._best_profile(value, path, inner, profiles)
         self.resource(value, path, found, inner, profiles)
-        if slot.element.children is not None and slot.type in _ROOT_TYPES:
+        if slot.element.children is not None and slot.type in ROOT_TYPES:
             for shape in self.shapes.of_slot(slot):
                 self.object(shape, value, path, found, inner, open_ended=True)
 
@@ -214,7 +170,7 @@ class Walker:
             self.value(slot, value, path, found, scope)
             return found
         kind = value.get("resourceType")
-        if kind and shape.name not in (*_ROOT_TYPES, kind):
+        if kind and shape.name not in (*ROOT_TYPES, kind):
             return None
         self.object(shape, value, path, found, scope)
         return found
@@ -242,6 +198,10 @@ class Walker:
                 say_forbidden(slot, path, found)
             elif not slot.group.sliced:
                 self.value(slot, item, f"{path}.{slot.step}", found, scope)
+        self._whole(shape, value, path, found, scope)
+
+    def _whole(self, shape: Shape, value: Json, path: str, found: Findings, scope: Scope) -> None:
+        """Check what an object must be beyond what each of its keys holds."""
         for group in shape.required:
             for key in group.once:
                 if key in value:
@@ -255,6 +215,8 @@ class Walker:
                 check_one_of(group, value, path, found)
         for group in shape.sliced:
             check_slices(self, group, value, path, found, scope)
+        for slot in shape.beside:
+            check_beside(self, slot, value, path, found, scope)
         if self.must_support:
             check_supported(shape, value, path, found)
         if shape.invariants != ():
@@ -333,6 +295,8 @@ class Walker:
     def _complex(self, slot: Slot, item: Json, path: str, found: Findings, scope: Scope) -> None:
         if slot.type == "Reference":
             check_reference(self, slot, item, path, found, scope)
+        elif slot.type == "Narrative":
+            self.uses.scope += check_links(item.get("div"), path, found, scope)
         elif slot.inside:
             check_inside(slot.type, item, path, found)
             if slot.type == "Coding":
@@ -380,10 +344,6 @@ class Walker:
                     f"{path}: the id {item!r} stands on another element too.",
                     expected="an id of its own",
                 )
-
-
-def _distinct(shapes: Iterable[Shape]) -> list[Shape]:
-    return list({id(shape): shape for shape in shapes}.values())
 
 
 def _full_url(bundle: Json, resource: Json) -> str | None:

@@ -1,8 +1,10 @@
 """Whether a narrative is the restricted XHTML that FHIR permits.
 
-Source: FHIR R4, https://hl7.org/fhir/R4/narrative.html, constraints txt-1 and txt-2.
+Source: FHIR R4, https://hl7.org/fhir/R4/narrative.html, constraints txt-1 and txt-2, and its schema
+`fhir-xhtml.xsd` for the elements and attributes.
 """
 
+import re
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -10,73 +12,37 @@ if TYPE_CHECKING:
     from lxml.etree import _Element
 
 _NAMESPACE = "{http://www.w3.org/1999/xhtml}"
+_TABLE_PARTS = ("caption", "col", "colgroup", "tbody", "td", "tfoot", "th", "thead", "tr")
 _ELEMENTS = frozenset(
     {
-        *(
-            "a",
-            "abbr",
-            "acronym",
-            "b",
-            "big",
-            "blockquote",
-            "br",
-            "caption",
-            "cite",
-            "code",
-            "col",
-            "colgroup",
-        ),
-        *(
-            "dd",
-            "dfn",
-            "div",
-            "dl",
-            "dt",
-            "em",
-            "h1",
-            "h2",
-            "h3",
-            "h4",
-            "h5",
-            "h6",
-            "hr",
-            "i",
-            "img",
-            "li",
-            "ol",
-            "p",
-            "pre",
-            "q",
-            "samp",
-        ),
-        *(
-            "small",
-            "span",
-            "strong",
-            "sub",
-            "sup",
-            "table",
-            "tbody",
-            "td",
-            "tfoot",
-            "th",
-            "thead",
-            "tr",
-            "tt",
-            "ul",
-        ),
-        *("var", "kbd", "address", "bdo", "del", "ins", "s", "u", "center", "strike", "font", "nav"),
+        *("a", "abbr", "acronym", "address", "area", "b", "bdo", "big", "blockquote", "br", "cite", "code"),
+        *("dd", "dfn", "div", "dl", "dt", "em", "h1", "h2", "h3", "h4", "h5", "h6", "hr", "i", "img"),
+        *("kbd", "li", "map", "ol", "p", "pre", "q", "samp", "small", "span", "strong", "sub", "sup"),
+        *("table", "tt", "ul", "var", *_TABLE_PARTS),
     }
 )
-_ATTRIBUTES = frozenset(
+_ANYWHERE = frozenset(
     {
         *("title", "style", "class", "id", "lang", "dir", "accesskey", "tabindex", "span", "width", "align"),
         *("valign", "char", "charoff", "abbr", "axis", "headers", "scope", "rowspan", "colspan"),
-        *("summary", "border", "frame", "rules", "cellpadding", "cellspacing", "href", "name", "rel"),
-        *("rev", "charset", "hreflang", "type", "shape", "coords", "src", "alt", "longdesc", "height"),
-        *("usemap", "ismap", "cite", "datetime", "nowrap", "start", "value", "color", "size", "face"),
     }
 )
+"""Attributes that are taken on any element; the schema is stricter about those of tables."""
+
+_SHAPED = ("href", "shape", "coords", "alt")
+_OWN: dict[str, frozenset[str]] = {
+    "a": frozenset({*_SHAPED, "charset", "hreflang", "name", "rel", "rev", "type"}),
+    "area": frozenset({*_SHAPED, "nohref"}),
+    "blockquote": frozenset({"cite"}),
+    "q": frozenset({"cite"}),
+    "img": frozenset({"src", "alt", "longdesc", "height", "usemap", "ismap", "border"}),
+    "map": frozenset({"name"}),
+    "table": frozenset({"summary", "border", "frame", "rules", "cellpadding", "cellspacing"}),
+    "td": frozenset({"nowrap"}),
+    "th": frozenset({"nowrap"}),
+}
+_LINKS = frozenset({"href", "src", "cite", "longdesc", "usemap"})
+_ACTIVE = ("javascript:", "vbscript:", "data:text/html")
 
 
 def wrong_xhtml(text: str) -> str | None:
@@ -89,9 +55,28 @@ def has_content(text: str) -> bool:
     return _examined(text)[1]
 
 
+_TEXT = r"(?:[^<&\]\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]|&(?:lt|gt|amp|quot|#x27|#39);)*"
+_PLAIN = re.compile(
+    rf'<div xmlns="http://www\.w3\.org/1999/xhtml">'
+    rf"(?:<(p|h2|h3)>{_TEXT}</\1>|<ul>(?:<li>{_TEXT}</li>)+</ul>)+</div>"
+)
+_SEEN = re.compile(r"<(?:p|h2|h3|li)>\s*[^\s<&]")
+"""Paragraphs, headings and lists without attributes, and that one begins with a visible letter."""
+
+
 @lru_cache(maxsize=1024)
 def _examined(text: str) -> tuple[str | None, bool]:
     """What is wrong with a `div`, and whether it holds anything to see; parsed once for both questions."""
+    return (None, True) if is_plain(text) else parsed_by_library(text)
+
+
+def is_plain(text: str) -> bool:
+    """Whether a `div` holds nothing but paragraphs, headings and lists, and something to see."""
+    return bool(_PLAIN.fullmatch(text)) and _SEEN.search(text) is not None
+
+
+def parsed_by_library(text: str) -> tuple[str | None, bool]:
+    """What is wrong with a `div`, and whether it holds anything to see, as an XML parser tells."""
     from lxml import etree
 
     parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)
@@ -120,9 +105,18 @@ def _wrong_part(root: "_Element") -> str | None:
         name = element.tag.removeprefix(_NAMESPACE)
         if name not in _ELEMENTS:
             return f"<{name}> is not permitted"
-        for attribute in element.attrib:
-            if str(attribute).startswith("{http://www.w3.org/XML/1998/namespace}"):
-                continue
-            if str(attribute) not in _ATTRIBUTES:
-                return f"the attribute {attribute!s} is not permitted on <{name}>"
+        for attribute, value in element.attrib.items():
+            wrong = _wrong_attribute(name, str(attribute), str(value))
+            if wrong:
+                return wrong
+    return None
+
+
+def _wrong_attribute(element: str, attribute: str, value: str) -> str | None:
+    if attribute.startswith("{http://www.w3.org/XML/1998/namespace}"):
+        return None
+    if attribute not in _ANYWHERE and attribute not in _OWN.get(element, ()):
+        return f"the attribute {attribute} is not permitted on <{element}>"
+    if attribute in _LINKS and value.strip().lower().startswith(_ACTIVE):
+        return f"the {attribute} of <{element}> holds active content"
     return None

@@ -4,7 +4,8 @@ Takes bytes and a library; gives the resource and what the XML form itself has w
 repetition, stray text and attributes. The parser resolves no entity and reads no other file.
 """
 
-from decimal import Decimal, InvalidOperation
+import re
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from converter.check.elements import Element, type_name_suffix
@@ -22,6 +23,8 @@ FHIR = "http://hl7.org/fhir"
 XHTML = "http://www.w3.org/1999/xhtml"
 _SCHEMA_LOCATION = "{http://www.w3.org/2001/XMLSchema-instance}schemaLocation"
 _NUMBERS = frozenset({"integer", "positiveInt", "unsignedInt"})
+_INTEGER = re.compile(r"-?(0|[1-9]\d*)", re.ASCII)
+_DECIMAL = re.compile(r"-?(0|[1-9]\d*)(\.\d+)?([eE][+-]?\d+)?", re.ASCII)
 _RESOURCES = frozenset({"Resource", "DomainResource"})
 
 
@@ -95,6 +98,8 @@ class _XmlReader:
         if namespace != (XHTML if name == "div" else FHIR):
             return None
         element = children.get(name)
+        if element is not None and "xmlAttr" in element.facts.get("representation", ()):
+            return None  # written as an attribute, never as an element
         if element is not None and not element.is_choice:
             return element, element.types[0]["code"] if element.types else ""
         for element in children.values():
@@ -118,6 +123,8 @@ class _XmlReader:
             return
         if code in self._library.primitive_types:
             value, extra = self._primitive(node, code, place)
+            if value is None and extra is None:
+                self._report("empty-value", place, node, f"{place} has neither a value nor extensions")
             _add(found, name, value, extra, element.repeats)
             return
         value = self._object(node, element, code, place)
@@ -188,13 +195,10 @@ def _value(text: str, code: str) -> Any:
     """A primitive as JSON has it; what does not convert stays text, for the check to report."""
     if code == "boolean" and text in ("true", "false"):
         return text == "true"
-    try:
-        if code in _NUMBERS:
-            return int(text)
-        if code == "decimal":
-            return Decimal(text)
-    except (ValueError, InvalidOperation):
-        return text
+    if code in _NUMBERS and _INTEGER.fullmatch(text):
+        return int(text)
+    if code == "decimal" and _DECIMAL.fullmatch(text):
+        return Decimal(text)
     return text
 
 

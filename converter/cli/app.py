@@ -9,11 +9,13 @@ from converter.cli import (
     check,
     convert,
     demo,
+    export,
     find,
     load,
     profile,
     read,
     score,
+    send,
     sql,
     summary,
     words,
@@ -29,7 +31,22 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-for command in (read, convert, check, profile, summary, load, find, sql, audit, words, score, demo):
+for command in (
+    read,
+    convert,
+    check,
+    profile,
+    summary,
+    load,
+    find,
+    export,
+    send,
+    sql,
+    audit,
+    words,
+    score,
+    demo,
+):
     name = command.__name__.rpartition(".")[2]
     app.command(name, epilog=command.EXAMPLE)(guarded(getattr(command, name)))
 

@@ -68,7 +68,7 @@ def audit(
     """
     from converter import api
 
-    _check(out, min_count, notes, patients=patients)
+    _check(out, format_, min_count, notes, patients=patients)
     settings = settings_of(config)
     session = api.open_session(settings, time=now())
     path = archive_path(archive, settings)
@@ -82,7 +82,11 @@ def audit(
     return CLEAN
 
 
-def _check(out: Path | None, min_count: int, notes: Naming, *, patients: bool) -> None:
+def _check(out: Path | None, format_: ReportFormat, min_count: int, notes: Naming, *, patients: bool) -> None:
+    from converter.audit import CHARTS_NEED, charts_at_hand
+
+    if format_ is ReportFormat.HTML and not charts_at_hand():
+        raise CannotRunError(CHARTS_NEED)
     if notes is not Naming.NONE and min_count > 1:
         raise CannotRunError(
             "--notes names single notes, so small numbers cannot be hidden: add --min-count 1"

@@ -1,5 +1,6 @@
 """`plexor check`: FHIR resources against profiles."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, fields
 from itertools import chain
@@ -9,17 +10,37 @@ from typing import TYPE_CHECKING, Annotated, Any, TextIO
 import typer
 
 from converter.cli.clock import new_run, now
+from converter.cli.flowing import Column, FlowingTable
 from converter.cli.options import Config, Out, settings_of
 from converter.cli.output import Format, json_line, opened, records_to
 from converter.cli.running import CLEAN, INPUT_ERRORS, CannotRunError
 from converter.cli.tables import counted
-from converter.cli.troubles import is_error, line_of
+from converter.cli.troubles import is_error
 from converter.model import Diagnostic, Severity
 
 if TYPE_CHECKING:
     from converter.api import Session
 
 Read = tuple[str, dict[str, Any]] | Diagnostic
+
+_COLUMNS = (
+    Column("severity", width=11),
+    Column("in the resource", share=29),
+    Column("in the note", width=11),
+    Column("what is wrong", share=44),
+    Column("expected", share=27),
+)
+_RULE_COLUMNS = (
+    Column("times", width=6),
+    Column("severity", width=11),
+    Column("fault", share=23),
+    Column("rule", share=20),
+    Column("for example", share=23),
+    Column("what is wrong", share=34),
+)
+
+_REMARKS = 3
+"""Remarks (information) of one kind that the table shows; errors and warnings are all shown."""
 
 EXAMPLE = """\b
 Example:
@@ -62,12 +83,27 @@ class How:
         release: `R4` or `R5`; else the one of the settings.
         must_support: also tell which must-support elements are left out.
         by_rule: count the faults by rule.
+        second: also give the opinion of another library on what the base definitions ask.
     """
 
     format: Format
     release: str | None = None
     must_support: bool = False
     by_rule: bool = False
+    second: bool = False
+
+
+MustSupport = Annotated[
+    bool, typer.Option("--must-support", help="Also tell which must-support elements are left out.")
+]
+ByRule = Annotated[bool, typer.Option("--by-rule", help="Count the faults by rule, each with one example.")]
+SecondOpinion = Annotated[
+    bool,
+    typer.Option(
+        "--second-opinion",
+        help="Also tell, as warnings, what the models of the library fhir.resources refuse.",
+    ),
+]
 
 
 def check(
@@ -88,14 +124,11 @@ def check(
     release: Annotated[
         str | None, typer.Option(metavar="RELEASE", help="R4 or R5; else the one of the settings.")
     ] = None,
-    must_support: Annotated[
-        bool, typer.Option("--must-support", help="Also tell which must-support elements are left out.")
-    ] = False,
-    by_rule: Annotated[
-        bool, typer.Option("--by-rule", help="Count the faults by rule, each with one example.")
-    ] = False,
+    must_support: MustSupport = False,
+    by_rule: ByRule = False,
+    second: SecondOpinion = False,
     format_: Annotated[
-        Format, typer.Option("--format", help="text, json (an OperationOutcome), jsonl or csv.")
+        Format, typer.Option("--format", help="text (a table), json (an OperationOutcome), jsonl or csv.")
     ] = Format.TEXT,
     out: Out = None,
     config: Config = None,
@@ -103,7 +136,7 @@ def check(
     """Check FHIR against profiles. Base rules, bindings and invariants are checked too."""
     _refuse_unknown(release, profiles or ())
     session = _session(config)
-    how = How(format_, release, must_support, by_rule)
+    how = How(format_, release, must_support, by_rule, second)
     with opened(out) as stream:
         counts = check_files(stream, how, inputs, session, profile or (), profiles or ())
         if counts.nothing:
@@ -140,10 +173,11 @@ def check_files(
     from converter.check import read_resources
 
     counts = Counts()
-    release = how.release or session.settings.fhir.release
+    release = how.release or session.fhir.release
     checker, problems = api.open_checker(session, folders, release, how.must_support)
     resources = _counted(read_resources(inputs, release=release), counts)
-    found = _weighed(chain(problems, api.check_resources(resources, checker, profiles)), counts)
+    judged = api.check_resources(resources, checker, profiles, second=how.second)
+    found = _weighed(chain(problems, judged), counts)
     if how.by_rule:
         _write_rules(stream, how.format, found)
     elif how.format is Format.JSON:
@@ -151,8 +185,7 @@ def check_files(
 
         stream.write(json_line(operation_outcome(found)) + "\n")
     elif how.format is Format.TEXT:
-        for trouble in found:
-            stream.write(line_of(trouble) + "\n")
+        write_table(stream, found)
     else:
         with records_to(stream, how.format, [field.name for field in fields(Diagnostic)]) as write:
             for trouble in found:
@@ -162,17 +195,44 @@ def check_files(
     return counts
 
 
+def write_table(stream: TextIO, found: Iterable[Diagnostic]) -> None:
+    """Write a table of what is wrong, under the place where each resource stands."""
+    from converter.check import table_row
+
+    table, last = FlowingTable(stream, _COLUMNS), None
+    remarks: Counter[tuple[str, str | None]] = Counter()
+    for trouble in found:
+        if trouble.severity is Severity.INFORMATION:
+            kind = (trouble.code, trouble.expected or trouble.rule)
+            remarks[kind] += 1
+            if remarks[kind] > _REMARKS:
+                continue
+        place = _place(trouble)
+        if place != last:
+            table.section(place)
+            last = place
+        table.row(table_row(trouble))
+    more = sum(max(count - _REMARKS, 0) for count in remarks.values())
+    if more:
+        stream.write(f"{more} more remarks of the same kinds are not shown; --by-rule counts them\n")
+
+
+def _place(trouble: Diagnostic) -> str:
+    where = trouble.source or "definitions"
+    return f"{where}:{trouble.line}" if trouble.line is not None else where
+
+
 def _write_rules(stream: TextIO, format_: Format, found: Iterable[Diagnostic]) -> None:
     """Write how often each rule was broken."""
-    from converter.check import summary_by_rule
+    from converter.check import short_name, summary_by_rule
 
     rows = summary_by_rule(found)
     if format_ is Format.TEXT:
+        table = FlowingTable(stream, _RULE_COLUMNS)
         for row in rows:
-            rule = row["rule"] or row["code"]
-            stream.write(
-                f"{row['count']:>6}  {row['severity']}  {rule}  {row['path'] or ''}  {row['message']}\n"
-            )
+            path, rule = row["path"] or "", short_name(row["rule"] or "")
+            message = row["message"].removeprefix(path).removeprefix(":").strip()
+            table.row([str(row["count"]), row["severity"], row["code"], rule, path, message])
         return
     with records_to(stream, format_, ["severity", "code", "rule", "count", "path", "message"]) as write:
         for row in rows:

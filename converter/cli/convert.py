@@ -1,10 +1,10 @@
-"""`plexor convert`: notes into FHIR R4 files."""
+"""`plexor convert`: notes into FHIR files."""
 
 from collections.abc import Iterable
 from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -22,7 +22,7 @@ from converter.cli.options import (
 from converter.cli.running import CannotRunError
 from converter.cli.tables import counted
 from converter.cli.troubles import Troubles, is_error
-from converter.model import Note
+from converter.model import Diagnostic, Note, Severity
 
 if TYPE_CHECKING:
     from converter.api import Session
@@ -36,11 +36,26 @@ Example:
   plexor check fhir"""
 
 
+class Release(StrEnum):
+    """The FHIR release of the output."""
+
+    R4 = "R4"
+    R5 = "R5"
+
+
 class Form(StrEnum):
     """How the resources are written."""
 
     BUNDLES = "bundles"
     NDJSON = "ndjson"
+    XML = "xml"
+
+
+_FORMS: dict[Form, Literal["bundle", "ndjson", "xml"]] = {
+    Form.BUNDLES: "bundle",
+    Form.NDJSON: "ndjson",
+    Form.XML: "xml",
+}
 
 
 def convert(
@@ -49,7 +64,8 @@ def convert(
     form: Annotated[
         Form,
         typer.Option(
-            "--as", help="One transaction Bundle a note, or one NDJSON file for each type of resource."
+            "--as",
+            help="One transaction Bundle a note, in JSON or XML, or one NDJSON file a type of resource.",
         ),
     ] = Form.BUNDLES,
     expand: Annotated[
@@ -62,6 +78,10 @@ def convert(
             "--check/--no-check", help="Check each resource; a note with a faulty one is not written."
         ),
     ] = True,
+    release: Annotated[
+        Release | None,
+        typer.Option(help="FHIR release; else the one of the settings, R4. R5 claims none of our profiles."),
+    ] = None,
     config: Config = None,
     input_format: InputFormat = None,
     columns: Columns = None,
@@ -70,14 +90,14 @@ def convert(
     system: System = None,
     workers: Workers = None,
 ) -> int:
-    """Convert notes into FHIR R4. Each Observation is tied to the words it came from.
+    """Convert notes into FHIR R4 or R5. Each Observation is tied to the words it came from.
 
     Run again into the same folder, what a note no longer says is taken back as entered in error.
     """
     from converter.works import ToResources
 
     with job_of(inputs, config, input_format, columns, file_name, encoding, system, workers) as job:
-        session = _choices(job.session, expand, quotes)
+        session = _choices(job.session, expand, quotes, release)
         done = job.done(ToResources(session, checked))
         notes, resources = write_folder(done, session, out, form, job.troubles)
     typer.echo(f"{counted(notes, 'note')}, {counted(resources, 'resource')} in {out}")
@@ -109,7 +129,7 @@ def write_folder(
     from converter.fhir import FolderWriter
 
     try:
-        with FolderWriter(out, session.fhir, "ndjson" if form is Form.NDJSON else "bundle") as writer:
+        with FolderWriter(out, session.fhir, _FORMS[form]) as writer:
             return _write_notes(converted, writer, troubles)
     except OSError as error:
         raise CannotRunError(
@@ -127,12 +147,28 @@ def _write_notes(
         faults = [fault for fault in one.faults if is_error(fault)]
         troubles.show_all((*one.reading_errors, *one.doubts, *faults), note)
         if faults:
+            troubles.show(_not_written(note), note)
             continue
         troubles.show_all(writer.write(one.resources), note)
         notes, resources = notes + 1, resources + len(one.resources)
     return notes, resources
 
 
-def _choices(session: "Session", expand: bool, quotes: bool | None) -> "Session":
-    fhir = replace(session.fhir, expand=expand, quotes=session.fhir.quotes if quotes is None else quotes)
+def _not_written(note: Note) -> Diagnostic:
+    return Diagnostic(
+        code="not-written",
+        severity=Severity.WARNING,
+        message="Nothing of this note was written, since a resource made from it is faulty.",
+        source=note.source,
+        line=note.line,
+    )
+
+
+def _choices(session: "Session", expand: bool, quotes: bool | None, release: Release | None) -> "Session":
+    fhir = replace(
+        session.fhir,
+        expand=expand,
+        quotes=session.fhir.quotes if quotes is None else quotes,
+        release=session.fhir.release if release is None else release.value,
+    )
     return replace(session, fhir=fhir)

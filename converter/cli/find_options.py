@@ -9,7 +9,7 @@ Many = list[str] | None
 Patient = Annotated[Many, typer.Option(metavar="ID", help="Patient identifier.")]
 NoteId = Annotated[Many, typer.Option(metavar="ID", help="Note identifier.")]
 Site = Annotated[
-    Many, typer.Option(metavar="REFLEX", help="Reflex or region, e.g. patellar, achilles, plantar.")
+    Many, typer.Option(metavar="REFLEX", help="Reflex or region, e.g. patellar, knee jerk, plantar.")
 ]
 Side = Annotated[Many, typer.Option(metavar="SIDE", help="left, right, both or unspecified.")]
 Kind = Annotated[

@@ -2,7 +2,7 @@
 
 import difflib
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from converter.cli.running import CannotRunError
@@ -47,8 +47,14 @@ def query_of(asked: Mapping[str, Any], settings: "Settings") -> "FindQuery":
     from converter.words import load_vocabulary
 
     vocabulary = load_vocabulary(settings.path(name) for name in settings.vocabulary.files)
+    asked = {**asked, "site": _sites(asked["site"] or (), vocabulary)}
     _check_names(asked, vocabulary)
     low, high = grades_of(asked["grade"])
+    if low is not None and asked["scale"] is None:
+        raise CannotRunError(
+            f"--grade {asked['grade']}: a figure means one thing on one scale and another on the next: add "
+            "the scale, as in --scale bedside"
+        )
     status = asked["status"] or ["current"]
     alternatives: dict[str, Any] = {field: tuple(asked[name] or ()) for field, name in _ALTERNATIVES.items()}
     return FindQuery(
@@ -63,6 +69,13 @@ def query_of(asked: Mapping[str, Any], settings: "Settings") -> "FindQuery":
         limit=asked["limit"],
         patterns=tuple(pattern_of(words, vocabulary) for words in asked["pattern"] or ()),
     )
+
+
+def _sites(names: Iterable[str], vocabulary: "Vocabulary") -> list[str]:
+    """Reflexes by their own names or in the words of the trade."""
+    from converter.pattern_words import site_named
+
+    return [name if name in vocabulary.reflexes else site_named(name, vocabulary) or name for name in names]
 
 
 def grades_of(written: str | None) -> tuple[float | None, float | None]:

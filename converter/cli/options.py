@@ -36,7 +36,9 @@ Config = Annotated[
 InputFormat = Annotated[
     str | None,
     typer.Option(
-        "--input-format", metavar="NAME", help="text, jsonl, csv or tsv; else found from content and name."
+        "--input-format",
+        metavar="NAME",
+        help="text, csv, tsv, jsonl, parquet, hl7, cda, fhir, html or rtf; else found from content and name.",
     ),
 ]
 Columns = Annotated[
@@ -113,6 +115,7 @@ def source_options(
         system=system or settings.notes.system,
         file_name=file_name or settings.notes.file_name,
         encoding=encoding or settings.notes.encoding,
+        sections=tuple(settings.notes.sections),
     )
 
 

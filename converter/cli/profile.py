@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING, Annotated, TextIO
 
 import typer
 
+from converter.cli.check import write_table
+from converter.cli.flowing import Column, FlowingTable
 from converter.cli.options import Config, Out, settings_of
 from converter.cli.output import opened
 from converter.cli.running import CLEAN, INPUT_ERRORS, CannotRunError
 from converter.cli.tables import counted, show_table
-from converter.cli.troubles import is_error, line_of
+from converter.cli.troubles import is_error
 
 if TYPE_CHECKING:
     from converter.check import Definitions
@@ -20,6 +22,9 @@ Example:
   plexor profile list
   plexor profile show reflex-finding
   plexor profile check --profiles our-profiles/"""
+
+
+_WIDEST_NAME = 40
 
 
 class Action(StrEnum):
@@ -79,8 +84,12 @@ def _show(stream: TextIO, definitions: "Definitions", release: str, name: str | 
     rows = element_tree(definitions, name, release)
     if rows is None:
         raise CannotRunError(f"{name}: there is no such profile; plexor profile list shows them")
-    cells = [("  " * row.depth + row.name, row.cardinality, row.types, row.rules) for row in rows]
-    show_table(stream, ("element", "times", "types", "rules"), cells)
+    names = ["  " * row.depth + row.name for row in rows]
+    widest = min(max(map(len, names)), _WIDEST_NAME)
+    columns = [Column("element", width=widest), Column("times", width=5)]
+    table = FlowingTable(stream, [*columns, Column("types", share=3), Column("rules", share=4)])
+    for name_cell, row in zip(names, rows, strict=True):
+        table.row((name_cell, row.cardinality, row.types, row.rules))
     return CLEAN
 
 
@@ -88,8 +97,7 @@ def _check(stream: TextIO, definitions: "Definitions", release: str) -> int:
     from converter.check import check_definitions
 
     found = check_definitions(definitions, release)
-    for trouble in found:
-        stream.write(line_of(trouble) + "\n")
+    write_table(stream, found)
     errors = sum(map(is_error, found))
     stream.write(f"{counted(errors, 'error')}, {counted(len(found) - errors, 'warning')}\n")
     return INPUT_ERRORS if errors else CLEAN

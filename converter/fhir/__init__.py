@@ -1,4 +1,4 @@
-"""Turns a note, its findings and its abnormalities into FHIR R4 resources, and writes them.
+"""Turns a note, its findings and its abnormalities into FHIR resources, and writes them.
 
 Takes Note, Reading and Assessments; gives plain dicts in specification order, a transaction Bundle, JSON and
 XML text, and folders of files. Leaves checking them to `check`.
@@ -13,17 +13,39 @@ from converter.lazily import names_of
 if TYPE_CHECKING:
     from converter.fhir.bundle import transaction
     from converter.fhir.folder import FolderWriter
+    from converter.fhir.ledger import Ledger, NoteEntry
     from converter.fhir.options import FhirOptions
+    from converter.fhir.reading_back import ReadBack
     from converter.fhir.resources import resources_of
+    from converter.fhir.settle import withdraw
 
-__all__ = ["FhirOptions", "FolderWriter", "json_text", "resources_of", "transaction", "xml_text"]
+from converter.fhir.reading_back import read_back
+from converter.fhir.settle import settle
+
+__all__ = [
+    "FhirOptions",
+    "FolderWriter",
+    "Ledger",
+    "NoteEntry",
+    "ReadBack",
+    "json_text",
+    "read_back",
+    "resources_of",
+    "settle",
+    "transaction",
+    "withdraw",
+    "xml_text",
+]
 
 __getattr__ = names_of(
     __name__,
     {
         "bundle": ("transaction",),
         "folder": ("FolderWriter",),
+        "ledger": ("Ledger", "NoteEntry"),
         "options": ("FhirOptions",),
+        "reading_back": ("ReadBack",),
         "resources": ("resources_of",),
+        "settle": ("withdraw",),
     },
 )

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from typing import Any
 from urllib.parse import quote
 
-from converter.fhir.identity import IDENTIFIER_SYSTEMS, identifier_system
+from converter.fhir.identity import IDENTIFIER_SYSTEMS, TAGS, identifier_system
 from converter.fhir.options import FhirOptions
 from converter.fhir.terms import code_system
 
@@ -38,8 +38,8 @@ def transaction(resources: Iterable[dict[str, Any]], options: FhirOptions) -> di
 
 def conditional_url(resource_type: str, uuid: str, base: str) -> str:
     """The search that finds a resource of ours and nothing else."""
-    if resource_type == "Provenance":
-        return f"Provenance?_tag={_token(code_system(base, 'provenance-id'), uuid)}"
+    if resource_type in TAGS:
+        return f"{resource_type}?_tag={_token(code_system(base, TAGS[resource_type]), uuid)}"
     return f"{resource_type}?identifier={_token(identifier_system(base, resource_type), uuid)}"
 
 

@@ -7,13 +7,13 @@ ends as quantities. A grade that is off its scale, or denied, has no number.
 import re
 from typing import Any
 
-from converter.fhir.denial import clonus_duration, is_denied, plantar_response
 from converter.fhir.grades import descriptor_coding, exact_number, score
 from converter.fhir.terms import UCUM, code_system, coding, concept, known_term, term
 from converter.fhir.text import fhir_string, kebab
 from converter.fhir.value import scale_of
 from converter.model import Finding
 from converter.words import Vocabulary
+from converter.words.denial import clonus_duration, is_denied, plantar_response
 
 _ONE = re.compile(r"\d+")
 _RANGE = re.compile(r"(\d+)\s*-\s*(\d+)")

@@ -3,7 +3,7 @@
 from typing import Any
 
 from converter.fhir.context import Context
-from converter.fhir.identity import literal, own_identifier
+from converter.fhir.identity import literal, own_identifier, own_tag
 from converter.fhir.narrative import narrative, titled_narrative
 from converter.fhir.summary import ExamParts, Section, summary_sections
 from converter.fhir.terms import known_term
@@ -20,7 +20,8 @@ def summary_composition(parts: ExamParts, assessment: Assessment, context: Conte
     uuid = context.uuid("summary", parts.exam)
     sections = summary_sections(parts, assessment, context)
     text = titled_narrative([(section.title, section.sentences) for section in sections])
-    resource = context.head("Composition", uuid, "reflex-summary", text)
+    tag = own_tag(context.base, "Composition", uuid)
+    resource = context.head("Composition", uuid, "reflex-summary", text, tag)
     resource["identifier"] = own_identifier(context.base, "Composition", uuid)
     resource["status"] = "preliminary"
     resource["type"] = known_term(context.base, "exam", "abnormality-summary")

@@ -31,6 +31,18 @@ def document_reference(context: Context) -> dict[str, Any]:
     return resource | {name: element for name, element in elements.items() if element is not None}
 
 
+def source_identifier(document: dict[str, Any]) -> dict[str, Any]:
+    """The identifier that the note's source gave it, in either release; empty where it gave none."""
+    found: dict[str, Any] = document.get("masterIdentifier") or {}
+    return found or next((one for one in document["identifier"] if one.get("use") == "official"), {})
+
+
+def text_hash(document: dict[str, Any]) -> str:
+    """The SHA-256 of the note's text."""
+    found: str = document["identifier"][1]["value"]
+    return found
+
+
 def _type(kind: str | None) -> dict[str, Any] | None:
     """The kind as the source names it, with its LOINC code where the name is one we know."""
     if kind is None:

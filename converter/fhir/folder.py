@@ -11,16 +11,18 @@ from types import TracebackType
 from typing import Any, Literal, Protocol, Self
 
 from converter.fhir.bundle import transaction
+from converter.fhir.document import source_identifier, text_hash
 from converter.fhir.json_text import json_text
 from converter.fhir.ledger import Ledger
 from converter.fhir.ndjson import NdjsonFiles
 from converter.fhir.options import FhirOptions
 from converter.fhir.settle import settle
+from converter.fhir.xml_text import xml_text
 from converter.model import Diagnostic, Severity
 
 _UNSAFE = re.compile(r"[^A-Za-z0-9_-]+")
 
-Form = Literal["bundle", "ndjson"]
+Form = Literal["bundle", "ndjson", "xml"]
 
 
 class _Files(Protocol):
@@ -47,8 +49,11 @@ class FolderWriter:
         """
         folder.mkdir(parents=True, exist_ok=True)
         self._ledger = Ledger(folder)
+        self._release = options.release
         self._files: _Files = (
-            NdjsonFiles(folder, self._ledger) if form == "ndjson" else _BundleFiles(folder, options)
+            NdjsonFiles(folder, self._ledger)
+            if form == "ndjson"
+            else _BundleFiles(folder, options, xml=form == "xml")
         )
 
     def write(self, resources: list[dict[str, Any]]) -> tuple[Diagnostic, ...]:
@@ -60,8 +65,8 @@ class FolderWriter:
         document = next(one for one in resources if one["resourceType"] == "DocumentReference")
         seen = self._ledger.seen(document["id"])
         if seen is not None:
-            return () if seen == document["identifier"][1]["value"] else (_two_texts(document),)
-        settled, entry = settle(resources, self._ledger.previous(document["id"]))
+            return () if seen == text_hash(document) else (_two_texts(document),)
+        settled, entry = settle(resources, self._ledger.previous(document["id"]), self._release)
         self._ledger.record(entry)
         self._files.write(settled)
         return ()
@@ -91,14 +96,15 @@ class FolderWriter:
 class _BundleFiles:
     """One transaction Bundle per note."""
 
-    def __init__(self, folder: Path, options: FhirOptions) -> None:
+    def __init__(self, folder: Path, options: FhirOptions, xml: bool = False) -> None:
         self._folder = folder
         self._options = options
+        self._suffix, self._text = (".xml", xml_text) if xml else (".json", json_text)
 
     def write(self, resources: list[dict[str, Any]]) -> None:
-        target = self._folder / bundle_name(resources)
+        target = self._folder / (bundle_name(resources).removesuffix(".json") + self._suffix)
         part = target.with_name(target.name + ".part")
-        text = json_text(transaction(resources, self._options)) + "\n"
+        text = self._text(transaction(resources, self._options)) + "\n"
         part.write_bytes(text.encode("utf-8", errors="replace"))
         part.replace(target)
 
@@ -111,12 +117,12 @@ class _BundleFiles:
 def bundle_name(resources: list[dict[str, Any]]) -> str:
     """A file name that any file system takes, whatever the note is called; two notes never share one."""
     document = next(one for one in resources if one["resourceType"] == "DocumentReference")
-    said = _UNSAFE.sub("-", document.get("masterIdentifier", {}).get("value", "")).strip("-")[:60]
+    said = _UNSAFE.sub("-", source_identifier(document).get("value", "")).strip("-")[:60]
     return f"{said or 'note'}.{document['id']}.json"
 
 
 def _two_texts(document: dict[str, Any]) -> Diagnostic:
-    name = document.get("masterIdentifier", {}).get("value", document["id"])
+    name = source_identifier(document).get("value", document["id"])
     return Diagnostic(
         code="one-identity-two-texts",
         severity=Severity.ERROR,

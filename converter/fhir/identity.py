@@ -8,6 +8,7 @@ import json
 from typing import Any
 from uuid import UUID, uuid5
 
+from converter.fhir.terms import code_system, coding
 from converter.fhir.text import fhir_identifier, fhir_uri
 
 NAMESPACE = UUID("6f1c1f0e-4b0b-5e0a-9a55-7d8a0b5c2e11")
@@ -26,6 +27,14 @@ IDENTIFIER_SYSTEMS = {
 """Last part of the identifier system of each kind of resource."""
 
 
+TAGS = {"Composition": "composition-id", "Provenance": "provenance-id"}
+"""Code systems of the tags of resources that not every server can search by identifier.
+
+A Provenance has no identifier in R4, and some servers do not search the identifier of a Composition; every
+server searches `_tag`.
+"""
+
+
 def uuid_of(*parts: str | int | None) -> str:
     """The UUID of a thing named by a list of parts, such as system, note id, `finding`, finding id."""
     return str(uuid5(NAMESPACE, _NAME.encode(parts)))
@@ -39,6 +48,11 @@ def identifier_system(base: str, resource_type: str) -> str:
 def own_identifier(base: str, resource_type: str, uuid: str) -> dict[str, Any]:
     """Our Identifier of a resource."""
     return {"system": identifier_system(base, resource_type), "value": uuid}
+
+
+def own_tag(base: str, resource_type: str, uuid: str) -> dict[str, Any]:
+    """The tag that identifies a resource of a kind in `TAGS`."""
+    return coding(code_system(base, TAGS[resource_type]), uuid)
 
 
 def literal(resource_type: str, uuid: str) -> dict[str, Any]:

@@ -10,11 +10,6 @@ from decimal import Decimal
 from json.encoder import encode_basestring
 from typing import Any
 
-try:
-    import orjson as _orjson
-except ImportError:  # no wheel for this machine
-    _orjson = None  # type: ignore[assignment]
-
 
 class _HasDecimalError(Exception):
     """The fast writer met a Decimal."""
@@ -56,18 +51,22 @@ def _by_orjson(resource: dict[str, Any]) -> str | None:
 
     It writes `null` for a number that is not finite, so a text with a `null` is left to the careful writer.
     """
-    if _orjson is None:
+    try:
+        from orjson import dumps
+    except ImportError:  # no wheel for this machine
         return None
     try:
-        data = _orjson.dumps(resource, default=_exact)
+        data = dumps(resource, default=_exact)
     except TypeError:  # half characters, whole numbers of more than 64 bits, or a fault that is to be told
         return None
     return None if b"null" in data else data.decode()
 
 
 def _exact(value: object) -> object:
-    if isinstance(value, Decimal) and value.is_finite() and _orjson is not None:
-        return _orjson.Fragment(str(value))
+    from orjson import Fragment
+
+    if isinstance(value, Decimal) and value.is_finite():
+        return Fragment(str(value))
     raise TypeError
 
 

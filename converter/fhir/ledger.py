@@ -79,8 +79,9 @@ class Ledger:
             "CREATE TABLE owner (resource TEXT PRIMARY KEY, note TEXT) WITHOUT ROWID; BEGIN;"
         )
         try:
-            for name in (LEDGER, _JOURNAL):
-                self._load(folder / name)
+            self._load(folder / LEDGER)
+            _cut_to_whole_lines(folder / _JOURNAL)
+            self._load(folder / _JOURNAL)
             self._journal = (folder / _JOURNAL).open("a", encoding="utf-8", newline="\n")
         except (OSError, ValueError):
             self._close_work()
@@ -101,6 +102,12 @@ class Ledger:
         query = "SELECT seen FROM owner JOIN note USING (note) WHERE resource = ?"
         row = self._database.execute(query, (resource,)).fetchone()
         return row is not None and row[0] is not None
+
+    def not_seen(self) -> Iterator[NoteEntry]:
+        """What was sent for notes that have not come in this run."""
+        names = self._database.execute("SELECT note FROM note WHERE seen IS NULL ORDER BY note").fetchall()
+        entries = (self.previous(note) for (note,) in names)
+        return (entry for entry in entries if entry is not None)
 
     def record(self, entry: NoteEntry) -> None:
         """Note what is about to be sent for a note."""
@@ -147,6 +154,17 @@ class Ledger:
         self._database.execute("INSERT OR REPLACE INTO note VALUES (?, ?, ?)", row)
         owned = [(f"{sent.type}/{sent.id}", entry.note) for sent in entry.sent]
         self._database.executemany("INSERT OR REPLACE INTO owner VALUES (?, ?)", owned)
+
+
+def _cut_to_whole_lines(file: Path) -> None:
+    """Take away the beginning of a line that an interrupted run left; the next would be glued to it."""
+    if not file.exists():
+        return
+    with file.open("r+b") as lines:
+        end = 0
+        for line in lines:
+            end += len(line) if line.endswith(b"\n") else 0
+        lines.truncate(end)
 
 
 def _record(entry: NoteEntry) -> dict[str, Any]:

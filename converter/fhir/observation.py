@@ -5,6 +5,7 @@ The clinician's finding only: what a rule makes of it stands in an Observation o
 
 from typing import Any
 
+from converter.fhir.back import kept_parts
 from converter.fhir.components import components_of
 from converter.fhir.context import Context
 from converter.fhir.narrative import narrative
@@ -22,7 +23,10 @@ _CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
 
 def finding_observation(finding: Finding, uuid: str, context: Context) -> dict[str, Any]:
     """The Observation of one finding."""
-    return observed(finding, finding.site, finding.side, uuid, context, derived_from=[context.document()])
+    resource = observed(finding, finding.site, finding.side, uuid, context, derived_from=[context.document()])
+    words: list[dict[str, Any]] = resource["extension"][0]["extension"]
+    words.extend(kept_parts(resource, finding, context.options.quotes))
+    return resource
 
 
 def observed(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+Release = Literal["R4", "R5"]
 DEFAULT_BASE = "https://plexor.example/fhir"
 DEFAULT_SYSTEM = f"{DEFAULT_BASE}/identifier/local-note"
 
@@ -32,7 +33,7 @@ class FhirOptions:
         practitioner_system, encounter_system, facility_system: the same for the other identifiers.
         default_system: system of notes whose source names none.
         expand: whether to add one Observation for each reflex and side that a wider statement covers.
-        release: FHIR release.
+        release: FHIR release of the output: `R4`, or `R5`, whose resources claim no profile of ours.
         diagnostic_report: whether to add a DiagnosticReport per exam.
         recorded: time of the reading, an ISO 8601 instant with its zone; None leaves out Provenance.
     """
@@ -50,7 +51,7 @@ class FhirOptions:
     facility_system: str | None = None
     default_system: str = DEFAULT_SYSTEM
     expand: bool = False
-    release: Literal["R4"] = "R4"
+    release: Release = "R4"
     diagnostic_report: bool = False
     recorded: str | None = None
 

@@ -3,8 +3,9 @@
 from typing import Any
 
 from converter.fhir.context import Context
+from converter.fhir.identity import own_tag
 from converter.fhir.narrative import narrative
-from converter.fhir.terms import code_system, coding
+from converter.fhir.terms import coding
 
 _PARTICIPANT = "http://terminology.hl7.org/CodeSystem/provenance-participant-type"
 _OPERATION = "http://terminology.hl7.org/CodeSystem/v3-DataOperation"
@@ -15,7 +16,7 @@ def exam_provenance(
 ) -> dict[str, Any]:
     """The Provenance of one exam.
 
-    A Provenance has no identifier element in R4, so a tag carries ours: every server searches `_tag`.
+    A Provenance has no identifier element in R4, so a tag carries ours.
 
     Args:
         exam: number of the exam.
@@ -26,7 +27,9 @@ def exam_provenance(
     reading = context.reading
     uuid = context.uuid("provenance", exam, reading.program, reading.vocabulary)
     text = narrative([f"Read from the note by {reading.program}."])
-    resource = context.head("Provenance", uuid, "reflex-provenance", text, provenance_tag(context.base, uuid))
+    resource = context.head(
+        "Provenance", uuid, "reflex-provenance", text, own_tag(context.base, "Provenance", uuid)
+    )
     resource["target"] = targets
     resource["recorded"] = recorded
     resource["activity"] = {"coding": [coding(_OPERATION, "CREATE", "create")]}
@@ -35,8 +38,3 @@ def exam_provenance(
     ]
     resource["entity"] = [{"role": "source", "what": context.document()}]
     return resource
-
-
-def provenance_tag(base: str, uuid: str) -> dict[str, Any]:
-    """The tag that identifies a Provenance."""
-    return coding(code_system(base, "provenance-id"), uuid)

@@ -20,6 +20,7 @@ from converter.fhir.observation import finding_observation
 from converter.fhir.options import FhirOptions
 from converter.fhir.panel import panel_observation
 from converter.fhir.provenance import exam_provenance
+from converter.fhir.release_five import as_r5
 from converter.fhir.report import diagnostic_report
 from converter.fhir.summary import ExamParts
 from converter.model import Assessment, Diagnostic, Finding, Note, Reading, Severity
@@ -59,7 +60,8 @@ def resources_of(
     bodies = [resource for parts in exams for resource in _exam_resources(parts, context)]
     program = [program_device(context)] if exams else []
     diagnostics = (*doubts, *left_out, *repeated, *_no_time(exams, note, options))
-    return [*program, document_reference(context), *bodies], diagnostics
+    resources = [*program, document_reference(context), *bodies]
+    return [as_r5(one) for one in resources] if options.release == "R5" else resources, diagnostics
 
 
 def _sent(reading: Reading) -> tuple[list[Finding], tuple[Diagnostic, ...]]:

@@ -1,11 +1,11 @@
 """One plain sentence per finding, for people who read the records rather than compute with them."""
 
 from converter.fhir.context import Context
-from converter.fhir.denial import clonus_duration, is_denied
 from converter.fhir.place import reflex_concept
 from converter.fhir.text import fhir_string, plain_words
 from converter.fhir.value import value_elements
 from converter.model import Finding
+from converter.words.denial import clonus_duration, is_denied
 
 
 def finding_sentence(finding: Finding, site: str, side: str, context: Context) -> str:

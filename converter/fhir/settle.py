@@ -10,11 +10,15 @@ Takes the resources as built and the note's last ledger entry; gives the resourc
 
 import hashlib
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
+from converter.fhir.document import source_identifier, text_hash
+from converter.fhir.identity import TAGS
 from converter.fhir.json_text import json_text
 from converter.fhir.ledger import NoteEntry, Sent
 from converter.fhir.narrative import narrative
+from converter.fhir.release_five import as_r4_identity, as_r5
 
 _TIMES = {"Composition": "date", "Provenance": "recorded"}
 _STUBS = {
@@ -27,13 +31,14 @@ _WAS_FINAL = ("final", "corrected", "amended")
 
 
 def settle(
-    resources: Iterable[dict[str, Any]], before: NoteEntry | None
+    resources: Iterable[dict[str, Any]], before: NoteEntry | None, release: str = "R4"
 ) -> tuple[list[dict[str, Any]], NoteEntry]:
     """The resources to send for one note, and its new ledger entry.
 
     Args:
         resources: as `resources_of` gives them.
         before: the note's last entry, or None.
+        release: FHIR release of the resources; what was sent before may be of another.
     """
     resources = list(resources)
     earlier = {} if before is None else {(sent.type, sent.id): sent for sent in before.sent}
@@ -45,9 +50,19 @@ def settle(
         sent.append(record)
     for old in earlier.values():
         if old.stub:
-            settled.append(_retraction(old))
+            settled.append(_retraction(old, release))
             sent.append(_retracted(old))
     return settled, _entry(resources, tuple(sent))
+
+
+def withdraw(before: NoteEntry, release: str = "R4") -> tuple[list[dict[str, Any]], NoteEntry]:
+    """What takes back all that was sent for a note that is no more, and its new ledger entry.
+
+    The document itself, and who read it when, stay.
+    """
+    gone = [old for old in before.sent if old.stub]
+    sent = tuple(_retracted(old) if old.stub else old for old in before.sent)
+    return [_retraction(old, release) for old in gone], replace(before, sent=sent)
 
 
 def _settled(resource: dict[str, Any], old: Sent | None) -> tuple[dict[str, Any], Sent]:
@@ -71,20 +86,30 @@ def _sent(resource: dict[str, Any], digest: str, time: str | None) -> Sent:
         hash=digest,
         status=resource.get("status"),
         time=time,
-        stub={name: resource[name] for name in names if name in resource},
+        stub=_tag(resource) | {name: resource[name] for name in names if name in resource},
     )
 
 
-def _retraction(old: Sent) -> dict[str, Any]:
+def _tag(resource: dict[str, Any]) -> dict[str, Any]:
+    """The tag by which a server finds the resource, where it has one and can be taken back."""
+    kind = resource["resourceType"]
+    return {"meta": {"tag": resource["meta"]["tag"]}} if kind in _STUBS and kind in TAGS else {}
+
+
+def _retraction(old: Sent, release: str) -> dict[str, Any]:
     """A resource that says of its predecessor that it should not have been sent."""
+    stub = as_r4_identity(old.stub) if old.type == "Composition" else old.stub
+    tag = {"meta": stub["meta"]} if "meta" in stub else {}
     head = {
         "resourceType": old.type,
         "id": old.id,
+        **tag,
         "text": narrative(["Entered in error: the note does not hold this."]),
-        "identifier": old.stub["identifier"],
+        "identifier": stub["identifier"],
         "status": _GONE,
     }
-    return head | {name: value for name, value in old.stub.items() if name != "identifier"}
+    retraction = head | {name: value for name, value in stub.items() if name not in ("identifier", "meta")}
+    return as_r5(retraction) if release == "R5" else retraction
 
 
 def _retracted(old: Sent) -> Sent:
@@ -109,11 +134,11 @@ def _finding(resource: dict[str, Any]) -> str | None:
 
 def _entry(resources: list[dict[str, Any]], sent: tuple[Sent, ...]) -> NoteEntry:
     note = next(resource for resource in resources if resource["resourceType"] == "DocumentReference")
-    master = note.get("masterIdentifier", {})
+    master = source_identifier(note)
     return NoteEntry(
         note=note["id"],
         system=master.get("system"),
         id=master.get("value"),
-        note_hash=note["identifier"][1]["value"],
+        note_hash=text_hash(note),
         sent=sent,
     )

@@ -7,12 +7,12 @@ search could take for its opposite.
 
 from typing import Any
 
-from converter.fhir.denial import denies_only_duration, is_denied, plantar_response
 from converter.fhir.grades import descriptor_coding, grade_coding, has_code
 from converter.fhir.terms import coding, concept, other_systems, term_coding
 from converter.fhir.text import fhir_string
 from converter.model import Finding
 from converter.words import Scale, Vocabulary
+from converter.words.denial import denies_only_duration, is_denied, plantar_response
 
 _ABSENT_REASON = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
 _INTERPRETATION = "http://terminology.hl7.org/CodeSystem/v3-ObservationInterpretation"

@@ -14,6 +14,7 @@ from converter.sources.rtf import text_of_rtf
 from converter.sources.troubles import error
 
 _CHARSET = re.compile(r"charset\s*=\s*\"?([\w.:-]+)", re.IGNORECASE)
+_TYPE = re.compile(r"[\w.+-]{1,40}/[\w.+-]{1,60}(?:\s*;\s*charset=[\w-]{1,20})?")
 _KINDS = {
     "text/plain": "plain",
     "text/html": "html",
@@ -92,10 +93,10 @@ def _kind_of_content(data: bytes) -> str | None:
 
 
 def _not_text(content_type: str, place: Place) -> Diagnostic:
-    shown = content_type[:60] or "unknown"
+    shown = f"the type {content_type}" if _TYPE.fullmatch(content_type) else "an unknown type"
     return error(
         "attachment-not-text",
-        f"The attached document is of the type {shown}, which holds no text to read, so it was left out.",
+        f"The attached document is of {shown}, which holds no text to read, so it was left out.",
         place.source,
         place.line,
     )

@@ -1,22 +1,24 @@
 """CDA R2 and C-CDA: one note a document, its sections under their titles, its layout kept as lines.
 
-Takes a ClinicalDocument; gives a note whose text is the narrative of every section in order, so that nothing
-is lost by a wrong guess about where an examination stands. What sections are called is said by their titles,
-and where they have none by their LOINC codes. Coded entries are not read: the narrative is what was attested.
+Takes a ClinicalDocument; gives a note whose text is the narrative of its sections in order: those of an
+examination, or all where there is none or the options say so (see `sections`). What sections are called is
+said by their titles, and where they have none by their LOINC codes. Coded entries are not read: the narrative
+is what was attested.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from converter.model import Diagnostic
 from converter.sources.attachments import Taken, from_base64, from_text, kind_of
-from converter.sources.cda_header import HL7, fields_of, sections_named
+from converter.sources.cda_header import HL7, fields_of, loinc_code, sections_named
 from converter.sources.fields import Place, note_from_fields
 from converter.sources.flow import Flow
 from converter.sources.format import Format, NoteStream, Opened
 from converter.sources.narrative import Narrative
 from converter.sources.options import SourceOptions
+from converter.sources.sections import Section, chosen, passed_over
 from converter.sources.troubles import error, information
 from converter.sources.whole_file import file_too_large
 from converter.sources.xml_text import (
@@ -58,7 +60,7 @@ def read_cda(opened: Opened, options: SourceOptions) -> NoteStream:
 def _note(root: "_Element", source: str, opened: Opened, options: SourceOptions) -> NoteStream:
     place = Place(opened.name, None, opened.note_id)
     body = root.find(f"{HL7}component/{HL7}nonXMLBody/{HL7}text")
-    taken = _sections(root, source, place) if body is None else _packed(body, place)
+    taken = _sections(root, source, place, options) if body is None else _packed(body, place)
     yield from taken.troubles
     if taken.text is None:
         return
@@ -70,17 +72,18 @@ def _note(root: "_Element", source: str, opened: Opened, options: SourceOptions)
     yield replace(note, origin=taken.origin)
 
 
-def _sections(root: "_Element", source: str, place: Place) -> Taken:
+def _sections(root: "_Element", source: str, place: Place, options: SourceOptions) -> Taken:
     """The narrative of a structured body."""
+    elements = list(root.iterfind(f"{HL7}component/{HL7}structuredBody//{HL7}section"))
+    sections = _described(elements)
+    taken = chosen(sections, options.sections)
     places = regions(root, source)
     flow = Flow()
-    troubles: list[Diagnostic] = []
-    bare = 0
-    for section in root.iterfind(f"{HL7}component/{HL7}structuredBody//{HL7}section"):
-        if section.find(f"{HL7}text") is None and section.find(f"{HL7}entry") is not None:
-            bare += 1
+    troubles = [*passed_over(sections, taken, options.sections, place)]
+    read = [element for element, wanted in zip(elements, taken, strict=True) if wanted]
+    for section in read:
         troubles += _section(section, source, places, flow, place)
-    if bare:
+    if bare := sum(map(_is_bare, read)):
         troubles.append(
             information(
                 "section-without-narrative",
@@ -90,6 +93,29 @@ def _sections(root: "_Element", source: str, place: Place) -> Taken:
         )
     text, origin = flow.result()
     return Taken(text, origin, tuple(troubles))
+
+
+def _described(elements: "Sequence[_Element]") -> list[Section]:
+    """What decides whether a section is read."""
+    numbers = {element: number for number, element in enumerate(elements)}
+    sections = []
+    for element in elements:
+        text, title = element.find(f"{HL7}text"), element.find(f"{HL7}title")
+        outer = next(element.iterancestors(f"{HL7}section"), None)
+        sections.append(
+            Section(
+                code=loinc_code(element),
+                title=text_inside(title) if title is not None else sections_named(element),
+                text=text_inside(text) if text is not None else "",
+                inside=None if outer is None else numbers[outer],
+                line=line_of(element),
+            )
+        )
+    return sections
+
+
+def _is_bare(section: "_Element") -> bool:
+    return section.find(f"{HL7}text") is None and section.find(f"{HL7}entry") is not None
 
 
 def _section(
@@ -129,14 +155,14 @@ def _packed(body: "_Element", place: Place) -> Taken:
         return from_base64(packed, content_type, place)
     kind = kind_of(content_type)
     if kind == "rtf":
-        return Taken(None, troubles=(_not_packed(content_type, place),))
+        return Taken(None, troubles=(_not_packed(place),))
     return from_text(packed, kind or "plain", place)
 
 
-def _not_packed(content_type: str, place: Place) -> Diagnostic:
+def _not_packed(place: Place) -> Diagnostic:
     return error(
         "attachment-not-packed",
-        f"The document of the type {content_type[:60]} is not packed in base64, so it was left out.",
+        "The document is RTF that is not packed in base64, so it was left out.",
         place.source,
         place.line,
     )

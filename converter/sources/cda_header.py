@@ -55,9 +55,13 @@ def fields_of(root: "_Element") -> dict[str, str]:
 
 def sections_named(section: "_Element") -> str:
     """The heading of a section without a title: what its code is called."""
+    return _SECTIONS.get(loinc_code(section)) or _attribute(_at(section, "code"), "displayName")
+
+
+def loinc_code(section: "_Element") -> str:
+    """The LOINC code of a section; empty where it has none."""
     code = _at(section, "code")
-    known = _SECTIONS.get(_attribute(code, "code")) if _attribute(code, "codeSystem") == LOINC else None
-    return known or _attribute(code, "displayName")
+    return _attribute(code, "code") if _attribute(code, "codeSystem") == LOINC else ""
 
 
 def _at(element: "_Element | None", *path: str) -> "_Element | None":

@@ -14,7 +14,7 @@ from converter.sources.decode import Lines
 from converter.sources.fields import Place, note_from_fields
 from converter.sources.format import Format, NoteStream, Opened
 from converter.sources.options import FIELDS, SourceOptions
-from converter.sources.troubles import error, warning
+from converter.sources.troubles import error, names_shown, warning
 
 _DELIMITERS = {"csv": ",;\t|", "tsv": "\t|,;"}
 _SHAPES_KEPT = 100
@@ -229,7 +229,7 @@ def _doubled(header: Sequence[str], columns: Mapping[str, int]) -> list[str]:
 def _header_troubles(
     header: Sequence[str], columns: Mapping[str, int], source: str, line: int, options: SourceOptions
 ) -> Iterator[Diagnostic]:
-    seen = ", ".join(header[:20])
+    seen = names_shown(header)
     if "text" not in columns:
         yield error(
             "no-text-column",

@@ -23,6 +23,7 @@ from converter.sources.troubles import error, information
 from converter.sources.xml_text import NotParsed, declared_encoding, parse_xml, regions, root_name
 
 _TYPE = re.compile(r'(?<!\\)"resourceType"\s*:\s*"[A-Z]')
+_KIND = re.compile(r"[A-Za-z]{1,40}")
 _ROOT = re.compile(rf"""<[A-Z]\w*\b[^<>]*\bxmlns\s*=\s*["']{re.escape(NAMESPACE)}["']""")
 _DEEPEST_BUNDLE = 5
 
@@ -45,7 +46,10 @@ def read_fhir(opened: Opened, options: SourceOptions) -> NoteStream:
             yield from _notes(*item, opened, options, others)
     yield from lines.last_troubles()
     if others:
-        counted = ", ".join(f"{count} {name[:40]}" for name, count in sorted(others.items()))
+        counted = ", ".join(
+            f"{count} {name if _KIND.fullmatch(name) else 'of an odd type'}"
+            for name, count in sorted(others.items())
+        )
         yield information(
             "no-text-in-resource",
             f"Some resources hold no text, so they are no notes ({counted}).",
@@ -138,7 +142,7 @@ def _note(
     number = path.rpartition("entry[")[2].partition("]")[0] if path else ""
     spare = ":".join(part for part in (opened.stem, str(line or ""), number) if part)
     place = Place(opened.name, line, spare)
-    taken = text_in(resource, scope, place)
+    taken = text_in(resource, scope, place, options.sections)
     if taken is None:
         others[kind] += 1
         return

@@ -4,37 +4,37 @@ Takes a resource as plain values; gives our fields with the text and its origin,
 References are to FHIR R4 (https://hl7.org/fhir/R4/); R5's names for the same things are known too.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from converter.sources.attachments import Taken, from_base64, from_text, kind_of
+from converter.sources.fhir_composition import composition_text
 from converter.sources.fhir_values import Resource, Scope, concept, first, values
 from converter.sources.fields import Place
-from converter.sources.hypertext import text_of_html
-from converter.sources.origins import Origin, moved
 from converter.sources.troubles import error, information, warning
 
 if TYPE_CHECKING:
     from converter.model import Diagnostic
 
-_DEEPEST_SECTION = 30
 _PREFERRED = ("plain", "html", "rtf")
 
 
-def text_in(resource: Resource, scope: Scope, place: Place) -> Taken | None:
+def text_in(resource: Resource, scope: Scope, place: Place, sections: Sequence[str]) -> Taken | None:
     """The text of a resource, or None for a kind of resource that is no note.
 
     Args:
         resource: the resource.
         scope: what its references can point to.
         place: where it stands, for messages.
+        sections: which sections of a Composition are read.
     """
-    reader = _READERS.get(first(resource, "resourceType"))
-    if reader is None:
+    kind = first(resource, "resourceType")
+    reader = _READERS.get(kind)
+    if reader is None and kind != "Composition":
         return None
     if "entered-in-error" in (first(resource, "status"), first(resource, "docStatus")):
         return _withdrawn(place)
-    return reader(resource, scope, place)
+    return reader(resource, scope, place) if reader else composition_text(resource, place, sections)
 
 
 def fields_in(resource: Resource, scope: Scope) -> dict[str, str]:
@@ -145,65 +145,6 @@ def _rank(content_type: str) -> int:
     return _PREFERRED.index(kind) if kind else len(_PREFERRED)
 
 
-def _composition(resource: Resource, _scope: Scope, place: Place) -> Taken | None:
-    """Composition: the narratives of its sections under their titles; its own where no section has any."""
-    writer = _Narratives(place)
-    for section in values(resource, "section"):
-        writer.section(section, 1)
-    if not writer.found:
-        writer.narrative(resource)
-    if not writer.found:
-        trouble = warning("empty-document", "The Composition holds no narrative.", place.source, place.line)
-        return Taken("\n".join(writer.lines), troubles=(*writer.troubles, trouble))
-    return Taken("".join(writer.lines), tuple(writer.origin), tuple(writer.troubles))
-
-
-class _Narratives:
-    """Puts narratives together; their origin counts in all of them, one after another."""
-
-    def __init__(self, place: Place) -> None:
-        self.lines: list[str] = []
-        self.origin: list[tuple[int, int, int]] = []
-        self.troubles: list[Diagnostic] = []
-        self.found = False
-        self._place = place
-        self._length = 0
-        self._before = 0
-
-    def section(self, section: Any, depth: int) -> None:
-        """Write a section and those in it."""
-        if depth > _DEEPEST_SECTION:
-            self.troubles.append(
-                error("nested-too-deeply", "Sections are nested too deeply; the inner ones were left out.",
-                      self._place.source, self._place.line)
-            )  # fmt: skip
-            return
-        title = first(section, "title") or concept(_one(section, "code"))
-        if title:
-            self._write(title, ())
-        self.narrative(section)
-        for inner in values(section, "section"):
-            self.section(inner, depth + 1)
-
-    def narrative(self, node: Any) -> None:
-        """Write the narrative of a section or a resource."""
-        source = next((one for one in values(node, "text", "div") if isinstance(one, str)), "")
-        text, origin, troubles = text_of_html(source, self._place.source, self._place.line)
-        self.troubles += troubles
-        if text:
-            self.found = True
-            self._write(text, moved(origin, 0, self._before))
-        self._before += len(source)
-
-    def _write(self, text: str, origin: Origin) -> None:
-        if self.lines:
-            self.lines.append("\n")
-            self._length += 1
-        self.origin += moved(origin, self._length)
-        self.lines.append(text)
-        self._length += len(text)
-
-
 def _observation(resource: Resource, _scope: Scope, _place: Place) -> Taken | None:
     """Observation: what it says in words, after its name, and its notes; None where there are no words."""
     lines = list(_said(resource))
@@ -244,7 +185,6 @@ def _withdrawn(place: Place) -> Taken:
 
 
 _READERS: dict[str, Callable[[Resource, Scope, Place], Taken | None]] = {
-    "Composition": _composition,
     "DiagnosticReport": _report,
     "DocumentReference": _document,
     "Observation": _observation,

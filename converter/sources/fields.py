@@ -14,6 +14,7 @@ from converter.sources.dates import completed_years, day_or_less, moment
 from converter.sources.options import SourceOptions
 from converter.sources.troubles import warning
 
+_FIGURES = re.compile(r"[-\d\s.,:/+TZ]{1,40}")
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
 
@@ -124,7 +125,7 @@ def _authored(value: str | None, place: Place, troubles: list[Diagnostic]) -> tu
         troubles.append(
             warning(
                 "bad-time",
-                f"The time of day in authored '{_short(value)}' is not a time, so only the date was kept.",
+                f"The time of day in authored {_shown(value)} is not a time, so only the date was kept.",
                 place.source,
                 place.line,
             )
@@ -144,7 +145,7 @@ def _birth_date(value: str | None, place: Place, troubles: list[Diagnostic]) -> 
 def _bad_date(name: str, value: str, place: Place) -> Diagnostic:
     return warning(
         "bad-date",
-        f"The {name} '{_short(value)}' is not a date, so it was left out.",
+        f"The {name} {_shown(value)} is not a date, so it was left out.",
         place.source,
         place.line,
         hint="Write dates as year-month-day, e.g. 2023-02-28.",
@@ -159,7 +160,7 @@ def _age(value: str | None, place: Place, troubles: list[Diagnostic]) -> int | N
         troubles.append(
             warning(
                 "bad-age",
-                f"The age '{_short(value)}' is not an age in years, so it was left out.",
+                f"The age {_shown(value)} is not an age in years, so it was left out.",
                 place.source,
                 place.line,
             )
@@ -167,5 +168,6 @@ def _age(value: str | None, place: Place, troubles: list[Diagnostic]) -> int | N
     return found
 
 
-def _short(value: str) -> str:
-    return value if len(value) <= 40 else f"{value[:37]}..."
+def _shown(value: str) -> str:
+    """A value with figures and marks alone; anything else may be words of the note in the wrong column."""
+    return f"'{value}'" if _FIGURES.fullmatch(value) else f"({len(value)} characters)"

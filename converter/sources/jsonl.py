@@ -9,7 +9,7 @@ from converter.sources.fields import Place, note_from_fields
 from converter.sources.format import Format, NoteStream, Opened
 from converter.sources.json_value import parse_json
 from converter.sources.options import FIELDS, SourceOptions
-from converter.sources.troubles import error, warning
+from converter.sources.troubles import error, names_shown, warning
 
 _SHAPES = 1000
 """Different sets of names whose meaning is remembered."""
@@ -134,7 +134,7 @@ def _fields(
 
 
 def _no_text(record: Mapping[str, Any], place: Place, options: SourceOptions) -> Diagnostic:
-    seen = ", ".join(list(record)[:12]) or "none"
+    seen = names_shown(list(record)) or "none"
     return error(
         "no-text",
         f"The line has no text in the field {options.column('text')}.",

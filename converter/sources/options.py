@@ -35,6 +35,7 @@ class SourceOptions:
         system: URI of the space in which the ids are unique, for notes that do not name one.
         file_name: which fields the names of plain text files hold, e.g. `{patient}-V*`; see `file_names`.
         encoding: the inputs' character encoding, or None for UTF-8 with a fallback to Windows-1252.
+        sections: which sections of CDA documents and FHIR Compositions are read; see `sections`.
         largest_note: notes of more characters than this are refused, so that memory stays bounded.
     """
 
@@ -43,6 +44,7 @@ class SourceOptions:
     system: str | None = None
     file_name: str | None = None
     encoding: str | None = None
+    sections: tuple[str, ...] = ("examination",)
     largest_note: int = 32 * 1024 * 1024
 
     def column(self, name: str) -> str:

@@ -109,6 +109,8 @@ def archive(tmp_path_factory: pytest.TempPathFactory) -> Archive:
         ("component-code-value-concept=level$absent,level$high&code=patellar,achilles", ["n1", "n2", "n3"]),
         ("component-code-value-concept=plantar-response$not-extensor", ["n6"]),
         ("patient.identifier=p2", ["n2", "n3"]),
+        ("patient:identifier=p2", ["n2", "n3"]),
+        ("subject:identifier=p2&performer:identifier=a2", ["n2"]),
         ("subject.identifier=urn:lake:patient|p2", ["n2"]),
         ("patient.identifier=urn:lake:patient|p2&performer.identifier=urn:lake:practitioner|a2", ["n2"]),
         ("performer.identifier=a2", ["n2"]),
@@ -131,6 +133,7 @@ def test_notes_without_a_system_are_found_under_the_default_one(archive: Archive
     ("text", "complaint"),
     [
         ("Patient?name=x", "Only Observations can be searched: begin with Observation?"),
+        ("Observation?patient=p1", "write patient:identifier= instead of patient=."),
         ("Observation?name=x", "does not know the search parameter 'name'; known are code, date,"),
         ("Observation?code:text=knee", "does not know the search parameter 'code:text'"),
         ("Observation?code=knee", "names no reflex: 'knee'"),

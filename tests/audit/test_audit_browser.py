@@ -1,8 +1,10 @@
-"""The report in a real browser: opens without a complaint, filters, fits a phone, works by keyboard.
+"""The report in a real browser: opens without a complaint, filters, prints, fits a phone, works by keyboard.
 
-Chromium (Debian package) driven by Playwright; both are real parts of the tests.
+Chromium (Debian package) driven by Playwright, and axe-core, a checker of accessibility (WCAG 2.1 rules), are
+real parts of the tests.
 """
 
+import os
 import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -112,3 +114,58 @@ def test_everything_stands_open_without_the_script(browser: "Browser", report: P
     assert opened.locator('#figure-reflexes .panel[data-dimension="month"]').is_visible()
     assert not opened.locator("#filters").is_visible()
     context.close()
+
+
+def axe_core() -> Path:
+    found = Path(os.environ.get("PLEXOR_PARTS", "")) / "node_modules" / "axe-core" / "axe.min.js"
+    if not os.environ.get("PLEXOR_PARTS") or not found.is_file():
+        pytest.skip("axe-core is not installed; it is one of the real parts, see PLEXOR_PARTS")
+    return found
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_an_accessibility_checker_finds_nothing(browser: "Browser", report: Path, scheme: str) -> None:
+    script = axe_core()
+    context = browser.new_context(bypass_csp=True, color_scheme="dark" if scheme == "dark" else "light")
+    opened = context.new_page()
+    opened.goto(report.as_uri())
+    opened.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+    opened.add_script_tag(path=str(script))
+    found = opened.evaluate("axe.run()")
+    assert [f"{one['id']}: {one['nodes'][0]['html'][:100]}" for one in found["violations"]] == []
+    assert len(found["passes"]) > 20  # it did look
+    context.close()
+
+
+def test_the_charts_take_the_colours_of_the_page(browser: "Browser", report: Path) -> None:
+    """The values of report.css: blue and sky blue of Okabe and Ito's palette, told apart by all readers."""
+    bar = '#figure-exam .panel[data-dimension="examiner"] svg [fill="var(--bar)"]'
+    for scheme, colour in (("light", "rgb(0, 114, 178)"), ("dark", "rgb(86, 180, 233)")):
+        opened = browser.new_page(color_scheme="dark" if scheme == "dark" else "light")
+        opened.goto(report.as_uri())
+        assert opened.locator(bar).first.evaluate("one => getComputedStyle(one).fill") == colour
+        opened.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_report_prints(browser: "Browser", report: Path, scheme: str, tmp_path: Path) -> None:
+    """On paper: every table open, no filters, dark ink on white whatever the screen shows."""
+    from pypdf import PdfReader
+
+    opened = browser.new_page(color_scheme="dark" if scheme == "dark" else "light")
+    opened.goto(report.as_uri())
+    opened.check("input[value=facility]")
+    opened.pdf(path=str(tmp_path / "report.pdf"), format="A4")
+    pages = [page.extract_text().replace("\ufb02", "fl") for page in PdfReader(tmp_path / "report.pdf").pages]
+    text = "\n".join(pages)
+    assert "For records work, not a diagnosis" in pages[0]
+    assert "Compare by" not in text
+    assert "With reflexes documented, by facility" in " ".join(text.split())
+    assert "UNIT-2 100% 5 5" in text  # by hand: N8 to N10, N12, N13, all with reflexes
+    assert "N8 EX-1 UNIT-2 consult 2031-02" in text
+    opened.emulate_media(media="print")
+    colours = opened.evaluate(
+        "[getComputedStyle(document.body).backgroundColor, getComputedStyle(document.body).color]"
+    )
+    assert colours == ["rgb(255, 255, 255)", "rgb(0, 0, 0)"]
+    opened.close()

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import re
+import sys
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -21,6 +22,9 @@ from converter.audit import (
     patient_html,
     report_html,
 )
+from converter.audit.charts import control_svg, group_bars
+from converter.audit.control import control_chart
+from converter.audit.values import Row
 from converter.cli.audit import Naming, ReportFormat, write_audit, write_patients
 from converter.cli.audit import audit as audit_command
 from converter.cli.running import CannotRunError
@@ -49,8 +53,12 @@ def hostile_rows() -> list[tuple[str | None, ...]]:
     ]
 
 
-def test_the_report_needs_nothing_from_outside() -> None:
-    page = report_html(audited(small_archive()))
+@pytest.fixture(scope="module")
+def page() -> str:
+    return report_html(audited(small_archive()))
+
+
+def test_the_report_needs_nothing_from_outside(page: str) -> None:
     elements = Elements(page)
     assert not {"link", "iframe", "img", "object", "embed"} & set(elements.tags)
     loads = [value for name, value in elements.attributes if name in ("src", "href", "action", "xlink:href")]
@@ -59,8 +67,8 @@ def test_the_report_needs_nothing_from_outside() -> None:
     assert "@import" not in page
 
 
-def test_every_chart_has_a_name_and_a_table() -> None:
-    page = report_html(audited(small_archive()))
+def test_every_chart_has_a_name_and_a_table(page: str) -> None:
+    assert page.count("<svg") > 100
     assert page.count("<svg") == page.count('role="img"') == len(re.findall(r"<svg[^>]*>\s*<title>", page))
     for panel in page.split('<div class="panel"')[1:]:
         assert "<table>" in panel.split('<div class="panel"')[0]
@@ -83,9 +91,9 @@ def test_the_page_allows_only_its_own_script() -> None:
     assert "script-src 'sha256-" in page.replace("&#39;", "'")
 
 
-def test_every_form_of_the_report_carries_the_cautions() -> None:
+def test_every_form_of_the_report_carries_the_cautions(page: str) -> None:
     audit = audited(small_archive())
-    assert CAUTION.split(",")[0] in report_html(audit)
+    assert CAUTION.split(",")[0] in page
     assert CAUTION in audit_record(audit)["cautions"]
     assert all(CAUTION in row["caution"] for row in audit_rows(audit))
 
@@ -141,8 +149,51 @@ def test_csv_and_json_agree() -> None:
     assert (first["count"], first["of"]) == ("3", "11")
 
 
-def test_the_same_archive_gives_the_same_bytes() -> None:
-    assert report_html(audited(small_archive())) == report_html(audited(small_archive()))
+def test_the_same_archive_gives_the_same_bytes(page: str) -> None:
+    assert report_html(audited(small_archive())) == page
+
+
+def test_the_page_stays_light(page: str) -> None:
+    """13 notes with all their charts: well under a megabyte, so that it can be sent and opened on a phone."""
+    assert len(page.encode()) < 700_000
+
+
+def test_without_the_package_that_draws_one_sentence_says_so(
+    archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "vl_convert", None)
+    with pytest.raises(CannotRunError, match=r"pip install 'plexor\[audit\]'"):
+        audit_command(archive, out=tmp_path / "report.html")
+    assert not (tmp_path / "report.html").exists()
+    assert audit_command(archive, out=tmp_path / "report.json", format_=ReportFormat.JSON) == 0
+
+
+def test_bars_are_as_long_as_their_shares() -> None:
+    """A quarter of 250 units is 62.5; a hidden group has no bar; hostile names stay text."""
+    rows = [
+        Row(dimension="examiner", group=HOSTILE, counts={"yes": 1}, of=4),
+        Row(dimension="examiner", group="EX-2", counts={"yes": None}, of=4),
+    ]
+    drawn = group_bars("by examiner", rows, None)
+    assert re.findall(r'd="M0,3h([\d.]+)v20[^"]*" fill="var\(--bar\)"', drawn) == ["62.5"]
+    assert "EX-2" not in drawn
+    assert "<script" not in drawn
+    assert "<desc>" in drawn
+
+
+def test_months_beyond_the_limits_are_diamonds() -> None:
+    """By hand: centre 102/300 = 0.34, limits 0.34 +- 3 * sqrt(0.34 * 0.66 / 100) = 0.198 and 0.482; 90% is
+    beyond, so are 10% and 2%."""
+    rows = [
+        Row(dimension="month", group=f"2031-0{at}", counts={"yes": yes}, of=100)
+        for at, yes in ((1, 90), (2, 10), (3, 2))
+    ]
+    chart = control_chart(rows)
+    assert chart is not None
+    drawn = control_svg("by month", chart)
+    assert "centre 34%; beyond the limits: 2031-01, 2031-02, 2031-03" in drawn
+    assert len(re.findall(r'<path transform="[^"]*" d="[^"A]*" fill="var\(--mark\)"', drawn)) == 3
+    assert drawn.count("A4.472") == 0  # no circles
 
 
 def test_patient_pages_mark_findings_and_show_hostile_notes_harmlessly() -> None:

@@ -6,6 +6,7 @@ import java.nio.file.DirectoryStream;
 import java.nio.file.Files;
 import java.nio.file.Path;
 import java.nio.file.Paths;
+import java.util.Arrays;
 import java.util.Scanner;
 import org.hl7.fhir.common.hapi.validation.support.CommonCodeSystemsTerminologyService;
 import org.hl7.fhir.common.hapi.validation.support.InMemoryTerminologyServerValidationSupport;
@@ -15,12 +16,14 @@ import org.hl7.fhir.common.hapi.validation.support.ValidationSupportChain;
 import org.hl7.fhir.common.hapi.validation.validator.FhirInstanceValidator;
 
 /**
- * Validates the files named on standard input against R4 and the definitions in the folders named as arguments.
+ * Validates the files named on standard input against the release named first and the definitions
+ * in the folders named after it.
  * Writes "==", a tab and the file, then a line per message: severity, place and text, separated by tabs.
  */
 public class ReferenceValidator {
-  public static void main(String[] folders) throws Exception {
-    FhirContext context = FhirContext.forR4();
+  public static void main(String[] arguments) throws Exception {
+    FhirContext context = arguments[0].equals("R5") ? FhirContext.forR5() : FhirContext.forR4();
+    String[] folders = Arrays.copyOfRange(arguments, 1, arguments.length);
     PrePopulatedValidationSupport own = new PrePopulatedValidationSupport(context);
     for (String folder : folders) {
       try (DirectoryStream<Path> files = Files.newDirectoryStream(Paths.get(folder), "*.json")) {

@@ -18,7 +18,7 @@ _HERE = Path(__file__).parent
 
 
 def java_errors(
-    resources: Mapping[str, Json], folders: Iterable[Path], scratch: Path
+    resources: Mapping[str, Json], folders: Iterable[Path], scratch: Path, release: str = "R4"
 ) -> dict[str, list[str]]:
     """What the Java reference validator calls errors, by the name of the resource.
 
@@ -35,7 +35,7 @@ def java_errors(
     )
     names = _written(resources, scratch)
     run = subprocess.run(
-        [java, "-Xmx2g", "-cp", classpath, "ReferenceValidator", *map(str, folders)],
+        [java, "-Xmx2g", "-cp", classpath, "ReferenceValidator", release, *map(str, folders)],
         input="\n".join(names),
         capture_output=True,
         text=True,

@@ -9,14 +9,15 @@ import os
 import shutil
 import subprocess
 from collections.abc import Iterator
+from decimal import Decimal
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
-from check_helpers import observation, part
+from check_helpers import PROFILE, base_checker, observation, part, profile
 
-from converter.check import Definitions
+from converter.check import Checker, Definitions
 from converter.check.findings import Scope
 from converter.check.footprint import footprint
 from converter.check.invariants import evaluated, is_readable
@@ -287,3 +288,68 @@ def test_unfolding_does_not_touch_the_base() -> None:
     unfold(library, code)
     assert code.children is not None
     assert code.children["coding"].path == "Observation.code.coding"
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high"),
+    [
+        # FHIRPath: a value of limited precision stands for every value that rounds to it
+        ("2024", "2024-01-01T00:00:00.000+14:00", "2024-12-31T23:59:59.999-12:00"),
+        ("2024-02", "2024-02-01T00:00:00.000+14:00", "2024-02-29T23:59:59.999-12:00"),
+        ("2024-02-03T10:11:12Z", "2024-02-03T10:11:12.000Z", "2024-02-03T10:11:12.999Z"),
+        ("10:30", "10:30:00.000", "10:30:59.999"),
+        (Decimal("1.5"), Decimal("1.45"), Decimal("1.55")),
+        (2, Decimal("1.5"), Decimal("2.5")),
+        ("soon", None, None),
+    ],
+)
+def test_boundaries(value: Any, low: Any, high: Any) -> None:
+    environment = Environment(value, {}, {})
+    assert compiled("lowBoundary()")([value], environment) == ([] if low is None else [low])
+    assert compiled("highBoundary()")([value], environment) == ([] if high is None else [high])
+
+
+def test_a_period_of_r5_may_begin_and_end_on_one_day() -> None:
+    """Source: https://hl7.org/fhir/R5/datatypes.html#Period, per-1."""
+    for period, fault in (
+        ({"start": "2024-02-03", "end": "2024-02-03"}, []),
+        ({"start": "2024-02-03", "end": "2024"}, []),
+        ({"start": "2024-02-06", "end": "2024-02-03"}, ["invariant"]),
+    ):
+        found = base_checker("R5").check(observation(effectivePeriod=period))
+        assert [one.code for one in found if one.rule == "per-1"] == fault
+
+
+def test_a_rule_left_to_the_library_resolves_within_the_resource_at_hand() -> None:
+    rule = {
+        "key": "born",
+        "severity": "error",
+        "human": "a birth date",
+        # toDate() is not read by our own reader
+        "expression": "subject.resolve().birthDate.toDate().exists()",
+    }
+    definition = profile({"path": "Observation", "constraint": [rule]})
+    checker = Checker(Definitions([definition]))
+    for birth, fault in (
+        ({"birthDate": "1970-01-01"}, []),
+        ({}, ["born"]),
+        ({"birthDate": "1980-01-01"}, []),
+    ):
+        patient = {"resourceType": "Patient", "id": "p", **birth}
+        resource = observation(subject={"reference": "#p"}, contained=[patient])
+        found = checker.check(resource, [PROFILE])
+        assert [one.rule for one in found if one.severity == "error"] == fault
+
+
+def test_the_type_of_what_a_reference_leads_to_is_told() -> None:
+    rule = {
+        "key": "who",
+        "severity": "error",
+        "human": "a patient",
+        "expression": "subject.resolve() is Patient",
+    }
+    checker = Checker(Definitions([profile({"path": "Observation", "constraint": [rule]})]))
+    for kind, fault in (("Patient", []), ("Device", ["who"])):
+        resource = observation(subject={"reference": "#p"}, contained=[{"resourceType": kind, "id": "p"}])
+        found = checker.check(resource, [PROFILE])
+        assert [one.rule for one in found if one.severity == "error" and one.rule == "who"] == fault

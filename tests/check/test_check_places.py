@@ -27,7 +27,12 @@ def entry(resource: Json, url: str | None = None, **more: Any) -> Json:
     [
         (bundle(entry(PATIENT, UUID), entry(observation(subject={"reference": UUID}))), []),
         (
-            bundle(entry(observation(subject={"reference": UUID}))),
+            bundle(
+                entry(
+                    observation(subject={"reference": UUID}), request={"method": "POST", "url": "Observation"}
+                ),
+                kind="transaction",
+            ),
             [("reference-unresolved", "Bundle.entry[0].resource.subject")],
         ),
         (

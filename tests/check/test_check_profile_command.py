@@ -39,7 +39,7 @@ def test_check_of_a_faulty_folder(tmp_path: Path, capsys: pytest.CaptureFixture[
     faulty = profile({"path": "Observation.status", "min": 0})
     (tmp_path / "a.json").write_text(json.dumps(faulty), encoding="utf-8")
     assert command(Action.CHECK, profiles=[tmp_path]) == INPUT_ERRORS
-    assert "lower than the base's min" in capsys.readouterr().out
+    assert "lower than the base's min" in " ".join(capsys.readouterr().out.split())
 
 
 @pytest.mark.parametrize(
@@ -53,3 +53,11 @@ def test_check_of_a_faulty_folder(tmp_path: Path, capsys: pytest.CaptureFixture[
 def test_what_cannot_be_done(action: Action, name: str | None, release: str, words: str) -> None:
     with pytest.raises(CannotRunError, match=words):
         command(action, name, release=release)
+
+
+def test_a_tree_keeps_its_indent_and_its_width(capsys: pytest.CaptureFixture[str]) -> None:
+    assert command(Action.SHOW, "reflex-summary") == CLEAN
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 140
+    assert any(line.startswith("      title ") for line in lines)
+    assert any("as Composition.section" in line for line in lines)

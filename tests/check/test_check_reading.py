@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from check_helpers import observation, read_one
+from check_helpers import base_checker, observation, read_one
 from mutations import good_resources
 
 from converter.check import Definitions, read_resources
@@ -199,6 +199,34 @@ def test_xml_faults(inner: str, code: str) -> None:
 def test_xml_that_is_no_resource(tmp_path: Path, document: str) -> None:
     (tmp_path / "a.xml").write_text(document, encoding="utf-8")
     assert codes([*read_resources([tmp_path / "a.xml"])]) == ["not-xml"]
+
+
+@pytest.mark.parametrize(
+    ("inner", "path"),
+    [
+        # FHIR R4, https://hl7.org/fhir/R4/xml.html and the patterns of https://hl7.org/fhir/R4/datatypes.html
+        ("<active/>", "Patient.active"),
+        ('<name><id value="a"/><family value="x"/></name>', "Patient.name[0].id"),
+        ('<multipleBirthInteger value="01"/>', "Patient.multipleBirth.ofType(integer)"),
+        ('<multipleBirthInteger value="+1"/>', "Patient.multipleBirth.ofType(integer)"),
+        ('<multipleBirthInteger value=" 1"/>', "Patient.multipleBirth.ofType(integer)"),
+    ],
+)
+def test_xml_values_are_written_as_fhir_writes_them(inner: str, path: str) -> None:
+    content = f'<Patient xmlns="http://hl7.org/fhir">{inner}</Patient>'.encode()
+    resource, problems = resource_from_xml(content, Definitions(()).library("R4"))
+    found = [*problems, *base_checker().check(resource)]
+    assert path in [one.path for one in found if one.severity == "error"]
+
+
+@pytest.mark.parametrize("number", [".5", "007.5", "+1.5", "INF", "NaN", "1.5.1", "1,5"])
+def test_xml_decimals_are_written_as_fhir_writes_them(number: str) -> None:
+    inner = f'<valueQuantity><value value="{number}"/></valueQuantity>'
+    content = f"""<Observation xmlns="http://hl7.org/fhir"><status value="final"/>
+        <code><text value="a"/></code>{inner}</Observation>""".encode()
+    resource, _ = resource_from_xml(content, Definitions(()).library("R4"))
+    found = [one.path for one in base_checker().check(resource) if one.severity == "error"]
+    assert "Observation.value.ofType(Quantity).value" in found
 
 
 def test_our_xml_reads_back_as_our_json() -> None:

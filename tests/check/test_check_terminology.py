@@ -203,3 +203,21 @@ def test_unknown_value_set_is_said_as_information() -> None:
     found = checker.check(observation(method={"coding": [{"system": CS, "code": "leg"}]}), [PROFILE])
     assert errors(found) == []
     assert "code-not-checked" in {one.code for one in found}
+
+
+def test_a_prescribed_code_outweighs_a_preferred_binding() -> None:
+    own = {"coding": [{"system": "https://site.example/codes", "code": "knee"}]}
+    resource = {
+        "resourceType": "Composition",
+        "status": "final",
+        "type": own,
+        "date": "2031-03-02",
+        "author": [{"display": "a"}],
+        "title": "a",
+    }
+    # Composition.type is bound to doc-typecodes, preferred: https://hl7.org/fhir/R4/composition.html
+    plain = Checker(Definitions(())).check(resource)
+    assert "Composition.type" in [one.path for one in plain if one.code == "code-not-in-value-set"]
+    states = profile({"path": "Composition.type", "patternCodeableConcept": own}, type_name="Composition")
+    found = Checker(Definitions([states])).check(resource, [PROFILE])
+    assert [one.path for one in found if one.code == "code-not-in-value-set"] == []

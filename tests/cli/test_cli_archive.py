@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +69,58 @@ def test_a_pattern_goes_with_other_options(archive: Path) -> None:
     asked = ["find", "--archive", str(archive), "--pattern", "asymmetry of 2", "--format", "jsonl"]
     assert ids(plexor(*asked, "--author", "e1")) == []
     assert ids(plexor(*asked, "--author", "e2", "--site", "plantar")) == ["n3"]
+
+
+@pytest.mark.parametrize("site", ["achilles", "ankle", "ankle jerk", "AJ", "Achilles"])
+def test_a_site_is_named_in_the_words_of_the_trade(archive: Path, site: str) -> None:
+    asked = ("find", "--archive", archive, "--level", "absent", "--format", "jsonl", "--site", site)
+    assert ids(plexor(*asked)) == ["n1", "n2"]
+
+
+def test_a_grade_without_its_scale_is_refused_by_the_names_of_the_options(archive: Path) -> None:
+    ran = plexor("find", "--archive", archive, "--grade", "3")
+    assert (ran.status, "--scale bedside" in ran.err) == (2, True)
+
+
+def test_no_three_words_of_a_note_stand_in_an_archive_without_quotes(tmp_path: Path) -> None:
+    """The demo notes and lines that fail: every text column, and the bytes of the file."""
+    demo = Path(__file__).parents[2] / "fixtures" / "demo"
+    broken = tmp_path / "broken.csv"
+    broken.write_text(
+        'id,text,authored\nb1,"violet harbour, unpaired" of mind,x\nb2,KJ 2+,violet harbour day\n'
+    )
+    archive = tmp_path / "bare.duckdb"
+    ran = plexor("load", demo / "notes.csv", demo / "texts", broken, "--archive", archive, "--no-quotes")
+    assert "failed                   1" in ran.out
+    assert "violet" not in ran.out + ran.err
+    with (demo / "notes.csv").open(encoding="utf-8", newline="") as opened:
+        texts = [row["text"] for row in csv.DictReader(opened)]
+    texts += [file.read_text(encoding="utf-8") for file in (demo / "texts").glob("*.txt")]
+    threes = {three for text in texts for three in _threes(text)} | {"violet harbour"}
+    assert len(threes) > 1000
+    held = archive.read_bytes().decode("latin-1")
+    with duckdb.connect(str(archive), read_only=True) as connection:
+        tables = connection.execute("SELECT table_name FROM duckdb_tables()").fetchall()
+        rows = [row for (table,) in tables for row in connection.execute(f"FROM {table}").fetchall()]
+    columns = {str(value) for row in rows for value in row if value is not None}
+    assert len(columns) > 500
+    ours = " ".join(text.read_text() for text in (documented().glob("*")))
+    found = {three for three in threes if any(three in text for text in (held, *columns))}
+    assert {three for three in found if three not in ours} == set()
+
+
+def _threes(text: str) -> Iterator[str]:
+    """Three words in a row with two of at least four letters; shorter ones stand in any text."""
+    words = text.split()
+    for at in range(len(words) - 2):
+        three = words[at : at + 3]
+        if sum(len(word) > 3 for word in three) > 1:
+            yield " ".join(three)
+
+
+def documented() -> Path:
+    """Where the archive's own descriptions of its views come from, which stand in every archive."""
+    return Path(__file__).parents[2] / "converter" / "archive" / "schema"
 
 
 def test_counts_name_the_scale_beside_the_grade(archive: Path) -> None:

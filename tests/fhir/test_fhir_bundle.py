@@ -19,8 +19,12 @@ def test_every_entry_is_a_conditional_update_by_our_identifier() -> None:
         kind = resource["resourceType"]
         system = {"DocumentReference": "document"}.get(kind, kind.lower())
         expected = f"{kind}?identifier=https://plexor.example/fhir/identifier/{system}|{uuid}"
-        if kind == "Provenance":  # it has no identifier in R4, so a tag carries ours
-            expected = f"Provenance?_tag=https://plexor.example/fhir/CodeSystem/provenance-id|{uuid}"
+        if kind in ("Composition", "Provenance"):
+            # A Provenance has no identifier in R4, and a server that the tests of sending use does not
+            # search that of a Composition; `_tag` is a parameter of every resource (R4, search, 3.1.1.4).
+            tags = f"https://plexor.example/fhir/CodeSystem/{kind.lower()}-id"
+            expected = f"{kind}?_tag={tags}|{uuid}"
+            assert {"system": tags, "code": uuid} in resource["meta"]["tag"]
         assert entry["request"] == {"method": "PUT", "url": expected}
         assert "id" not in resource
 

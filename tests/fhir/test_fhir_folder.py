@@ -191,3 +191,14 @@ def test_damaged_ledger_is_said_with_its_place(tmp_path: Path) -> None:
     (tmp_path / "ledger.jsonl").write_text('{"note": 1}\n', encoding="utf-8")
     with pytest.raises(ValueError, match=r"ledger\.jsonl:1"):
         FolderWriter(tmp_path, FhirOptions())
+
+
+def test_a_half_written_line_of_the_journal_spoils_no_later_one(tmp_path: Path) -> None:
+    convert(tmp_path, built(graded(2)))
+    for _ in range(2):  # twice, since the second run reads what the first wrote behind the half line
+        with (tmp_path / "ledger.jsonl.part").open("a", encoding="utf-8") as journal:
+            journal.write('{"note": "half a li')
+        with pytest.raises(RuntimeError):
+            interrupted(tmp_path, "bundle")
+    convert(tmp_path, built(graded(3)))
+    assert not (tmp_path / "ledger.jsonl.part").exists()

@@ -43,7 +43,7 @@ def test_the_sample_of_hl7_is_read_whole(outside: Path) -> None:
     from lxml import etree
 
     sample = outside / "cda" / "samples" / "History_and_Physical.xml"
-    (note,), troubles = read(sample)
+    (note,), troubles = read(sample, options=SourceOptions(sections=("all",)))
     assert {trouble.severity for trouble in troubles} <= {Severity.INFORMATION, Severity.WARNING}
     root = etree.parse(str(sample)).getroot()
 
@@ -73,7 +73,7 @@ def test_the_sample_of_hl7_is_read_whole(outside: Path) -> None:
 
 def test_the_origin_of_the_sample_is_exact(outside: Path) -> None:
     sample = outside / "cda" / "samples" / "History_and_Physical.xml"
-    (note,), _ = read(sample)
+    (note,), _ = read(sample, options=SourceOptions(sections=("all",)))
     with sample.open(encoding="utf-8", newline="") as opened:
         source = opened.read()
     for start, at, length in note.origin:

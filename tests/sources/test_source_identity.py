@@ -4,11 +4,15 @@ import random
 import tracemalloc
 from pathlib import Path
 
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from note_files import codes, only, read, write
 
 from converter.model import Note, Severity
 from converter.sources import note_from_text
 from converter.sources.identity import Identities
+from converter.sources.number_table import NumberTable
 
 ROWS = "id,text,patient\n"
 
@@ -86,3 +90,26 @@ def test_the_memory_of_identities_stays_small() -> None:
     size, _ = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert size < 20_000 * 200
+
+
+@given(st.lists(st.tuples(st.integers(0, 2**64 - 1) | st.integers(0, 5), st.integers(0, 2**64 - 1))))
+def test_the_table_of_numbers_keeps_what_a_dict_keeps(entries: list[tuple[int, int]]) -> None:
+    table, plain = NumberTable(), dict[int, int]()
+    for key, number in entries:
+        assert (key in table) == (key in plain or (key < 2 and {0, 1} & set(plain) != set()))
+        if key < 2 and (1 - key) in plain:
+            continue  # nought and one share a place
+        table[key] = plain[key] = number
+    assert all(table[key] == number for key, number in plain.items())
+
+
+def test_the_table_of_numbers_grows_and_stays_small() -> None:
+    """100,000 entries within 16 bytes a slot and at most 1 / 0.35 slots an entry."""
+    table = NumberTable()
+    for number in range(100_000):
+        table[number * 0x9E3779B97F4A7C15 % 2**64] = number
+    assert all(table[number * 0x9E3779B97F4A7C15 % 2**64] == number for number in range(0, 100_000, 997))
+    assert 12345 not in table
+    with pytest.raises(KeyError):
+        table[12345]
+    assert table.size() <= 16 * 100_000 / 0.35

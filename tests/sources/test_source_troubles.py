@@ -291,7 +291,8 @@ def test_a_field_that_is_no_date_or_age_is_left_out(
 ) -> None:
     (note,), troubles = read(write(tmp_path / "a.csv", f"id,text,{field}\na,KJ 2+,{value}\n"))
     assert getattr(note, field) == kept
-    assert value in only(troubles, code, WARNING, line=2).message
+    shown = f"({len(value)} characters)" if value.isalpha() else value
+    assert shown in only(troubles, code, WARNING, line=2).message
 
 
 def test_a_note_without_an_identifier_is_named_after_its_line(tmp_path: Path) -> None:

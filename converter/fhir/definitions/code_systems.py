@@ -43,7 +43,7 @@ def reflexes(base: str, known: Iterable[Reflex]) -> dict[str, Any]:
     """Each reflex, and under it the reflex with its side."""
     concepts = [_reflex(reflex) for reflex in known]
     description = "Reflexes and regions that a finding can be about, each also with its side."
-    system = _code_system(base, "reflex", "Reflexes", description, concepts)
+    system = definition(base, "CodeSystem", "reflex", "Reflexes", description)
     kind = {
         "code": "kind",
         "description": "stretch, plantar, clonus, superficial or primitive",

@@ -48,6 +48,7 @@ def _source_words(base: str) -> dict[str, Any]:
         ("negated", 0, "1", "boolean"),
     )
     inner = (("start", 1, "1", "integer"), ("end", 1, "1", "integer"), ("role", 1, "1", "code"))
+    kept = (("field", 1, "1", "code"), ("value", 1, "1", "string"))
     by_url = {"discriminator": [{"type": "value", "path": "url"}], "rules": "closed"}
     elements = [
         element("Extension", short="The characters of the note that a finding rests on", max="1"),
@@ -58,12 +59,18 @@ def _source_words(base: str) -> dict[str, Any]:
         *(one for part in inner for one in _part("Extension.extension:span.extension", *part)),
         element("Extension.extension:span.url", fixedUri="span"),
         element("Extension.extension:span.value[x]", max="0"),
+        element("Extension.extension:kept", min=0, max="*"),
+        element("Extension.extension:kept.extension", slicing=by_url),
+        *(one for part in kept for one in _part("Extension.extension:kept.extension", *part)),
+        element("Extension.extension:kept.url", fixedUri="kept"),
+        element("Extension.extension:kept.value[x]", max="0"),
         element("Extension.url", fixedUri=url),
         element("Extension.value[x]", max="0"),
     ]
     description = (
         "Where a finding stands in its note. Offsets count Unicode code points of the decoded text; the end "
-        "is the character after the last one."
+        "is the character after the last one. Under `kept` stand, as JSON, the fields of the finding that "
+        "no element of the Observation holds exactly."
     )
     return structure(
         base, "source-words", "Source words", description, "Extension", elements, context="Observation"
