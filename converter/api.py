@@ -6,13 +6,11 @@ archive and `searching` asks it.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from converter.assess import AssessOptions, assess_reading
-from converter.fhir import FhirOptions, resources_of
 from converter.model import Assessment, Diagnostic, Note, Reading, Severity
 from converter.model.record import SCHEMA
 from converter.reading import ReadingOptions, read_note
@@ -22,8 +20,10 @@ from converter.words import Vocabulary, load_vocabulary
 
 if TYPE_CHECKING:
     from converter.archive import Archive
+    from converter.assess import AssessOptions
     from converter.audit import Audit, AuditOptions
     from converter.check import Checker
+    from converter.fhir import FhirOptions
 
 FAULT = "reader-fault"
 
@@ -44,11 +44,24 @@ class Session:
     settings: Settings
     vocabulary: Vocabulary
     reading: ReadingOptions
-    assess: AssessOptions
-    fhir: FhirOptions
+    assess: "AssessOptions"
+    fhir: "FhirOptions"
     program: str
     run: str = ""
     time: str | None = None
+
+    def __reduce__(self) -> Any:
+        """Travels without its vocabulary, which is loaded where the session arrives."""
+        values = {one.name: getattr(self, one.name) for one in fields(self) if one.name != "vocabulary"}
+        return _arrived, (values,)
+
+
+def _arrived(values: dict[str, Any]) -> Session:
+    return Session(vocabulary=_vocabulary_of(values["settings"]), **values)
+
+
+def _vocabulary_of(settings: Settings) -> Vocabulary:
+    return load_vocabulary(settings.path(name) for name in settings.vocabulary.files)
 
 
 def open_session(settings: Settings | None = None, *, run: str = "", time: str | None = None) -> Session:
@@ -59,7 +72,7 @@ def open_session(settings: Settings | None = None, *, run: str = "", time: str |
         SettingsError: a setting names a scale, a rule or a file that cannot be used.
     """
     settings = settings or Settings()
-    vocabulary = load_vocabulary(settings.path(name) for name in settings.vocabulary.files)
+    vocabulary = _vocabulary_of(settings)
     return Session(
         settings=settings,
         vocabulary=vocabulary,
@@ -93,12 +106,14 @@ def read_notes(notes: Iterable[Note], session: Session) -> Iterator[tuple[Note, 
         try:
             reading = read_note(note, session.vocabulary, session.reading, session.program)
         except Exception:
-            reading = _not_read(note, session)
+            reading = not_read(note, session)
         yield note, reading
 
 
 def assess(note: Note, reading: Reading, session: Session) -> tuple[Assessment, ...]:
     """What is abnormal in each exam of a note."""
+    from converter.assess import assess_reading
+
     return assess_reading(reading, note, session.vocabulary, session.assess)
 
 
@@ -106,6 +121,8 @@ def convert(
     note: Note, reading: Reading, assessments: Iterable[Assessment], session: Session
 ) -> tuple[list[dict[str, Any]], tuple[Diagnostic, ...]]:
     """The FHIR resources of a note, and what is doubtful about them."""
+    from converter.fhir import resources_of
+
     return resources_of(note, reading, assessments, session.vocabulary, session.fhir)
 
 
@@ -220,9 +237,9 @@ def _by_time(read: tuple[Note, Reading, tuple[Assessment, ...]]) -> tuple[bool, 
     return read[0].authored is None, read[0].authored or ""
 
 
-def _not_read(note: Note, session: Session) -> Reading:
+def not_read(note: Note, session: Session, fault: Diagnostic | None = None) -> Reading:
     """What stands in for the reading of a note that the program itself failed on: a fault of ours, said."""
-    fault = Diagnostic(
+    fault = fault or Diagnostic(
         code=FAULT,
         severity=Severity.ERROR,
         message="The program failed on this note, so nothing was read from it; please report it.",

@@ -5,17 +5,22 @@ Takes notes and a Session; gives the totals of the run. Storing itself belongs t
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from converter.api import FAULT, Session, assess, read_notes
-from converter.model import Diagnostic, Note, Severity
+from converter.api import FAULT, Session, assess
+from converter.engines import Done, local_engine
+from converter.model import Assessment, Diagnostic, Note, Reading, Severity
 from converter.settings import Settings
 from converter.sources import NOTE_KEPT
+from converter.works import ToAssessments
 
 if TYPE_CHECKING:
     from converter.archive import Archive, Item, RunTotals
 
+_FAULTS = frozenset({FAULT, "note-not-done", "note-stops-worker"})
+"""Codes of a reading that stands for a note on which the program itself failed."""
 _BATCH_NOTES, _BATCH_CHARACTERS = 1000, 8_000_000
 
 
@@ -33,6 +38,8 @@ class Loading:
         finished: gives the time when the last note is stored, ISO 8601; else the session's time stands.
         progress: called with the totals so far after each transaction.
         fault: called for each note that the program itself failed on.
+        workers: how many processes read; None for one on each core.
+        warn: called for each worker that dies.
     """
 
     quotes: bool = True
@@ -40,6 +47,8 @@ class Loading:
     finished: Callable[[], str] | None = None
     progress: Callable[["RunTotals"], None] = _nothing
     fault: Callable[[Diagnostic, Note], None] = _nothing
+    workers: int | None = 1
+    warn: Callable[[Diagnostic], None] = _nothing
 
 
 def load(
@@ -69,9 +78,12 @@ def load(
         progress=how.progress,
         assess=lambda note, reading: assess(note, reading, session),
     )
-    with open_archive(archive, create=not how.only_failed) as opened:
-        wanted = _failed_only(items, opened) if how.only_failed else items
-        return store(opened, _to_store(wanted, opened, session, how), run, session.vocabulary, options)
+    with local_engine(ToAssessments(session), how.workers, how.warn) as engine:
+        items = engine.prepared(items)  # workers start before the database does
+        with open_archive(archive, create=not how.only_failed) as opened:
+            wanted = _failed_only(items, opened) if how.only_failed else items
+            read = engine.run(_needed(wanted, opened, session))
+            return store(opened, map(partial(_item, how), read), run, session.vocabulary, options)
 
 
 def settings_record(settings: Settings, quotes: bool) -> dict[str, str]:
@@ -88,27 +100,38 @@ def settings_record(settings: Settings, quotes: bool) -> dict[str, str]:
     }
 
 
-def _to_store(
-    items: Iterable[Note | Diagnostic], archive: "Archive", session: Session, how: Loading
-) -> "Iterator[Item]":
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """A note that need not be read again: no work for an engine."""
+
+    note: Note
+
+
+_Read = Done[tuple[Reading, tuple[Assessment, ...]]]
+
+
+def _needed(
+    items: Iterable[Note | Diagnostic], archive: "Archive", session: Session
+) -> Iterator[Note | Diagnostic | _Known]:
+    """The items, those notes wrapped that need not be read."""
     for item, needed in _with_need(items, archive, session):
-        if isinstance(item, Diagnostic):
-            yield replace(item, severity=Severity.WARNING) if item.code in NOTE_KEPT else item
-        elif needed:
-            yield _read(item, session, how)
-        else:
-            yield item
+        yield item if needed or isinstance(item, Diagnostic) else _Known(item)
 
 
-def _read(note: Note, session: Session, how: Loading) -> "Item":
+def _item(how: Loading, done: _Read | Diagnostic | _Known) -> "Item":
+    """What the archive is to store of an item."""
     from converter.archive import Failed
 
-    ((_, reading),) = read_notes((note,), session)
-    fault = next((trouble for trouble in reading.diagnostics if trouble.code == FAULT), None)
+    if isinstance(done, Diagnostic):
+        return replace(done, severity=Severity.WARNING) if done.code in NOTE_KEPT else done
+    if isinstance(done, _Known):
+        return done.note
+    reading, assessments = done.result
+    fault = next((trouble for trouble in reading.diagnostics if trouble.code in _FAULTS), None)
     if fault is None:
-        return note, reading, assess(note, reading, session)
-    how.fault(fault, note)
-    return Failed(diagnostic=fault, note=note)
+        return done.note, reading, assessments
+    how.fault(fault, done.note)
+    return Failed(diagnostic=fault, note=done.note)
 
 
 def _with_need(

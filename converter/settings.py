@@ -23,9 +23,8 @@ from pydantic import (
 )
 from pydantic_core import ErrorDetails
 
-from converter.assess import RULE_NAMES, AssessOptions
-from converter.fhir import FhirOptions
-from converter.fhir.options import DEFAULT_BASE, Release
+from converter.assess.options import AssessOptions
+from converter.fhir.options import DEFAULT_BASE, FhirOptions, Release
 from converter.reading import ReadingOptions
 from converter.reading.figures import ROWS
 from converter.sources.file_names import compiled
@@ -71,6 +70,10 @@ def _absolute_uri(uri: str) -> str:
 
 
 def _rules(names: list[str]) -> list[str]:
+    if not names:
+        return names
+    from converter.assess import RULE_NAMES
+
     for name in names:
         if name not in RULE_NAMES:
             raise ValueError(f"there is no rule {name}; {_choices(RULE_NAMES)}")

@@ -18,6 +18,7 @@ BELOW = {
     "model": frozenset[str](),
     "words": frozenset({"model"}),
     "shipped_files": frozenset[str](),
+    "lazily": frozenset[str](),
     "settings": STAGES | {"words", "model", "shipped_files"},
     "api": STAGES | {"words", "model", "shipped_files", "settings"},
     "amending": STAGES | {"words", "model", "settings", "api", "judging"},
@@ -28,8 +29,9 @@ BELOW = {
     "labelling": STAGES | {"words", "model", "settings", "api"},
     "judging": STAGES | {"words", "model", "settings", "api"},
     "courses": STAGES | {"words", "model", "settings", "api"},
+    "loading": STAGES | {"words", "model", "settings", "api", "works"},
+    "works": STAGES | {"words", "model", "settings", "api"},
     "exporting": STAGES | {"words", "model", "settings", "api"},
-    "loading": STAGES | {"words", "model", "settings", "api"},
     "sampling": STAGES | {"words", "model", "settings", "api"},
     "sending": STAGES | {"words", "model", "settings", "api"},
     "searching": STAGES | {"words", "model", "settings", "api"},
@@ -53,11 +55,12 @@ BELOW = {
         "loading",
         "sampling",
         "searching",
+        "works",
         "sending",
         "pattern_words",
         "review_page",
     },
-    **{stage: frozenset({"words", "model", "shipped_files"}) for stage in STAGES},
+    **{stage: frozenset({"words", "model", "shipped_files", "lazily"}) for stage in STAGES},
 }
 HEAVY = frozenset(
     {"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "vl_convert", "httpx", "psycopg"}

@@ -8,15 +8,26 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from converter.cli.options import Columns, Config, Encoding, FileName, InputFormat, Inputs, System, job_of
+from converter.cli.options import (
+    Columns,
+    Config,
+    Encoding,
+    FileName,
+    InputFormat,
+    Inputs,
+    System,
+    Workers,
+    job_of,
+)
 from converter.cli.running import CannotRunError
 from converter.cli.tables import counted
 from converter.cli.troubles import Troubles, is_error
-from converter.model import Assessment, Diagnostic, Note, Reading, Severity
+from converter.model import Diagnostic, Note, Severity
 
 if TYPE_CHECKING:
     from converter.api import Session
     from converter.fhir import FolderWriter
+    from converter.works import Converted
 
 EXAMPLE = """\b
 Example:
@@ -77,35 +88,37 @@ def convert(
     file_name: FileName = None,
     encoding: Encoding = None,
     system: System = None,
+    workers: Workers = None,
 ) -> int:
     """Convert notes into FHIR R4 or R5. Each Observation is tied to the words it came from.
 
     Run again into the same folder, what a note no longer says is taken back as entered in error.
     """
-    with job_of(inputs, config, input_format, columns, file_name, encoding, system) as job:
+    from converter.works import ToResources
+
+    with job_of(inputs, config, input_format, columns, file_name, encoding, system, workers) as job:
         session = _choices(job.session, expand, quotes, release)
-        notes, resources = write_folder(job.assessed(), session, out, form, job.troubles, checked)
+        done = job.done(ToResources(session, checked))
+        notes, resources = write_folder(done, session, out, form, job.troubles)
     typer.echo(f"{counted(notes, 'note')}, {counted(resources, 'resource')} in {out}")
     return job.troubles.status
 
 
 def write_folder(
-    read: Iterable[tuple[Note, Reading, tuple[Assessment, ...]]],
+    converted: Iterable[tuple[Note, "Converted"]],
     session: "Session",
     out: Path,
     form: Form,
     troubles: Troubles,
-    checked: bool = False,
 ) -> tuple[int, int]:
-    """Write the resources of notes that were read into a folder.
+    """Write the resources of notes into a folder; a note with a faulty one is told of, and not written.
 
     Args:
-        read: notes with their readings and assessments.
+        converted: notes with their resources.
         session: how notes are converted.
         out: the folder.
         form: bundles or NDJSON.
         troubles: where what was wrong is told.
-        checked: check each resource; a note with a faulty one is told of, and nothing of it is written.
 
     Returns:
         How many notes were written and how many resources they gave.
@@ -117,7 +130,7 @@ def write_folder(
 
     try:
         with FolderWriter(out, session.fhir, _FORMS[form]) as writer:
-            return _write_notes(read, session, writer, troubles, checked)
+            return _write_notes(converted, writer, troubles)
     except OSError as error:
         raise CannotRunError(
             f"{error.filename or out}: cannot be written ({(error.strerror or str(error)).lower()})"
@@ -127,27 +140,17 @@ def write_folder(
 
 
 def _write_notes(
-    read: Iterable[tuple[Note, Reading, tuple[Assessment, ...]]],
-    session: "Session",
-    writer: "FolderWriter",
-    troubles: Troubles,
-    checked: bool,
+    converted: Iterable[tuple[Note, "Converted"]], writer: "FolderWriter", troubles: Troubles
 ) -> tuple[int, int]:
-    from converter import api
-
-    checker = api.open_checker(session)[0] if checked else None
     notes = resources = 0
-    for note, reading, assessments in read:
-        made, doubts = api.convert(note, reading, assessments, session)
-        troubles.show_all(doubts, note)
-        found = [fault for one in made for fault in checker.check(one)] if checker is not None else []
-        faults = [fault for fault in found if is_error(fault)]
-        troubles.show_all(faults, note)
+    for note, one in converted:
+        faults = [fault for fault in one.faults if is_error(fault)]
+        troubles.show_all((*one.reading_errors, *one.doubts, *faults), note)
         if faults:
             troubles.show(_not_written(note), note)
             continue
-        troubles.show_all(writer.write(made), note)
-        notes, resources = notes + 1, resources + len(made)
+        troubles.show_all(writer.write(one.resources), note)
+        notes, resources = notes + 1, resources + len(one.resources)
     return notes, resources
 
 

@@ -45,7 +45,7 @@ def demo(
     _make(out)
     session = open_session(run=new_run(), time=now())
     with Troubles() as troubles:
-        job = Job(session, _items(troubles), troubles)
+        job = Job(session, _items(), troubles)
         read = list(job.assessed())
         notes = [note for note, _, _ in read]
         typer.echo(f"{len(notes)} notes of {len({note.patient for note in notes if note.patient})} patients")
@@ -63,14 +63,14 @@ def demo(
     return troubles.status
 
 
-def _items(troubles: Troubles) -> Iterator[Note | Diagnostic]:
+def _items() -> Iterator[Note | Diagnostic]:
     from converter.shipped_files import demo_folder
     from converter.sources import SourceOptions
 
     folder = demo_folder()
     extract = [str(folder / "notes.csv"), str(folder / "texts")]
     options = SourceOptions(system="https://rehab.example/notes", file_name="{patient}-V*")
-    return items_from(extract, options, troubles)
+    return items_from(extract, options)
 
 
 def _findings(out: Path, read: Sequence[Read]) -> str:
@@ -82,7 +82,10 @@ def _findings(out: Path, read: Sequence[Read]) -> str:
 
 
 def _bundles(out: Path, read: Sequence[Read], session: "Session", troubles: Troubles) -> str:
-    notes, resources = write_folder(read, session, out / "fhir", Form.BUNDLES, troubles)
+    from converter.works import converted
+
+    done = ((note, converted(note, reading, found, session)) for note, reading, found in read)
+    notes, resources = write_folder(done, session, out / "fhir", Form.BUNDLES, troubles)
     return f"  {out}/fhir/            {notes} FHIR bundles with {resources} resources"
 
 

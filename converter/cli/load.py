@@ -17,6 +17,7 @@ from converter.cli.options import (
     Inputs,
     Job,
     System,
+    Workers,
     job_of,
 )
 from converter.cli.output import Format, records_to
@@ -60,13 +61,14 @@ def load(
     file_name: FileName = None,
     encoding: Encoding = None,
     system: System = None,
+    workers: Workers = None,
 ) -> int:
     """Load notes into the archive with their findings. Loading the same notes again changes nothing.
 
     A load that was stopped loses nothing: run it again, and it goes on where it was. A note that changed
     supersedes the earlier one, which is kept as history.
     """
-    with job_of(inputs, config, input_format, columns, file_name, encoding, system) as job:
+    with job_of(inputs, config, input_format, columns, file_name, encoding, system, workers) as job:
         path = archive_path(archive, job.session.settings)
         kept = job.session.settings.archive.quotes if quotes is None else quotes
         totals = _load(inputs, job, path, kept=kept, only_failed=retry_failed)
@@ -88,8 +90,10 @@ def _load(inputs: Inputs, job: Job, path: Path, *, kept: bool, only_failed: bool
                 finished=now,
                 progress=progress,
                 fault=job.troubles.show,
+                workers=job.workers,
+                warn=job.troubles.show,
             )
-            return into_archive(job.items, path, job.session, how)
+            return into_archive(job.told_items(), path, job.session, how)
     except KeyboardInterrupt:
         typer.echo("Stopped. What was loaded is kept; run the same command again to go on.", err=True)
         raise

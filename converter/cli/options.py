@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
@@ -15,8 +15,11 @@ from converter.model import Assessment, Diagnostic, Note, Reading
 
 if TYPE_CHECKING:
     from converter.api import Session
+    from converter.engines import Work
     from converter.settings import Settings
     from converter.sources import SourceOptions
+
+T = TypeVar("T")
 
 _ABSENT = frozenset({"missing-input", "nothing-found"})
 
@@ -65,6 +68,12 @@ System = Annotated[
     str | None,
     typer.Option(
         "--system", metavar="URI", help="The space in which the notes' ids are unique, where they name none."
+    ),
+]
+Workers = Annotated[
+    int | None,
+    typer.Option(
+        "--workers", metavar="N", min=1, help="Processes that work on the notes; else one on each core."
     ),
 ]
 Out = Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Write the results here instead.")]
@@ -116,31 +125,54 @@ class Job:
 
     Attributes:
         session: what stays the same over all notes.
-        items: the notes and, already shown on standard error, what is wrong with the inputs.
+        items: the notes and what is wrong with the inputs, not shown yet.
         troubles: what went wrong so far.
         options: how the inputs are read, where they came from the command line.
+        workers: how many processes work on the notes; None for one on each core.
     """
 
     session: "Session"
     items: Iterator[Note | Diagnostic]
     troubles: Troubles
     options: "SourceOptions | None" = None
+    workers: int | None = 1
+
+    def told_items(self) -> Iterator[Note | Diagnostic]:
+        """The notes and what is wrong with the inputs, which is shown on the way."""
+        for item in self.items:
+            if isinstance(item, Diagnostic):
+                self.troubles.show(item)
+            yield item
+
+    def done(self, work: "Work[T]") -> Iterator[tuple[Note, T]]:
+        """Each note with the result of a work; what is wrong with an input is shown at its place."""
+        from converter.engines import local_engine
+
+        with local_engine(work, self.workers, self.troubles.show) as engine:
+            for item in engine.run(self.items):
+                if isinstance(item, Diagnostic):
+                    self.troubles.show(item)
+                else:
+                    yield item.note, item.result
 
     def readings(self) -> Iterator[tuple[Note, Reading]]:
         """Each note with its reading; an error of a reading is shown as it is met."""
-        from converter.api import read_notes
+        from converter.works import ToReadings
 
-        notes = (item for item in self.items if isinstance(item, Note))
-        for note, reading in read_notes(notes, self.session):
-            self.troubles.show_all((one for one in reading.diagnostics if is_error(one)), note)
+        for note, reading in self.done(ToReadings(self.session)):
+            self._show_errors(note, reading)
             yield note, reading
 
     def assessed(self) -> Iterator[tuple[Note, Reading, tuple[Assessment, ...]]]:
         """Each note with its reading and what is abnormal in its exams."""
-        from converter.api import assess
+        from converter.works import ToAssessments
 
-        for note, reading in self.readings():
-            yield note, reading, assess(note, reading, self.session)
+        for note, (reading, assessments) in self.done(ToAssessments(self.session)):
+            self._show_errors(note, reading)
+            yield note, reading, assessments
+
+    def _show_errors(self, note: Note, reading: Reading) -> None:
+        self.troubles.show_all((one for one in reading.diagnostics if is_error(one)), note)
 
 
 @contextmanager
@@ -152,6 +184,7 @@ def job_of(
     file_name: str | None,
     encoding: str | None,
     system: str | None,
+    workers: int | None = 1,
 ) -> Iterator[Job]:
     """Make a Job of the shared arguments.
 
@@ -165,13 +198,11 @@ def job_of(
     options = source_options(settings, input_format, columns, file_name, encoding, system)
     session = open_session(settings, run=new_run(), time=now())
     with Troubles() as troubles:
-        yield Job(session, items_from(inputs, options, troubles), troubles, options)
+        yield Job(session, items_from(inputs, options), troubles, options, workers)
 
 
-def items_from(
-    inputs: Sequence[str], options: "SourceOptions", troubles: Troubles
-) -> Iterator[Note | Diagnostic]:
-    """The notes of the inputs; what is wrong with them is shown as it is met.
+def items_from(inputs: Sequence[str], options: "SourceOptions") -> Iterator[Note | Diagnostic]:
+    """The notes of the inputs, and what is wrong with them.
 
     Raises:
         CannotRunError: an option names what does not exist, or none of the inputs is there.
@@ -182,16 +213,14 @@ def items_from(
         items = open_notes(inputs, options)
     except ValueError as error:
         raise CannotRunError(str(error)) from error
-    return _shown(items, troubles)
+    return _some(items)
 
 
-def _shown(items: Iterator[Note | Diagnostic], troubles: Troubles) -> Iterator[Note | Diagnostic]:
+def _some(items: Iterator[Note | Diagnostic]) -> Iterator[Note | Diagnostic]:
     missing = others = 0
     for item in items:
         absent = isinstance(item, Diagnostic) and item.code in _ABSENT
         missing, others = missing + absent, others + (not absent)
-        if isinstance(item, Diagnostic):
-            troubles.show(item)
         yield item
     if missing and not others:
         raise CannotRunError("there is nothing to read")

@@ -65,18 +65,26 @@ def records_to(stream: TextIO, format_: Format, columns: Sequence[str]) -> Itera
         writer = csv.writer(stream, lineterminator="\n")
         writer.writerow(columns)
         yield lambda record: writer.writerow([safe_cell(record.get(name)) for name in columns])
-    elif format_ is Format.JSONL:
-        yield lambda record: _line(stream, json_line(record))
     else:
-        first = True
+        with texts_to(stream, format_) as write:
+            yield lambda record: write(json_line(record))
 
-        def write(record: Record) -> None:
-            nonlocal first
-            stream.write(("[\n" if first else ",\n") + json_line(record))
-            first = False
 
-        yield write
-        stream.write("[]\n" if first else "\n]\n")
+@contextmanager
+def texts_to(stream: TextIO, format_: Format) -> Iterator[Callable[[str], None]]:
+    """Give a function that writes one record that is JSON already, on a line of its own or in one array."""
+    if format_ is Format.JSONL:
+        yield lambda text: _line(stream, text)
+        return
+    first = True
+
+    def write(text: str) -> None:
+        nonlocal first
+        stream.write(("[\n" if first else ",\n") + text)
+        first = False
+
+    yield write
+    stream.write("[]\n" if first else "\n]\n")
 
 
 def safe_cell(value: object) -> object:

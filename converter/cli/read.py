@@ -16,9 +16,10 @@ from converter.cli.options import (
     Inputs,
     Out,
     System,
+    Workers,
     job_of,
 )
-from converter.cli.output import Format, opened, records_to
+from converter.cli.output import Format, opened, records_to, texts_to
 from converter.cli.read_views import show_legend, show_marked, write_changes, write_unread
 from converter.cli.running import CannotRunError
 from converter.cli.tables import counted, shortened, show_table
@@ -80,10 +81,11 @@ def read(
     file_name: FileName = None,
     encoding: Encoding = None,
     system: System = None,
+    workers: Workers = None,
 ) -> int:
     """List the findings of notes. Reflex wording that was not understood is listed too."""
     with (
-        job_of(inputs, config, input_format, columns, file_name, encoding, system) as job,
+        job_of(inputs, config, input_format, columns, file_name, encoding, system, workers) as job,
         opened(out) as stream,
     ):
         _write(stream, format_, job, inputs, marked=marked, unread_only=unread_only, against=against)
@@ -111,8 +113,21 @@ def _write(
         write_unread(stream, format_, job.readings())
     elif format_ is Format.TEXT:
         _show(stream, job.readings(), job.session.vocabulary, marked=marked)
-    else:
+    elif format_ is Format.CSV:
         write_readings(stream, format_, job.readings())
+    else:
+        _write_lines(stream, format_, job)
+
+
+def _write_lines(stream: TextIO, format_: Format, job: "Job") -> None:
+    """Write records that were made ready where the notes were read."""
+    from converter.works import ToLines
+
+    with texts_to(stream, format_) as write:
+        for note, line in job.done(ToLines(job.session)):
+            if line.errors:
+                job.troubles.show_all(line.errors, note)
+            write(line.text)
 
 
 def _newer(inputs: list[str], job: "Job") -> Iterator[Reading]:
@@ -127,16 +142,18 @@ def _newer(inputs: list[str], job: "Job") -> Iterator[Reading]:
 
 def write_readings(stream: TextIO, format_: Format, readings: Iterable[tuple[Note, Reading]]) -> None:
     """Write readings as records: one a note, or in CSV one row a finding."""
-    from converter.model.record import reading_to_record
+    from converter.works import record_line
 
+    if format_ is not Format.CSV:
+        with texts_to(stream, format_) as write_text:
+            for _, reading in readings:
+                write_text(record_line(reading))
+        return
     columns = (*_NOTE_COLUMNS, *(field.name for field in fields(Finding)))
     with records_to(stream, format_, columns) as write:
         for note, reading in readings:
-            if format_ is Format.CSV:
-                for row in _rows(note, reading):
-                    write(row)
-            else:
-                write(reading_to_record(reading))
+            for row in _rows(note, reading):
+                write(row)
 
 
 def _rows(note: Note, reading: Reading) -> Iterator[dict[str, Any]]:

@@ -1,19 +1,27 @@
-"""Turns a note, its findings and its abnormalities into FHIR resources (R4, or R5), and writes them.
+"""Turns a note, its findings and its abnormalities into FHIR resources, and writes them.
 
 Takes Note, Reading and Assessments; gives plain dicts in specification order, a transaction Bundle, JSON and
 XML text, and folders of files. Leaves checking them to `check`.
 """
 
-from converter.fhir.bundle import transaction
-from converter.fhir.folder import FolderWriter
+from typing import TYPE_CHECKING
+
 from converter.fhir.json_text import json_text
-from converter.fhir.ledger import Ledger, NoteEntry
-from converter.fhir.options import FhirOptions
-from converter.fhir.reading_back import ReadBack, read_back
-from converter.fhir.resources import resources_of
-from converter.fhir.retraction import retractions
-from converter.fhir.settle import settle, withdraw
 from converter.fhir.xml_text import xml_text
+from converter.lazily import names_of
+
+if TYPE_CHECKING:
+    from converter.fhir.bundle import transaction
+    from converter.fhir.folder import FolderWriter
+    from converter.fhir.ledger import Ledger, NoteEntry
+    from converter.fhir.options import FhirOptions
+    from converter.fhir.reading_back import ReadBack
+    from converter.fhir.resources import resources_of
+    from converter.fhir.retraction import retractions
+    from converter.fhir.settle import withdraw
+
+from converter.fhir.reading_back import read_back
+from converter.fhir.settle import settle
 
 __all__ = [
     "FhirOptions",
@@ -30,3 +38,17 @@ __all__ = [
     "withdraw",
     "xml_text",
 ]
+
+__getattr__ = names_of(
+    __name__,
+    {
+        "bundle": ("transaction",),
+        "folder": ("FolderWriter",),
+        "ledger": ("Ledger", "NoteEntry"),
+        "options": ("FhirOptions",),
+        "reading_back": ("ReadBack",),
+        "resources": ("resources_of",),
+        "retraction": ("retractions",),
+        "settle": ("withdraw",),
+    },
+)

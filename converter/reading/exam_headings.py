@@ -6,7 +6,7 @@ Takes a sentence and what the note said before; changes the context for what fol
 import re
 
 from converter.reading.grammar.parser import Context
-from converter.reading.sentences import Sentence
+from converter.reading.sentences import Sentence, colon_among_first
 from converter.reading.tokens import Token
 
 _MONTH = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
@@ -66,7 +66,7 @@ def note_exam_heading(text: str, sentence: Sentence, context: Context, has_now: 
 def _lead(sentence: Sentence) -> list[Token]:
     """The tokens of a heading: up to its colon, or the whole of a line that names nothing but a time."""
     tokens = sentence.tokens
-    colon = next((index for index, token in enumerate(tokens[:8]) if token.kind == "colon"), None)
+    colon = colon_among_first(tokens)
     if colon is None:
         whole = sentence.new_line and not sentence.closed and all(t.kind in ("past", "now") for t in tokens)
         return tokens if whole else []

@@ -117,15 +117,20 @@ _NEAR = 5
 
 def drawn_lines(text: str, lines: list[Line]) -> set[int]:
     """Indices of the lines that hold the body of a drawn figure."""
+    if "\\" not in text and "|-" not in text:
+        return set()
     return {index for index, line in enumerate(lines) if _BODY.search(text[line.start : line.end])}
 
 
 def without_drawing(text: str, lines: list[Line]) -> list[Line]:
     """Take the strokes of a drawn figure out of lines near its body, so that its grades stand alone."""
-    drawn = [index for index, line in enumerate(lines) if _BODY.search(text[line.start : line.end])]
+    bodies = drawn_lines(text, lines)
+    if not bodies:
+        return lines
+    near = {index for body in bodies for index in range(body - _NEAR, body + _NEAR + 1)}
     cleaned = []
     for index, line in enumerate(lines):
-        if not any(abs(index - body) <= _NEAR for body in drawn):
+        if index not in near:
             cleaned.append(line)
             continue
         strokes = [match.span() for match in _STROKE.finditer(text, line.start, line.end)]

@@ -1,12 +1,24 @@
 """Tells quickly whether a note can speak of reflexes at all, so that most notes cost one pass.
 
-Takes the vocabulary; gives a test for texts. It may say yes to a note without findings, never no to a note
-with reflex wording.
+Takes the vocabulary; gives tests for texts. They may say yes to a note without findings, never no to a note
+with reflex wording. The sharper test looks for whole wordings; where the library that makes this fast is
+missing the coarser one, which looks for parts of words, stands in.
 """
 
-from collections.abc import Callable
+import re
 from functools import lru_cache
 
+from converter.reading.bare_tables import may_hold_bare_table
+from converter.reading.patterns import (
+    ANY_STEM,
+    TRAILING_PLUS,
+    Test,
+    begins_reading,
+    plain_bytes,
+    searcher,
+    slips,
+    whole,
+)
 from converter.words import Vocabulary, Word
 from converter.words.phrases import tokens_of, wordings
 
@@ -33,16 +45,47 @@ _STEMS = frozenset(
 )
 """Stems that count whatever the word lists hold."""
 _TENDONS = frozenset({"biceps", "triceps", "brachioradialis", "patellar", "achilles"})
+_REFERRING = frozenset({"legend", "side_ref"})
+_SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
 
 
 @lru_cache(maxsize=8)
-def may_speak_of_reflexes(vocabulary: Vocabulary) -> Callable[[str], bool]:
+def may_speak_of_reflexes(vocabulary: Vocabulary) -> Test:
     """A test that is true for every text in which a word of the vocabulary can begin a finding."""
     stems = _stems(vocabulary)
+    search = searcher("|".join(map(re.escape, stems)))
+    if search is None:
+        return lambda text: any(map(text.lower().__contains__, stems))
+    return lambda text: search(text.lower().encode(errors="replace"))
+
+
+@lru_cache(maxsize=8)
+def worth_reading(vocabulary: Vocabulary) -> Test:
+    """A test that is true for every text from which reading it whole gives anything.
+
+    A sentence gives nothing before a wording that begins reading has been met, so a text without one is worth
+    reading only where it may hold a table.
+    """
+    coarse = may_speak_of_reflexes(vocabulary)
+    speaking = whole(filter(begins_reading, vocabulary.rows))
+    speaks = searcher(f"{speaking}|{slips(vocabulary)}|{ANY_STEM}")
+    if speaks is None:
+        return coarse
+    may_hold_table = may_hold_bare_table(vocabulary)
+    refers = searcher(whole(row for row in vocabulary.rows if row.role in _REFERRING)) or speaks
+    graded = searcher(TRAILING_PLUS) or speaks
+
+    def may_leave_grades(data: bytes) -> bool:
+        """Beside a legend or an order of sides a grade is listed even where nothing says what it is of."""
+        return refers(data) and graded(data)
 
     def test(text: str) -> bool:
-        lowered = text.lower()
-        return any(stem in lowered for stem in stems)
+        if not coarse(text):
+            return False
+        data = plain_bytes(text)
+        if speaks(data) or may_leave_grades(data):
+            return True
+        return ("\n" in text or "\r" in text) and may_hold_table(text.lower())
 
     return test
 
@@ -62,4 +105,4 @@ def _stems(vocabulary: Vocabulary) -> tuple[str, ...]:
 
 def _begins_finding(row: Word) -> bool:
     tendon = row.role == "site" and row.meaning in _TENDONS and not row.flags & {"place", "short", "root"}
-    return bool(row.flags & {"trigger", "testing", "toes", "plantars"}) or tendon
+    return bool(row.flags & _SPEAKING) or tendon

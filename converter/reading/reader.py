@@ -15,15 +15,18 @@ from converter.reading.grammar.parser import Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.layouts import read_layouts
-from converter.reading.prefilter import may_speak_of_reflexes
+from converter.reading.lexicon import MISSPELT
+from converter.reading.prefilter import worth_reading
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
+from converter.reading.stems import STEM
 from converter.reading.subject_headings import settle_before_layout, settle_headings
-from converter.reading.tokens import MISSPELT, Token, tokens_of_note
-from converter.reading.unread import grades_left_over, has_stem, unknown, unknown_words, unread_of
+from converter.reading.tokens import Token, tokens_of_note
+from converter.reading.unread import grades_left_over, unknown, unknown_words, unread_of
 from converter.words import Vocabulary
 
-_SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
+_SPEAKING = frozenset({"trigger", "testing", "toes", "plantars", STEM})
+_SPEAKING_KINDS = frozenset({"legend", "side_ref"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +61,7 @@ def read_note(
         Everything said about reflexes, with its place in the note.
     """
     reader = _NoteReader(note.text, vocabulary, options)
-    if may_speak_of_reflexes(vocabulary)(note.text):
+    if worth_reading(vocabulary)(note.text):
         reader.read()
     findings, exams, diagnostics = findings_of(
         note.text, reader.drafts, vocabulary, options.default_scale, reader.legends
@@ -130,7 +133,7 @@ class _NoteReader:
         self.drafts += parser.drafts
         settle_headings(parser, self._pending)
         self._context.headed = bool(self._pending)
-        self.unread += unread_of(self._text, [t for t in sentence.tokens if t not in self._pending])
+        self.unread += unread_of(self._text, _without_last(sentence.tokens, self._pending))
         self.unread += unknown_words(self._text, sentence.tokens, parser.drafts)
         self.unread += grades_left_over(self._text, sentence.tokens)
         self._leave(sentence, parser)
@@ -139,12 +142,10 @@ class _NoteReader:
         """Whether a sentence can say anything about reflexes."""
         if self._context.reflexes or self._pending:
             return True
-        return any(
-            token.flags & _SPEAKING
-            or token.kind in ("legend", "side_ref")
-            or (token.kind == "other" and has_stem(self._text[token.start : token.end]))
-            for token in sentence.tokens
-        ) or grades_tendons(sentence.tokens, self._context)
+        for token in sentence.tokens:
+            if (token.flags and not _SPEAKING.isdisjoint(token.flags)) or token.kind in _SPEAKING_KINDS:
+                return True
+        return grades_tendons(sentence.tokens, self._context)
 
     def _apply_rules(self, parser: Parser, sentence: Sentence) -> None:
         carried = _letter_for_all(self._text, sentence)
@@ -178,6 +179,16 @@ def _both_for_all(p: Parser) -> None:
     last.used = "side"
 
 
+def _without_last(tokens: list[Token], pending: list[Token]) -> list[Token]:
+    """The tokens of a sentence without those that wait for a value: they stand last among those that wait."""
+    waiting: set[int] = set()
+    for token in reversed(pending):
+        if token.start < tokens[0].start:
+            break
+        waiting.add(id(token))
+    return [token for token in tokens if id(token) not in waiting] if waiting else tokens
+
+
 def _all_alike(p: Parser) -> bool:
     """Whether the sentence ends in ", symmetrical" or ", bilaterally equal", which no rule has used."""
     end = len(p.tokens)
@@ -193,8 +204,10 @@ def _says_alike(token: Token) -> bool:
 
 
 def _last_side(sentence: Sentence) -> str | None:
-    sides = [t.meaning for t in sentence.tokens if t.kind == "side" and t.meaning in ("left", "right")]
-    return sides[-1] if sides else None
+    for token in reversed(sentence.tokens):
+        if token.kind == "side" and token.meaning in ("left", "right"):
+            return token.meaning
+    return None
 
 
 def _letter_for_all(text: str, sentence: Sentence) -> str | None:

@@ -16,10 +16,15 @@ _LONG_LINE = 60
 _LONGEST = 50
 """Tokens after which a run without a stop is cut, so that the work stays in proportion to the text."""
 _MAY_CUT = frozenset({"comma", "other", "other_exam", "newline"})
+_MAY_END = frozenset({"newline", "question", "stop"})
 _FAIRLY_LONG_LINE = 45
 _RUNS_ON = frozenset({"at", "and", "is", "comma", "but", "with"})
-_ABBREVIATED = frozenset({"rt", "lt", "r", "l", "bilat", "resp", "bil"})
-_MAY_END = frozenset({"r", "l", "bilat", "bil"})
+ABBREVIATED = frozenset({"rt", "lt", "r", "l", "bilat", "resp", "bil"})
+_MAY_CLOSE = frozenset({"r", "l", "bilat", "bil"})
+_INSIDE = frozenset(
+    {"site", "side", "value", "pair", "greater", "lesser", "reflex", "region", "count", "comma"}
+)
+"""What shows that the stop before it only ends an abbreviation."""
 _REFLEXIVE = frozenset({"reflex", "site", "condition", "region", "side", "side_ref", "legend"})
 
 
@@ -48,13 +53,15 @@ def sentences_of(text: str, tokens: list[Token]) -> Iterator[Sentence]:
     """The sentences of a note, in order."""
     current: list[Token] = []
     new_block = new_line = True
-    blank = False
     for index, token in enumerate(tokens):
-        if (len(current) >= _LONGEST and token.kind in _MAY_CUT) or len(current) >= _LONGEST * 3 // 2:
+        kind = token.kind
+        if len(current) >= _LONGEST and (kind in _MAY_CUT or len(current) >= _LONGEST * 3 // 2):
             yield _sentence(text, current, new_block, new_line, closed=False)
             current, new_block, new_line = [], False, False
-        if token.kind == "newline":
-            blank = bool(current) is False and new_line
+        if kind not in _MAY_END:
+            current.append(token)
+        elif kind == "newline":
+            blank = not current and new_line
             if current and _wraps(text, token, tokens, index):
                 continue
             if current:
@@ -62,15 +69,13 @@ def sentences_of(text: str, tokens: list[Token]) -> Iterator[Sentence]:
                 current, new_block = [], False
             new_block = new_block or blank or _blank_follows(tokens, index)
             new_line = True
-            continue
-        if _ends(text, token, tokens, index):
+        elif _ends(text, token, tokens, index):
             if _numbers_a_list(current, token, new_line):
                 current = []
             elif current:
                 yield _sentence(text, current, new_block, new_line, closed=True)
                 current, new_block, new_line = [], False, False
-            continue
-        if token.kind != "stop":
+        elif kind != "stop":
             current.append(token)
     if current:
         yield _sentence(text, current, new_block, new_line, closed=False)
@@ -83,7 +88,7 @@ def _numbers_a_list(current: list[Token], stop: Token, new_line: bool) -> bool:
 
 
 def _sentence(text: str, tokens: list[Token], new_block: bool, new_line: bool, *, closed: bool) -> Sentence:
-    end_of_heading = next((i for i, token in enumerate(tokens[:8]) if token.kind == "colon"), None)
+    end_of_heading = colon_among_first(tokens)
     lead = tokens[:end_of_heading] if end_of_heading is not None else []
     filled = end_of_heading == 0 and new_line
     heading = filled or (bool(lead) and (new_line or _capitalised(text, tokens[0])))
@@ -91,6 +96,14 @@ def _sentence(text: str, tokens: list[Token], new_block: bool, new_line: bool, *
     foreign = heading and not time and not any(token.kind in _REFLEXIVE for token in lead)
     history = any(token.kind == "heading_other" and token.meaning == "history" for token in lead)
     return Sentence(tokens, foreign, history, new_block, new_line, closed)
+
+
+def colon_among_first(tokens: list[Token]) -> int | None:
+    """The index of a colon near the beginning of a sentence, which may end a heading."""
+    for index, token in enumerate(tokens[:8]):
+        if token.kind == "colon":
+            return index
+    return None
 
 
 def _capitalised(text: str, token: Token) -> bool:
@@ -107,24 +120,12 @@ def _ends(text: str, token: Token, tokens: list[Token], index: int) -> bool:
         return True
     previous = tokens[index - 1]
     word = text[previous.start : previous.end].lower()
-    if previous.end != token.start or word not in _ABBREVIATED or index + 1 == len(tokens):
+    if previous.end != token.start or word not in ABBREVIATED or index + 1 == len(tokens):
         return True
     following = tokens[index + 1]
-    if word in _MAY_END and index > 1 and _said(tokens[index - 2]) and following.kind in ("site", "reflex"):
+    if word in _MAY_CLOSE and index > 1 and _said(tokens[index - 2]) and following.kind in ("site", "reflex"):
         return text[following.start].isupper()
-    known_inside = {
-        "site",
-        "side",
-        "value",
-        "pair",
-        "greater",
-        "lesser",
-        "reflex",
-        "region",
-        "count",
-        "comma",
-    }
-    return not (following.kind in known_inside or text[following.start].islower())
+    return not (following.kind in _INSIDE or text[following.start].islower())
 
 
 def _said(token: Token) -> bool:
@@ -136,7 +137,15 @@ def _wraps(text: str, newline: Token, tokens: list[Token], index: int) -> bool:
     """Whether a line end only wraps a sentence."""
     if index + 1 >= len(tokens) or tokens[index + 1].kind == "newline":
         return False
-    line_start = max(text.rfind("\n", 0, newline.start), text.rfind("\r", 0, newline.start)) + 1
+    looked_at = max(0, newline.start - _LONG_LINE - 1)  # no further back, or long lines cost their square
+    line_start = (
+        max(
+            text.rfind("\n", looked_at, newline.start),
+            text.rfind("\r", looked_at, newline.start),
+            looked_at - 1,
+        )
+        + 1
+    )
     following = text[newline.end : newline.end + 60].split("\n", 1)[0]
     if not following.strip() or _HEADING.match(following) or _BULLET.match(following):
         return False

@@ -3,6 +3,9 @@
 Takes the sentences in order; marks the nouns that head values, and keeps those still waiting for one.
 """
 
+import sys
+from bisect import bisect_right
+
 from converter.reading.grammar.parser import VALUES, Parser
 from converter.reading.grammar.parts import Target
 from converter.reading.grammar.targets import targets_at
@@ -64,8 +67,11 @@ def _heads(p: Parser, token: Token) -> bool:
 
 def settle_before_layout(sentence: Sentence | None, pending: list[Token], starts: list[int]) -> None:
     """A heading right before a table or figure is its heading."""
-    end = sentence.tokens[0].start if sentence is not None else None
-    if pending and any(pending[-1].start < start and (end is None or start < end) for start in starts):
+    if not pending or not starts:
+        return
+    following = bisect_right(starts, pending[-1].start)
+    end = sentence.tokens[0].start if sentence is not None else sys.maxsize
+    if following < len(starts) and starts[following] < end:
         for token in pending:
             token.used = "header"
         pending.clear()

@@ -15,7 +15,7 @@ from converter.reading.tokens import Token
 from converter.words import Vocabulary
 
 SIDES = frozenset({"left", "right", "both"})
-_HEAD_KINDS = frozenset(
+HEAD_KINDS = frozenset(
     {"side", "site", "region", "reflex", "other_exam", "pipe", "other", "open", "close", "slash"}
     | {"look_alike", "comma", "stop", "colon", "is", "other_mark", "side_ref", "legend"}
 )
@@ -81,6 +81,8 @@ class HeadReader:
         line = lines[index]
         if not line.tokens or len(line.tokens) > _LONGEST_HEAD * _LONGEST_HEAD:
             return None
+        if not {token.kind for token in line.tokens} - {"value"} <= HEAD_KINDS:
+            return None  # most lines end here, before anything is made of them
         two = self._two_lines(line, lines[index + 1]) if index + 1 < len(lines) else None
         return two or self.one_line(line)
 
@@ -95,7 +97,7 @@ class HeadReader:
     def _partings(self, line: Line) -> Iterator[tuple[str, list[Cell]]]:
         """The ways in which a line may fall into cells."""
         cells = cells_of(self._text, line)
-        if not _kinds(line, cells) <= _HEAD_KINDS:
+        if not _kinds(line, cells) <= HEAD_KINDS:
             return
         yield "", _with_blank_heads(self._text, line, cells)
         if sum(token.kind == "comma" for token in line.tokens) >= 2 and len(cells) == 1:
@@ -154,8 +156,10 @@ class HeadReader:
 
     def _two_lines(self, above: Line, below: Line) -> Heads | None:
         """As in "Strength  Reflexes" over "R  L  R  L"."""
+        if not _kinds(above, []) <= HEAD_KINDS or not any(t.kind == "reflex" for t in above.tokens):
+            return None
         groups = [self._column(cell, above) for cell in cells_of(self._text, above)]
-        if not _kinds(above, []) <= _HEAD_KINDS or not any(g.general for g in groups):
+        if not any(g.general for g in groups):
             return None
         columns = [self._column(cell, below) for cell in cells_of(self._text, below)]
         first = next((i for i, column in enumerate(columns) if column.side), len(columns))

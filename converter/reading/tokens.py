@@ -5,55 +5,25 @@ what they mean. Words that the vocabulary does not know become `other`. Leaves s
 """
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
+from converter.reading.lexicon import MISSPELT, PIECES, Entry, Lexicon, lexicon_of
+from converter.reading.stems import PLAIN
 from converter.reading.written import Count, Pair, Run, Written, written_at
 from converter.words import Vocabulary, Word
-from converter.words.phrases import normal
 
-_RAW = re.compile(
-    r"(?P<root>\b[CLSclst][1-8]\b(?!\+))|(?P<word>[^\W\d_]+(?:['’`´][^\W\d_]+)*['’]?)|(?P<number>\d+(?:st|nd|rd|th)\b|\d+)|(?P<newline>\r\n|\r|\n)"
-    r"|(?P<gap>[ \t\u00a0\u2009]+|\.{3,}|…)|(?P<mark>[^\w\s]|_)"
-)
-_MARKS = {
-    ",": "comma",
-    ".": "stop",
-    ";": "stop",
-    "!": "stop",
-    "?": "question",
-    ":": "colon",
-    "/": "slash",
-    "\\": "slash",
-    "(": "open",
-    "[": "open",
-    ")": "close",
-    "]": "close",
-    "-": "dash",
-    "–": "dash",
-    "—": "dash",
-    "=": "equals",
-    ">": "greater",
-    "<": "lesser",
-    "|": "pipe",
-    "*": "other_mark",
-    "•": "bullet",
-    '"': "quote",
-    "“": "quote",
-    "”": "quote",
-}
 _KINDS: dict[type, str] = {Written: "value", Pair: "pair", Count: "count", Run: "run"}
-_ARROWS = {"flexor": "diminished", "extensor": "hyperactive"}
-"""What an arrow before a muscle stretch reflex says; before a toe it is the direction."""
-_MAY_BEGIN_VALUE = frozenset("0123456789+-–±xX×↑↓")
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
 
 
-MISSPELT = "misspelt"
-"""The flag of a word that was read as the known word it comes nearest to."""
+_FIVE = re.compile(r"5|five|(?<!I)V", re.IGNORECASE)
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
 _LEFT_GRADE = re.compile(r"[Ll][0-5]")
 _SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
+
+
+_BESIDE = frozenset({"close", "dash", "question"})
+"""Marks whose meaning depends on the tokens beside them; of other tokens only values do so."""
 
 
 @dataclass(slots=True)
@@ -74,22 +44,21 @@ class Token:
     start: int
     end: int
     meaning: str = ""
-    flags: frozenset[str] = field(default_factory=frozenset)
+    flags: frozenset[str] = PLAIN
     written: Written | Pair | Count | Run | None = None
     used: str = ""
 
 
 def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
     """All tokens of a note, in order; fillers are left out."""
-    tokens = [token for token in _tokens(text, vocabulary) if token.kind != "filler"]
-    return _adjusted(text, _left_beside_right(text, tokens))
+    return _adjusted(text, _left_beside_right(text, _tokens(text, vocabulary)))
 
 
 def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
     """In `R2 L2` the second is the left side with its grade, and no root."""
     parted: list[Token] = []
     for index, token in enumerate(tokens):
-        if _LEFT_GRADE.fullmatch(text, token.start, token.end):
+        if token.end - token.start == 2 and _LEFT_GRADE.fullmatch(text, token.start, token.end):
             after = tokens[index + 1 : index + 3]
             if _grades_right(parted[-2:]) or _grades_right(after):
                 grade = float(text[token.start + 1])
@@ -112,6 +81,9 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
     """Settle what a token means from the tokens beside it: `x2`, `L-`, `(-)`, two arrows."""
     adjusted: list[Token] = []
     for index, token in enumerate(tokens):
+        if token.written is None and token.kind not in _BESIDE:
+            adjusted.append(token)
+            continue
         if _joins_regions(tokens, index):
             token = replace(token, kind="and", written=None)
         before = adjusted[-1] if adjusted else None
@@ -149,14 +121,6 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
     return adjusted
 
 
-def _joins_regions(tokens: list[Token], index: int) -> bool:
-    """Whether a plus sign means "and": "UL + LL"."""
-    if not 0 < index < len(tokens) - 1 or not isinstance(tokens[index].written, Written):
-        return False
-    single = tokens[index].end - tokens[index].start == 1 and getattr(tokens[index].written, "counted", False)
-    return single and tokens[index - 1].kind == tokens[index + 1].kind == "region"
-
-
 def _doubts(tokens: list[Token], index: int) -> bool:
     """`?up`, `up?,`: a question mark that touches a value."""
     before, token = tokens[index - 1] if index else None, tokens[index]
@@ -165,6 +129,14 @@ def _doubts(tokens: list[Token], index: int) -> bool:
     leads = after is not None and after.kind in values and after.start == token.end
     ends = before is not None and before.kind in values and before.end == token.start
     return leads or (ends and after is not None and after.kind in ("comma", "side"))
+
+
+def _joins_regions(tokens: list[Token], index: int) -> bool:
+    """Whether a plus sign means "and": "UL + LL"."""
+    if not 0 < index < len(tokens) - 1 or not isinstance(tokens[index].written, Written):
+        return False
+    single = tokens[index].end - tokens[index].start == 1 and getattr(tokens[index].written, "counted", False)
+    return single and tokens[index - 1].kind == tokens[index + 1].kind == "region"
 
 
 def _denies(before: Token, tokens: list[Token], index: int) -> bool:
@@ -222,111 +194,101 @@ def _is_minus(text: str, before: Token, token: Token, after_plus: bool) -> bool:
     return beside or last or to_side or (before.kind == "open" and after in (")", "]"))
 
 
-@dataclass(frozen=True, slots=True)
-class _Raw:
-    kind: str
-    start: int
-    end: int
-    normal: str
+_Place = tuple[Entry, int, int]
 
 
-def _raws(text: str) -> list[_Raw]:
-    found = []
-    for match in _RAW.finditer(text):
-        kind = match.lastgroup or ""
-        if kind == "gap":
-            continue
-        token = match[0]
-        found.append(_Raw(kind, match.start(), match.end(), "\n" if kind == "newline" else normal(token)))
+def _tokens(text: str, vocabulary: Vocabulary) -> list[Token]:
+    """The tokens as they are by themselves; fillers are left out."""
+    lexicon = lexicon_of(vocabulary)
+    places = _places(text, lexicon)
+    names = [entry.normal for entry, _, _ in places]
+    tokens: list[Token] = []
+    index, last = 0, len(places) - 1
+    while index <= last:
+        entry, start, end = places[index]
+        follows = entry.follows
+        if not entry.careful and not (follows and index < last and names[index + 1] in follows):
+            if not entry.filler:
+                sense = entry.sense
+                tokens.append(Token(sense.kind, start, end, sense.meaning, sense.flags, sense.written))
+            index += 1
+        else:
+            token, index = _joined(text, vocabulary, lexicon, places, names, index)
+            if token.kind != "filler":
+                tokens.append(token)
+    return tokens
+
+
+def _places(text: str, lexicon: Lexicon) -> list[_Place]:
+    """The pieces of a text that can be tokens, with their places."""
+    found: list[_Place] = []
+    start = 0
+    for piece in PIECES.findall(text):
+        end = start + len(piece)
+        entry = lexicon[piece]
+        if entry is not None:
+            found.append((entry, start, end))
+        start = end
     return found
 
 
-def _tokens(text: str, vocabulary: Vocabulary) -> Iterator[Token]:
-    raws = _raws(text)
-    names = [_spelt(raw, vocabulary) for raw in raws]
-    index = 0
-    while index < len(raws):
-        raw = raws[index]
-        written = _written(text, raw)
-        found = _apart_from_value(text, raws, vocabulary, names, index)
-        if written is not None and not (found and raws[found[1] - 1].end > written.end):
-            yield written
-            while index < len(raws) and raws[index].start < written.end:
-                index += 1
-            continue
-        if found:
-            word, after = found
-            token = _worded(word, raw.start, raws[after - 1].end)
-            if any(names[i] != raws[i].normal for i in range(index, after)):
-                token.flags |= {MISSPELT}
-            index = after
-            if token.kind == "value" and word.meaning in ("absent", "trace"):
-                token, index = _with_maximum(text, token, raws, index)
-            yield token
-            continue
-        yield _unknown(raw)
-        index += 1
+def _joined(
+    text: str, vocabulary: Vocabulary, lexicon: Lexicon, places: list[_Place], names: list[str], index: int
+) -> tuple[Token, int]:
+    """The token at a place where a longer wording or a written value may begin, and the index after it."""
+    entry, start, end = places[index]
+    sense, known, after = entry.sense, entry.sense.word is not None, index + 1
+    if after < len(names) and names[after] in entry.follows:
+        found = _apart_from_value(text, places, vocabulary, names, index)
+        if found is not None:
+            sense, known, after = lexicon.sense(found[0]), True, found[1]
+            end = places[after - 1][2]
+    written = _written(text, start) if entry.valued else None
+    if written is not None and not (known and end > written.end):
+        return written, _past(places, index, written.end)
+    flags = sense.flags
+    if known and any(one.misspelt for one, _, _ in places[index:after]):
+        flags |= {MISSPELT}
+    token = Token(sense.kind, start, end, sense.meaning, flags, sense.written)
+    if sense.may_have_maximum:
+        after = _with_maximum(text, token, places, after)
+    return token, after
 
 
 def _apart_from_value(
-    text: str, raws: list[_Raw], vocabulary: Vocabulary, names: list[str], index: int
+    text: str, places: list[_Place], vocabulary: Vocabulary, names: list[str], index: int
 ) -> tuple[Word, int] | None:
     """The longest wording at a word; in "the right one plus" the last word of it begins a value instead."""
     found = vocabulary.words.longest(names, index)
     if found is None or found[1] - index == 1 or names[found[1] - 1] != "one":
         return found
-    value = _written(text, raws[found[1] - 1])
-    runs_on = value is not None and value.end > raws[found[1] - 1].end
+    _, start, end = places[found[1] - 1]
+    value = _written(text, start)
+    runs_on = value is not None and value.end > end
     return vocabulary.words.longest(names[: found[1] - 1], index) if runs_on else found
 
 
-def _spelt(raw: _Raw, vocabulary: Vocabulary) -> str:
-    """A word as the word lists spell it."""
-    return vocabulary.spelling.mended(raw.normal) or raw.normal if raw.kind == "word" else raw.normal
+def _past(places: list[_Place], index: int, end: int) -> int:
+    """The index of the first piece that begins at or behind an end."""
+    while index < len(places) and places[index][1] < end:
+        index += 1
+    return index
 
 
-def _written(text: str, raw: _Raw) -> Token | None:
-    first = text[raw.start]
-    if first not in _MAY_BEGIN_VALUE and not (raw.kind == "word" and first in "IVotzfcsOTZFCSaA"):
-        return None
-    found = written_at(text, raw.start)
+def _written(text: str, start: int) -> Token | None:
+    found = written_at(text, start)
     if found is None:
         return None
     value, end = found
-    return Token(_KINDS[type(value)], raw.start, end, written=value)
+    return Token(_KINDS[type(value)], start, end, written=value)
 
 
-def _worded(word: Word, start: int, end: int) -> Token:
-    token = Token(word.role, start, end, word.meaning, word.flags)
-    if word.role == "value":
-        token.written = Written(
-            descriptor=word.meaning, weak="weak" in word.flags, uncertain="uncertain" in word.flags
-        )
-    elif word.role == "response":
-        token.kind, token.written = "value", Written(response=word.meaning)
-        if "arrow" in word.flags:
-            token.written = replace(token.written, descriptor=_ARROWS.get(word.meaning))
-    elif word.role == "polarity":
-        token.kind, token.written = "value", Written(polarity=word.meaning)
-    return token
-
-
-def _with_maximum(text: str, token: Token, raws: list[_Raw], index: int) -> tuple[Token, int]:
-    """`nil out of four`: a word over a maximum."""
+def _with_maximum(text: str, token: Token, places: list[_Place], index: int) -> int:
+    """`nil out of four`: a word over a maximum takes it in; gives the index after it."""
     match = _OUT_OF.match(text, token.end)
     if not match or not isinstance(token.written, Written):
-        return token, index
-    maximum = 5 if re.search(r"5|five|(?<!I)V", match[0], re.IGNORECASE) else 4
+        return index
+    maximum = 5 if _FIVE.search(match[0]) else 4
     token.written = replace(token.written, denominator=maximum)
     token.end = match.end()
-    while index < len(raws) and raws[index].start < token.end:
-        index += 1
-    return token, index
-
-
-def _unknown(raw: _Raw) -> Token:
-    if raw.kind == "newline":
-        return Token("newline", raw.start, raw.end)
-    if raw.kind == "mark":
-        return Token(_MARKS.get(raw.normal, "other_mark"), raw.start, raw.end)
-    return Token("other", raw.start, raw.end)
+    return _past(places, index, token.end)

@@ -1,21 +1,14 @@
 """Lists the reflex wording of a sentence that no rule used."""
 
-import re
-
 from converter.model import Unread
 from converter.reading.grammar.parts import Draft
+from converter.reading.stems import STEM
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 
 _REACH = 6
 _NEAR = 4
 _OTHERS = frozenset({"other_exam", "look_alike", "legend"})
-_STEMS = re.compile(
-    r"ref?le[xc]|clon[uo]s|jerk|babins|hof+man|tr[oeö]+mner|plantar|palmom|glabell|snout|cremast|bulbocav|"
-    r"chad+ock|oppenheim|\bdtrs?\b|\bmsrs?\b|\batnr\b|\bmoro\b",
-    re.IGNORECASE,
-)
-"""Stems of reflex talk that the reader knows without any word list, so that no list can silence them."""
 _JOINERS = frozenset({"with", "reason", "only"})
 _FAR = frozenset({"assertion", "comparison", "exception"})
 """Parts of a finding that may stand far from it, with other things said between."""
@@ -27,7 +20,7 @@ def unread_of(text: str, tokens: list[Token]) -> list[Unread]:
     found = []
     for index, token in enumerate(tokens):
         word = text[token.start : token.end]
-        if token.kind == "other" and not token.used and _STEMS.search(word):
+        if STEM in token.flags and not token.used:
             found.append(Unread(start=token.start, end=token.end, text=word, why="unknown-word"))
         if not token.used and "trigger" in token.flags:
             end = _end(tokens, index)
@@ -102,11 +95,6 @@ def _past_joiners(text: str, tokens: list[Token], index: int) -> int:
 
 def _places(text: str, token: Token) -> bool:
     return token.kind == "at" and text[token.start : token.end].lower() in ("in", "on", "at", "by")
-
-
-def has_stem(text: str) -> bool:
-    """Whether a text holds a stem of reflex talk."""
-    return _STEMS.search(text) is not None
 
 
 def _end(tokens: list[Token], index: int) -> int:

@@ -107,7 +107,15 @@ _REPEAT = re.compile(
     r"[x×]\s?(?P<low>\d{1,2})(?:\s?(?:-|–|to)\s?(?P<high>\d{1,2}))?(?![\w/]|\.\d)", re.IGNORECASE
 )
 _RUN = re.compile(r"[0-5]\+?(?:/[0-5]\+?){2,9}(?![\w/+.-])")
+_MAY_BEGIN = frozenset("0123456789+-–±xX×↑↓")
+_VALUED = re.compile(r"I|[aA]$|(?i:zero|one|two|tow|three|four|five|six|seven|ten|few|couple|several)")
+"""Words that a value can begin with; eight and nine stand before none, as it happens."""
 _EQUIVOCAL = re.compile(r"\+\s?/\s?-(?![\w+])|±")
+
+
+def may_begin_value(piece: str) -> bool:
+    """Whether a value can begin with a word, number or mark of a note."""
+    return piece[0] in _MAY_BEGIN or _VALUED.match(piece) is not None
 
 
 def written_at(text: str, start: int) -> tuple[Written | Pair | Count | Run, int] | None:

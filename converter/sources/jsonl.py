@@ -11,6 +11,9 @@ from converter.sources.json_value import parse_json
 from converter.sources.options import FIELDS, SourceOptions
 from converter.sources.troubles import error, names_shown, warning
 
+_SHAPES = 1000
+"""Different sets of names whose meaning is remembered."""
+
 
 def read_jsonl(opened: Opened, options: SourceOptions) -> NoteStream:
     """The notes of a JSON lines file; blank lines are passed over."""
@@ -23,14 +26,17 @@ def read_jsonl(opened: Opened, options: SourceOptions) -> NoteStream:
             hint="Write each note as one JSON object on a line of its own.",
         )
         return
-    lines = opened.lines(options)
+    lines, names = opened.lines(options), _Names(options)
     for line in _whole_lines(lines, options.largest_note, opened.name):
         if isinstance(line, Diagnostic):
             yield line
         elif line.strip():
             yield from lines.troubles()
             yield from _note(
-                line.strip(), Place(opened.name, lines.number, f"{opened.stem}:{lines.number}"), options
+                line.strip(),
+                Place(opened.name, lines.number, f"{opened.stem}:{lines.number}"),
+                options,
+                names,
             )
     yield from lines.last_troubles()
 
@@ -61,7 +67,30 @@ def _whole_lines(lines: Lines, longest: int, source: str) -> Iterator[str | Diag
             yield line
 
 
-def _note(line: str, place: Place, options: SourceOptions) -> NoteStream:
+class _Names:
+    """The name under which a record holds each of our fields; records with the same names share them."""
+
+    def __init__(self, options: SourceOptions) -> None:
+        self._columns = [(name, options.column(name)) for name in FIELDS]
+        self._known: dict[tuple[str, ...], list[tuple[str, str]]] = {}
+
+    def held_by(self, record: Mapping[str, Any]) -> list[tuple[str, str]]:
+        """Pairs of our name and the record's."""
+        names = tuple(record)
+        found = self._known.get(names)
+        if found is None:
+            folded = {name.strip().casefold(): name for name in names}
+            pairs = (
+                (name, column if column in record else folded.get(column.casefold()))
+                for name, column in self._columns
+            )
+            found = [(name, held) for name, held in pairs if held is not None]
+            if len(self._known) < _SHAPES:
+                self._known[names] = found
+        return found
+
+
+def _note(line: str, place: Place, options: SourceOptions, names: _Names) -> NoteStream:
     record = parse_json(line)
     if isinstance(record, str):
         yield error("not-json", f"The line is not JSON ({record}).", place.source, place.line)
@@ -72,7 +101,7 @@ def _note(line: str, place: Place, options: SourceOptions) -> NoteStream:
         )
         return
     troubles: list[Diagnostic] = []
-    fields = _fields(record, place, options, troubles)
+    fields = _fields(record, place, names, troubles)
     yield from troubles
     if "text" not in fields:
         yield _no_text(record, place, options)
@@ -85,14 +114,12 @@ def _note(line: str, place: Place, options: SourceOptions) -> NoteStream:
 
 
 def _fields(
-    record: Mapping[str, Any], place: Place, options: SourceOptions, troubles: list[Diagnostic]
+    record: Mapping[str, Any], place: Place, names: _Names, troubles: list[Diagnostic]
 ) -> dict[str, str]:
     """Our fields as text; other fields of the record are not ours to read."""
-    by_folded = {name.strip().casefold(): value for name, value in record.items()}
     fields: dict[str, str] = {}
-    for name in FIELDS:
-        column = options.column(name)
-        value = record[column] if column in record else by_folded.get(column.casefold())
+    for name, held in names.held_by(record):
+        value = record[held]
         if isinstance(value, str):
             fields[name] = value
         elif isinstance(value, int | float) and not isinstance(value, bool) and name != "text":

@@ -31,6 +31,8 @@ def normal(token: str) -> str:
 
 def tokens_of(wording: str) -> tuple[str, ...]:
     """The normal tokens of a wording."""
+    if _APOSTROPHES.keys().isdisjoint(map(ord, wording)):
+        return tuple(_TOKEN.findall(wording.lower()))
     return tuple(normal(token) for token in _TOKEN.findall(wording))
 
 
@@ -56,6 +58,11 @@ class PhraseTree(Generic[T]):
         for token in tokens:
             node = node.setdefault(token, {})  # type: ignore[assignment]
         node[None] = value
+
+    def beginning(self, token: str) -> tuple[T | None, frozenset[str]]:
+        """The value of the phrase that is this token alone, and what may follow it in longer ones."""
+        node: dict[object, object] = self._root.get(token, {})  # type: ignore[assignment]
+        return node.get(None), frozenset(name for name in node if isinstance(name, str))  # type: ignore[return-value]
 
     def longest(self, tokens: Sequence[str], start: int) -> tuple[T, int] | None:
         """The value of the longest phrase at `start` and the index after it, or None.

@@ -14,15 +14,16 @@ _SHORTEST = 6
 class Spelling:
     """The known words, and those among them that a slip may be mended to.
 
-    Args:
-        known: every word of the word lists.
+    Attributes:
         mended_to: the words that a misspelt one may stand for.
     """
 
     def __init__(self, known: Iterable[str], mended_to: Iterable[str]) -> None:
+        """Take every word of the word lists, and the words that a misspelt one may stand for."""
         self._known = frozenset(known)
         self._near: dict[str, set[str]] = {}
-        for word in mended_to:
+        self.mended_to = frozenset(mended_to)
+        for word in self.mended_to:
             if len(word) >= _SHORTEST and word.isalpha():
                 for key in {word, *_shorter(word)}:
                     self._near.setdefault(key, set()).add(word)

@@ -18,6 +18,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+from measuring import Figure, at_least
+
 from converter.archive import (
     Archive,
     Asymmetry,
@@ -40,6 +42,8 @@ VOCABULARY = shipped_vocabulary()
 SITES = ("biceps", "triceps", "patellar", "achilles", "all_limbs")
 LEVELS = {0: "absent", 1: "low", 2: "normal", 3: "high", 4: "clonus"}
 TABLES = ("notes", "readings", "note_log", "exams", "findings", "reflexes", "assessments")
+NOTES, QUICK = 200_000, 0.150
+"""Notes for a million findings, and seconds that a common search over them may take."""
 FILLER = "The patient walks without help and reports no new complaint today. " * 20
 
 
@@ -155,6 +159,24 @@ SEARCHES = {
            AND f.grade_high <= 4 AND n.authored_first >= '2014-01-01' AND n.authored_last <= '2015-12-31'""",
     ),
 }  # fmt: skip
+
+
+def figures(notes: int = NOTES) -> Iterator[Figure]:
+    """Loading beside a bare insert of the same finding rows, and searches beside the same SQL by hand."""
+    with tempfile.TemporaryDirectory() as folder, open_archive(Path(folder) / "bench.duckdb") as archive:
+        stored = bench_load(archive, notes)
+        bare, means = bare_insert(archive, min(notes, 20_000))
+        bare_rate = min(notes, 20_000) * len(SITES) / bare
+        yield at_least("load into the archive", stored, bare_rate, f"bare insert by {means}", "rows", 1 / 3)
+        for name, (query, where) in SEARCHES.items():
+            sql = BY_HAND.format(where=where)
+            ours, found = fastest(lambda: list(find(archive, query)))  # noqa: B023 - called at once
+            by_hand, _ = fastest(lambda: archive.connection.execute(sql).fetchall())  # noqa: B023
+            yield Figure(
+                f"find {name}: {len(found):,} of {notes * len(SITES):,} findings",
+                f"{ours * 1000:.0f} ms", f"{by_hand * 1000:.0f} ms (SQL by hand)", f"{ours / by_hand:.2f}",
+                f"under {QUICK * 1000:.0f} ms", ours < QUICK,
+            )  # fmt: skip
 
 
 def bench_find(archive: Archive) -> None:

@@ -11,10 +11,12 @@ import json
 import os
 import sys
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from random import Random
 from typing import Any
+
+from measuring import Figure
 
 from converter.check import Checker, load_definitions
 from converter.shipped_files import profiles_folder
@@ -78,6 +80,29 @@ def fhirkit_validate() -> Callable[[str], object] | None:
 
     validate: Callable[[str], object] = fhirkit.validate
     return validate
+
+
+def figures(count: int = COUNT) -> Iterator[Figure]:
+    """Checking beside judges that do less."""
+    from fhir.resources.R4B.observation import Observation
+
+    resources = observations(count)
+    checker = Checker(load_definitions())
+    checker.check(resources[0])
+    ours = rate(resources, checker.check)
+    models = rate(resources, Observation.model_validate)
+    name = "check against the profile, invariants on"
+    yield Figure(
+        name, f"{ours:,.0f} resources/s", f"{models:,.0f} resources/s (fhir.resources, parsing alone)",
+        f"{ours / models:.2f}",
+    )  # fmt: skip
+    validate = fhirkit_validate()
+    if validate is not None:
+        theirs = rate([json.dumps(one) for one in resources], validate)
+        yield Figure(
+            name, f"{ours:,.0f} resources/s", f"{theirs:,.0f} resources/s (fhirkit-rs, base alone)",
+            f"{ours / theirs:.2f}",
+        )  # fmt: skip
 
 
 def main(arguments: list[str]) -> int:

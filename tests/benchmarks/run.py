@@ -1,22 +1,61 @@
-"""Runs every benchmark beside this file, one after another, each in a process of its own."""
+"""Measures everything in one run and writes `RESULTS.md` beside this file; `make bench` runs it.
 
-import subprocess
+Run: python tests/benchmarks/run.py [NAME ...], with names such as `reading`; without names all are measured.
+With names the results are only printed.
+"""
+
+import importlib
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
+from measuring import ROUNDS, Figure, machine
 
-def main() -> int:
-    """Run them all; the exit status is 1 if one could not run."""
-    folder = Path(__file__).parent
-    failed = []
-    for file in [*sorted(folder.glob("bench_*.py")), folder / "corpus_run.py"]:
-        print(f"== {file.stem}", flush=True)
-        if subprocess.run([sys.executable, str(file)], check=False).returncode:
-            failed.append(file.stem)
-    if failed:
-        print("could not run:", ", ".join(failed))
+NAMES = ("reading", "fhir", "check", "archive", "starting")
+RESULTS = Path(__file__).parent / "RESULTS.md"
+HEAD = "| measured | ours | reference | ratio | aim | met |\n|---|---|---|---|---|---|"
+
+
+def main(names: list[str]) -> int:
+    """Measure; 1 where something could not be."""
+    about, failed, rows = machine(), [], []
+    for name in names or NAMES:
+        try:
+            for figure in importlib.import_module(f"bench_{name}").figures():
+                rows.append(row_of(figure))
+                print(rows[-1], flush=True)
+        except Exception as error:
+            failed.append(name)
+            print(f"{name}: could not be measured ({type(error).__name__}: {error})", file=sys.stderr)
+    if not names:
+        RESULTS.write_text("\n".join([*preface(about), HEAD, *rows, *missing(failed), ""]), encoding="utf-8")
     return 1 if failed else 0
 
 
+def row_of(figure: Figure) -> str:
+    """A figure as a row of the table."""
+    met = {True: "yes", False: "no", None: "-"}[figure.met]
+    cells = (figure.name, figure.ours, figure.reference, figure.ratio, figure.aim or "-", met)
+    return f"| {' | '.join(cells)} |"
+
+
+def preface(about: str) -> Iterator[str]:
+    """What stands above the table."""
+    yield "# Measured speed"
+    yield ""
+    yield f"Written by `make bench`; medians of {ROUNDS} rounds unless said, ours and the reference in turns."
+    yield f"Machine: {about}."
+    yield ""
+    yield "Seconds differ from machine to machine; what counts is the ratio to a reference of the same run."
+    yield ""
+
+
+def missing(failed: list[str]) -> Iterator[str]:
+    """What could not be measured."""
+    if failed:
+        yield ""
+        yield f"Could not be measured: {', '.join(failed)}."
+
+
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(main(sys.argv[1:]))

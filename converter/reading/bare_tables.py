@@ -1,0 +1,85 @@
+"""Tells whether a text may hold a table of reflexes without one word that speaks of reflexes.
+
+Takes the vocabulary; gives a test for texts, such as "R  L" over "Knee  2+  2+". The test says yes too often,
+never no where there is such a table: its heads name two sides, one word for both, or two places, and a line
+right below them, without an empty line between, begins with a place or a side and holds a value.
+"""
+
+import re
+from collections.abc import Callable, Iterable
+from functools import lru_cache, partial
+
+from converter.reading.patterns import LETTERS, words_in
+from converter.reading.table_heads import HEAD_KINDS
+from converter.words import Vocabulary, Word
+
+_MOST_HEADS = 80
+"""Words of a line that is too long for heads; some of them may be fillers, which are no tokens."""
+_FIRST = 4
+"""Words among which the name of a row begins."""
+_VALUES = frozenset("0123456789+-\u2013\u2014\u00b1\u2191\u2193")
+_NUMBERED = re.compile(r"\s*\d[.)]\s")
+"""The number of a list is a value, which stands in no line of heads."""
+_SAID = frozenset({"value", "polarity", "response", "untested", "no", "clonus_word", "quality"})
+
+
+@lru_cache(maxsize=8)
+def may_hold_bare_table(vocabulary: Vocabulary) -> Callable[[str], bool]:
+    """A test that is true for every text, in lower case, in which such a table stands."""
+    left, right, both = (_words(vocabulary, partial(_names_side, side)) for side in _SIDES)
+    places = _words(vocabulary, lambda row: row.role in ("site", "region"))
+    names = places | left | right | both
+    values = _words(vocabulary, lambda row: row.role in _SAID)
+
+    legends = _words(vocabulary, lambda row: row.role == "legend")
+    never = _never_in_heads(vocabulary)
+
+    def may_be_heads(line: str, words: list[str]) -> bool:
+        if legends.isdisjoint(words) and (_NUMBERED.match(line) or not never.isdisjoint(words)):
+            return False
+        sided = not left.isdisjoint(words) and not right.isdisjoint(words)
+        return sided or not both.isdisjoint(words) or sum(word in places for word in words) >= 2
+
+    def may_be_row(line: str, words: list[str]) -> bool:
+        named = not names.isdisjoint(words[:_FIRST])
+        return named and not (_VALUES.isdisjoint(line) and values.isdisjoint(words))
+
+    def test(text: str) -> bool:
+        headed = False
+        for line in text.splitlines():
+            if len(line.split(None, _MOST_HEADS)) > _MOST_HEADS or not line.strip():
+                headed = False
+                continue
+            words = LETTERS.findall(line)
+            if headed and may_be_row(line, words):
+                return True
+            headed = headed or may_be_heads(line, words)
+        return False
+
+    return test
+
+
+_SIDES = ("left", "right", "both")
+
+
+def _names_side(side: str, row: Word) -> bool:
+    return (row.role == "side" and row.meaning == side) or (
+        row.role == "region" and row.meaning.endswith(f":{side}")
+    )
+
+
+def _words(vocabulary: Vocabulary, is_meant: Callable[[Word], bool]) -> frozenset[str]:
+    """The longest word of each wording of some rows."""
+    rows: Iterable[Word] = filter(is_meant, vocabulary.rows)
+    return frozenset(max(words, key=len) for row in rows for words in words_in(row.phrase) if words)
+
+
+def _never_in_heads(vocabulary: Vocabulary) -> frozenset[str]:
+    """Words that no wording of a line of heads holds, as "brisk"."""
+    inside: set[str] = set()
+    outside: set[str] = set()
+    for row in vocabulary.rows:
+        into = inside if row.role in HEAD_KINDS or row.role == "filler" else outside
+        for words in words_in(row.phrase):
+            into.update(words)
+    return frozenset(outside - inside)

@@ -1,0 +1,98 @@
+"""Patterns for whole wordings of the vocabulary, searched for in one pass by `google-re2`.
+
+Takes rows of the word lists; gives tests for texts. A test may say yes too often (whatever stands between
+two words of a wording is passed over) but never no where a wording stands.
+"""
+
+import re
+from collections.abc import Callable, Iterable, Iterator
+from functools import lru_cache
+
+from converter.reading.stems import STEMS
+from converter.words import Vocabulary, Word
+from converter.words.phrases import tokens_of, wordings
+
+Test = Callable[[str], bool]
+
+LETTERS = re.compile(r"[^\W\d_]+")
+_SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
+_NEVER_ALONE = frozenset({"place", "root", "infant", "plantars"})
+"""Sites that a grade alone does not make a reflex; the others do, as in "biceps 2+"."""
+_APOSTROPHES = tuple((mark * 2, " ") for mark in "'’`´") + tuple((mark, "") for mark in "'’`´")
+_LETTER = r"(?:[a-z]|[\x80-\xff]+)"
+"""A letter in UTF-8."""
+_MEMORY = 64 << 20
+TRAILING_PLUS = r"\+|plus|\xe2\x81\xba|[0-9.\xbd] ?[pt]"
+"""What may end a grade as only reflex grades end, in UTF-8."""
+ANY_STEM = STEMS.pattern.replace(r"\b", "")
+"""Every stem of reflex talk, also where an apostrophe that parted words is gone."""
+
+
+def plain_bytes(text: str) -> bytes:
+    """Text as patterns see it, in UTF-8: lower case, and without apostrophes, as words are compared."""
+    lowered = text.lower()
+    if "'" in lowered or "`" in lowered or not lowered.isascii():
+        for mark, instead in _APOSTROPHES:
+            lowered = lowered.replace(mark, instead)
+    try:
+        return lowered.encode()
+    except UnicodeEncodeError:  # half characters, which sources repair
+        return lowered.encode(errors="replace")
+
+
+def searcher(pattern: str) -> Callable[[bytes], bool] | None:
+    """A test for a pattern in UTF-8, linear in the text; None where the library is missing."""
+    try:
+        import re2
+    except ImportError:
+        return None
+    options = re2.Options()
+    options.encoding = re2.Options.Encoding.LATIN1  # byte by byte: no letter beyond ASCII bounds a word
+    options.never_capture, options.log_errors, options.max_mem = True, False, _MEMORY
+    search = re2.compile(pattern.encode(), options).search
+    return lambda data: search(data) is not None
+
+
+def whole(rows: Iterable[Word]) -> str:
+    """A pattern for the whole wordings of rows, whatever stands between their words."""
+    found = {"[^a-z]+".join(words) for row in rows for words in words_in(row.phrase)}
+    return f"(?:^|[^a-z])(?:{'|'.join(sorted(found - {''}))})(?:[^a-z]|$)"
+
+
+def begins_reading(row: Word) -> bool:
+    """Whether a wording makes its sentence one that is read even where nothing was said before it."""
+    tendon = row.role == "site" and "joint" in row.flags and not row.flags & _NEVER_ALONE
+    inverted = row.role == "quality" and row.meaning == "inverted"
+    return bool(row.flags & _SPEAKING) or row.role == "reflex" or tendon or inverted
+
+
+def slips(vocabulary: Vocabulary) -> str:
+    """A pattern for every word that a slip away stands for a word of a wording that begins reading."""
+    speaking = {
+        word
+        for row in vocabulary.rows
+        if begins_reading(row)
+        for words in words_in(row.phrase)
+        for word in words
+    }
+    found = {slip for word in vocabulary.spelling.mended_to & speaking for slip in _slips_of(word)}
+    return f"(?:^|[^a-z])(?:{'|'.join(sorted(found))})(?:[^a-z]|$)" if found else "[^\x00-\xff]"
+
+
+def _slips_of(word: str) -> Iterator[str]:
+    for place in range(1, len(word) + 1):
+        before, behind = word[:place], word[place:]
+        yield f"{before}{_LETTER}{behind}"
+        if behind:
+            yield f"{before}{_LETTER}?{behind[1:]}"
+        if len(behind) > 1:
+            yield f"{before}{behind[1]}{behind[0]}{behind[2:]}"
+
+
+@lru_cache(maxsize=4096)
+def words_in(phrase: str) -> tuple[tuple[str, ...], ...]:
+    """The words of each wording of a notation, without numbers and marks."""
+    return tuple(
+        tuple(part for token in tokens_of(wording) for part in LETTERS.findall(token))
+        for wording in wordings(phrase)
+    )

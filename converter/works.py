@@ -1,0 +1,164 @@
+"""The work that a run does on every note, in a form that any engine can carry; beside `api`.
+
+Takes a Session; gives values that an engine opens where it works. What stands for a note that the work could
+not be done on is made here too, so that every note that comes in comes out.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from converter.api import Session, assess, convert, not_read, read_notes
+from converter.model import Assessment, Diagnostic, Note, Reading, Severity
+from converter.model.record import reading_to_record
+
+if TYPE_CHECKING:
+    from converter.check import Checker
+
+
+def record_line(reading: Reading) -> str:
+    """The record of a reading as one line of JSON; its only numbers are places and grades."""
+    record = reading_to_record(reading)
+    try:
+        import orjson
+
+        return orjson.dumps(record).decode()
+    except (ImportError, TypeError):  # half characters, in a reading that did not come from our sources
+        import json
+
+        return json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+
+
+@dataclass(frozen=True, slots=True)
+class ToReadings:
+    """Reads a note."""
+
+    session: Session
+
+    def open(self) -> Callable[[Note], Reading]:
+        """See `engines.Work`."""
+        session = self.session
+        return lambda note: _read(note, session)
+
+    def instead(self, note: Note, fault: Diagnostic) -> Reading:
+        """A reading that says what went wrong."""
+        return not_read(note, self.session, fault)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A record as it is written, and what of it is told on the way.
+
+    Attributes:
+        text: one line of JSON, without its end.
+        errors: the errors among the diagnostics of the reading.
+    """
+
+    text: str
+    errors: tuple[Diagnostic, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ToLines:
+    """Reads a note and writes its record."""
+
+    session: Session
+
+    def open(self) -> Callable[[Note], Line]:
+        """See `engines.Work`."""
+        session = self.session
+        return lambda note: _line(_read(note, session))
+
+    def instead(self, note: Note, fault: Diagnostic) -> Line:
+        """A record that says what went wrong."""
+        return _line(not_read(note, self.session, fault))
+
+
+@dataclass(frozen=True, slots=True)
+class ToAssessments:
+    """Reads a note and says what is abnormal in its exams."""
+
+    session: Session
+
+    def open(self) -> Callable[[Note], tuple[Reading, tuple[Assessment, ...]]]:
+        """See `engines.Work`."""
+        session = self.session
+
+        def work(note: Note) -> tuple[Reading, tuple[Assessment, ...]]:
+            reading = _read(note, session)
+            return reading, assess(note, reading, session)
+
+        return work
+
+    def instead(self, note: Note, fault: Diagnostic) -> tuple[Reading, tuple[Assessment, ...]]:
+        """A reading that says what went wrong, without exams."""
+        return not_read(note, self.session, fault), ()
+
+
+@dataclass(frozen=True, slots=True)
+class Converted:
+    """A note in FHIR.
+
+    Attributes:
+        reading_errors: the errors of its reading.
+        resources: its resources.
+        doubts: what is doubtful about them.
+        faults: what the checker has against them.
+    """
+
+    reading_errors: tuple[Diagnostic, ...]
+    resources: list[dict[str, Any]]
+    doubts: tuple[Diagnostic, ...]
+    faults: tuple[Diagnostic, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ToResources:
+    """Reads a note, assesses it, makes its FHIR resources, and checks them where that is wanted."""
+
+    session: Session
+    checked: bool
+
+    def open(self) -> Callable[[Note], Converted]:
+        """See `engines.Work`."""
+        from converter.api import open_checker
+
+        session = self.session
+        checker = open_checker(session)[0] if self.checked else None
+
+        def work(note: Note) -> Converted:
+            reading = _read(note, session)
+            return converted(note, reading, assess(note, reading, session), session, checker)
+
+        return work
+
+    def instead(self, note: Note, fault: Diagnostic) -> Converted:
+        """No resources, and the fault."""
+        return Converted((), [], (), (fault,))
+
+
+def converted(
+    note: Note,
+    reading: Reading,
+    assessments: tuple[Assessment, ...],
+    session: Session,
+    checker: "Checker | None" = None,
+) -> Converted:
+    """A note that was read and assessed in FHIR; checked where a checker is given."""
+    made, doubts = convert(note, reading, assessments, session)
+    faults = [fault for one in made for fault in checker.check(one)] if checker is not None else []
+    return Converted(_errors(reading), made, doubts, tuple(faults))
+
+
+def _read(note: Note, session: Session) -> Reading:
+    ((_, reading),) = read_notes((note,), session)
+    return reading
+
+
+def _line(reading: Reading) -> Line:
+    return Line(record_line(reading), _errors(reading))
+
+
+def _errors(reading: Reading) -> tuple[Diagnostic, ...]:
+    wrong = (Severity.ERROR, Severity.FATAL)
+    return tuple(one for one in reading.diagnostics if one.severity in wrong)

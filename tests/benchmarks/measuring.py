@@ -1,0 +1,112 @@
+"""What every benchmark shares: figures beside their reference, medians of rounds, the machine in a line."""
+
+import os
+import platform
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+ROUNDS = 5
+PROGRAM = [sys.executable, "-c", "from converter.cli.app import main; main()"]
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure beside its reference.
+
+    Attributes:
+        name: what was measured.
+        ours: our figure, with its unit.
+        reference: what stands beside it, with its figure.
+        ratio: ours by the reference, in the sense that `aim` states.
+        aim: what the ratio should be, or empty where it is only reported.
+        met: whether it is; None where there is no aim or no reference at hand.
+    """
+
+    name: str
+    ours: str
+    reference: str
+    ratio: str
+    aim: str = ""
+    met: bool | None = None
+
+
+def at_most(name: str, ours: float, reference: float, beside: str, most: float) -> Figure:
+    """A figure in seconds that should be at most so many times the reference's."""
+    ratio = ours / reference
+    return Figure(
+        name,
+        f"{ours:.3f} s",
+        f"{reference:.3f} s {beside}",
+        f"{ratio:.2f}",
+        f"at most {most:g}",
+        ratio <= most,
+    )
+
+
+def at_least(name: str, ours: float, reference: float, beside: str, unit: str, least: float) -> Figure:
+    """A figure by the second that should be at least so many times the reference's."""
+    ratio = ours / reference
+    return Figure(
+        name,
+        f"{ours:,.0f} {unit}/s",
+        f"{reference:,.0f} {unit}/s {beside}",
+        f"{ratio:.2f}",
+        f"at least {least:.3g}",
+        ratio >= least,
+    )
+
+
+def seconds(work: Callable[[], object]) -> float:
+    """How long a piece of work takes by the clock."""
+    began = time.perf_counter()
+    work()
+    return time.perf_counter() - began
+
+
+def side_by_side(*works: Callable[[], object], rounds: int = ROUNDS) -> list[float]:
+    """The median seconds of each, measured in turns so that a busy moment hits all alike."""
+    times: list[list[float]] = [[] for _ in works]
+    for _ in range(rounds):
+        for taken, work in zip(times, works, strict=True):
+            taken.append(seconds(work))
+    return [statistics.median(taken) for taken in times]
+
+
+def run_program(words: Sequence[str]) -> int:
+    """Run plexor; gives its peak memory in MiB.
+
+    Raises:
+        RuntimeError: it could not run.
+    """
+    process = subprocess.Popen([*PROGRAM, *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    _, status, used = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode == 2:
+        raise RuntimeError(f"plexor {' '.join(words)} could not run")
+    return used.ru_maxrss // (1024 if sys.platform != "darwin" else 1024 * 1024)
+
+
+def machine() -> str:
+    """The machine in a line: cores, processor, memory, system, Python, and how busy it was."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
+    busy = ", ".join(f"{load:.1f}" for load in os.getloadavg())
+    return (
+        f"{cores} cores ({_processor()}), {memory:.0f} GiB, {platform.system()} {platform.machine()}, "
+        f"Python {platform.python_version()}; load averages at the beginning {busy}"
+    )
+
+
+def _processor() -> str:
+    try:
+        lines = Path("/proc/cpuinfo").read_text(encoding="utf-8").splitlines()
+    except OSError:
+        return platform.processor() or "unknown"
+    return next(
+        (line.partition(":")[2].strip() for line in lines if line.startswith("model name")), "unknown"
+    )
