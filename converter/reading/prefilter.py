@@ -52,10 +52,16 @@ _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
 @lru_cache(maxsize=8)
 def may_speak_of_reflexes(vocabulary: Vocabulary) -> Test:
     """A test that is true for every text in which a word of the vocabulary can begin a finding."""
-    stems = _stems(vocabulary)
-    search = searcher("|".join(map(re.escape, stems)))
+    stems, short = _stems(vocabulary), _short_and_graded(vocabulary)
+    search = searcher("|".join([*map(re.escape, stems), short]))
     if search is None:
-        return lambda text: any(map(text.lower().__contains__, stems))
+        graded = re.compile(short)
+
+        def test(text: str) -> bool:
+            lowered = text.lower()
+            return any(map(lowered.__contains__, stems)) or graded.search(lowered) is not None
+
+        return test
     return lambda text: search(text.lower().encode(errors="replace"))
 
 
@@ -101,6 +107,17 @@ def _stems(vocabulary: Vocabulary) -> tuple[str, ...]:
     return tuple(
         word for word in sorted(words) if not any(other in word and other != word for other in words)
     )
+
+
+def _short_and_graded(vocabulary: Vocabulary) -> str:
+    """A pattern for short names of tendons right before a grade, "bi 2+"; alone they say nothing."""
+    names = {
+        wording
+        for row in vocabulary.rows
+        if row.role == "site" and row.meaning in _TENDONS and {"short", "joint"} <= row.flags
+        for wording in wordings(row.phrase)
+    }
+    return rf"\b(?:{'|'.join(sorted(names))})\b[^a-z0-9]{{0,3}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]"
 
 
 def _begins_finding(row: Word) -> bool:
