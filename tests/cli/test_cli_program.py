@@ -99,7 +99,7 @@ print("LOADED", *sorted(name for name in sys.modules if name in {HEAVY!r}), file
         (["load", "a.txt", "--archive", "no/such/folder/a.duckdb"], "a.duckdb"),
         (["find", "--archive", "none.duckdb"], "there is no archive here"),
         (["find"], "no archive is named"),
-        (["find", "--archive", "a", "--site", "patelar"], "did you mean patellar?"),
+        (["find", "--archive", "a", "--site", "patellor"], "did you mean patellar?"),
         (["find", "--archive", "a", "--level", "5"], "known are absent, low, normal, high, clonus"),
         (["find", "--archive", "a", "--grade", "brisk"], "write a grade or a range of grades"),
         (["demo", "--out", "a.txt"], "a.txt: the folder cannot be made"),
