@@ -58,26 +58,27 @@ _FORMS: dict[Form, Literal["bundle", "ndjson", "xml"]] = {
 }
 
 
+FormOption = Annotated[
+    Form,
+    typer.Option(
+        "--as", help="One transaction Bundle a note, in JSON or XML, or one NDJSON file a type of resource."
+    ),
+]
+Checked = Annotated[
+    bool,
+    typer.Option("--check/--no-check", help="Check each resource; a note with a faulty one is not written."),
+]
+
+
 def convert(
     inputs: Inputs,
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder for the files.")],
-    form: Annotated[
-        Form,
-        typer.Option(
-            "--as",
-            help="One transaction Bundle a note, in JSON or XML, or one NDJSON file a type of resource.",
-        ),
-    ] = Form.BUNDLES,
+    form: FormOption = Form.BUNDLES,
     expand: Annotated[
         bool, typer.Option("--expand", help="Add an Observation for each reflex and side a region covers.")
     ] = False,
     quotes: Annotated[bool | None, typer.Option(help="Send the words of the note with each finding.")] = None,
-    checked: Annotated[
-        bool,
-        typer.Option(
-            "--check/--no-check", help="Check each resource; a note with a faulty one is not written."
-        ),
-    ] = True,
+    checked: Checked = True,
     release: Annotated[
         Release | None,
         typer.Option(help="FHIR release; else the one of the settings, R4. R5 claims none of our profiles."),

@@ -99,14 +99,8 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
             token = _repeat(token, adjusted)
         elif token.kind == "dash" and before is not None and _denies(before, tokens, index):
             token = replace(token, kind="no")
-        elif (
-            token.kind == "dash"
-            and before is not None
-            and _is_minus(text, before, token, _plus_near(adjusted))
-        ):
-            absent = before.kind in ("site", "reflex") and "sign" not in before.flags
-            said = Written(descriptor="absent") if absent else Written(polarity="negative")
-            token = replace(token, kind="value", written=said)
+        elif token.kind == "dash" and before is not None and _is_minus(text, before, token, adjusted):
+            token = _minus(before, token)
         elif (
             "arrow" in token.flags
             and before is not None
@@ -119,6 +113,13 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
                 token = replace(token, kind="pair", start=before.start, written=Pair(first, second))
         adjusted.append(token)
     return adjusted
+
+
+def _minus(before: Token, token: Token) -> Token:
+    """What a minus says: of a reflex that it is absent, of a sign that it is negative."""
+    absent = before.kind in ("site", "reflex") and "sign" not in before.flags
+    said = Written(descriptor="absent") if absent else Written(polarity="negative")
+    return replace(token, kind="value", written=said)
 
 
 def _doubts(tokens: list[Token], index: int) -> bool:
@@ -179,8 +180,9 @@ def _plus_near(before: list[Token]) -> bool:
     return any(isinstance(t.written, Written) and t.written.polarity == "positive" for t in before[-5:])
 
 
-def _is_minus(text: str, before: Token, token: Token, after_plus: bool) -> bool:
+def _is_minus(text: str, before: Token, token: Token, earlier: list[Token]) -> bool:
     """Whether a dash says "negative": `L-`, `(-)`, `grasp -` at the end, `+ R, - L`."""
+    after_plus = _plus_near(earlier)
     after = text[token.end : token.end + 1]
     beside = before.kind == "side" and before.end == token.start and not (after.isalnum() or after == ">")
     last = "sign" in before.flags and _ENDS_HERE.match(text, token.end) is not None
