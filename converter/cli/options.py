@@ -217,10 +217,17 @@ def items_from(inputs: Sequence[str], options: "SourceOptions") -> Iterator[Note
 
 
 def _some(items: Iterator[Note | Diagnostic]) -> Iterator[Note | Diagnostic]:
-    missing = others = 0
+    """The items; where none of the inputs is there, what is missing is said as the reason to stop."""
+    missing: list[Diagnostic] = []
+    others = False
     for item in items:
-        absent = isinstance(item, Diagnostic) and item.code in _ABSENT
-        missing, others = missing + absent, others + (not absent)
+        if isinstance(item, Diagnostic) and item.code in _ABSENT and not others:
+            missing.append(item)
+            continue
+        if not others:
+            others = True
+            yield from missing
         yield item
     if missing and not others:
-        raise CannotRunError("there is nothing to read")
+        reasons = "; ".join(f"{one.source}: {one.message}" for one in missing)
+        raise CannotRunError(f"there is nothing to read. {reasons}")
