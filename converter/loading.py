@@ -78,8 +78,10 @@ def load(
         progress=how.progress,
         assess=lambda note, reading: assess(note, reading, session),
     )
+    with open_archive(archive, create=not how.only_failed):
+        pass  # an archive that cannot be written is told of before any note is read
     with local_engine(ToAssessments(session), how.workers, how.warn) as engine:
-        items = engine.prepared(items)  # workers start before the database does
+        items = engine.prepared(items)  # workers start while no database is open
         with open_archive(archive, create=not how.only_failed) as opened:
             wanted = _failed_only(items, opened) if how.only_failed else items
             read = engine.run(_needed(wanted, opened, session))
