@@ -2,6 +2,7 @@
 PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
+PYTEST_ARGS ?= -n auto --dist loadfile
 
 .PHONY: demo test lint format types bench lock clean
 
