@@ -19,6 +19,8 @@ _FIRST = 4
 """Words among which the name of a row begins."""
 _FIRST_LETTERS = 80
 """Letters of a line that mostly hold them."""
+_FEWEST_LETTERS = 3
+"""Heads of a line that names reflexes by letters; its first word may say something else."""
 _VALUES = frozenset("0123456789+-\u2013\u2014\u00b1\u2191\u2193")
 _NUMBERED = re.compile(r"\s*\d[.)]\s")
 """The number of a list is a value, which stands in no line of heads."""
@@ -28,24 +30,7 @@ _SAID = frozenset({"value", "polarity", "response", "untested", "no", "clonus_wo
 @lru_cache(maxsize=8)
 def may_hold_bare_table(vocabulary: Vocabulary) -> Callable[[str], bool]:
     """A test that is true for every text, in lower case, in which such a table stands."""
-    left, right, both = (_words(vocabulary, partial(_names_side, side)) for side in _SIDES)
-    places = _words(vocabulary, lambda row: row.role in ("site", "region"))
-    names = places | left | right | both
-    values = _words(vocabulary, lambda row: row.role in _SAID)
-
-    legends = _words(vocabulary, lambda row: row.role == "legend")
-    never = _never_in_heads(vocabulary)
-
-    def may_be_heads(line: str, words: list[str]) -> bool:
-        if legends.isdisjoint(words) and (_NUMBERED.match(line) or not never.isdisjoint(words)):
-            return False
-        sided = not left.isdisjoint(words) and not right.isdisjoint(words)
-        return sided or not both.isdisjoint(words) or sum(word in places for word in words) >= 2
-
-    def may_be_row(line: str) -> bool:
-        if names.isdisjoint(_first_words(line)):
-            return False
-        return not (_VALUES.isdisjoint(line) and values.isdisjoint(LETTERS.findall(line)))
+    may_be_heads, may_be_row = _heads_test(vocabulary), _row_test(vocabulary)
 
     def test(text: str) -> bool:
         lines = text.splitlines()
@@ -63,6 +48,45 @@ def may_hold_bare_table(vocabulary: Vocabulary) -> Callable[[str], bool]:
         return False
 
     return test
+
+
+def _heads_test(vocabulary: Vocabulary) -> Callable[[str, list[str]], bool]:
+    """Whether a line may hold heads: two sides, one word for both, two places, or letters for reflexes."""
+    left, right, both = (_words(vocabulary, partial(_names_side, side)) for side in _SIDES)
+    places = _places(vocabulary)
+    named = places | frozenset(vocabulary.cells.letters)
+    legends = _words(vocabulary, lambda row: row.role == "legend")
+    never = _never_in_heads(vocabulary)
+
+    def may_be_heads(line: str, words: list[str]) -> bool:
+        if len(words) >= _FEWEST_LETTERS and sum(word in named for word in words) >= len(words) - 1:
+            return True
+        if legends.isdisjoint(words) and (_NUMBERED.match(line) or not never.isdisjoint(words)):
+            return False
+        sided = not left.isdisjoint(words) and not right.isdisjoint(words)
+        return sided or not both.isdisjoint(words) or sum(word in places for word in words) >= 2
+
+    return may_be_heads
+
+
+def _row_test(vocabulary: Vocabulary) -> Callable[[str], bool]:
+    """Whether a line may be a row: it begins with the name of one, and holds a value."""
+    names = _places(vocabulary).union(*(_words(vocabulary, partial(_names_side, side)) for side in _SIDES))
+    values = _words(vocabulary, lambda row: row.role in _SAID)
+    own = frozenset(vocabulary.cells.letters) | frozenset(vocabulary.cells.limbs)
+    own |= {max(LETTERS.findall(name), key=len) for name in vocabulary.cells.names}
+
+    def may_be_row(line: str) -> bool:
+        first = _first_words(line)
+        if names.isdisjoint(first) and own.isdisjoint(first[:1]):
+            return False
+        return not (_VALUES.isdisjoint(line) and values.isdisjoint(LETTERS.findall(line)))
+
+    return may_be_row
+
+
+def _places(vocabulary: Vocabulary) -> frozenset[str]:
+    return _words(vocabulary, lambda row: row.role in ("site", "region"))
 
 
 def _first_words(line: str) -> list[str]:

@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import Any
 
 from converter.model import Diagnostic
+from converter.words.cells import CellWords, shipped_cells
 from converter.words.phrases import PhraseTree, tokens_of, wordings
 from converter.words.spelling import Spelling
 from converter.words.tables import (
@@ -64,6 +65,7 @@ class Vocabulary:
         descriptors: by canonical word.
         reflexes: by site.
         spelling: finds what a misspelt word stands for.
+        cells: words that say something only in a cell of a table.
         fingerprint: first 16 hexadecimal digits of a SHA-256 over all loaded data.
     """
 
@@ -73,6 +75,7 @@ class Vocabulary:
     descriptors: Mapping[str, Descriptor]
     reflexes: Mapping[str, Reflex]
     spelling: Spelling
+    cells: CellWords
     fingerprint: str
 
     def __reduce__(self) -> Any:
@@ -135,6 +138,7 @@ def gathered(
         descriptors=descriptors,
         reflexes=MappingProxyType(reflexes),
         spelling=_spelling(rows),
+        cells=shipped_cells(SHIPPED / "cells.toml"),
         fingerprint=_fingerprint(local, without),
     )
     return vocabulary, [*problems, *collisions]
