@@ -83,6 +83,5 @@ def test_an_encoding_that_does_not_exist_is_no_trouble(tmp_path: Path) -> None:
      "<![CDATA[" * 50_000, "<?" * 100_000, "<script>" * 50_000, "&#x" * 100_000],
 )  # fmt: skip
 def test_hostile_pages_end(page: str) -> None:
-    began = time.perf_counter()
-    text_of(page)
-    assert time.perf_counter() - began < 10
+    with ends_soon():
+        text_of(page)
