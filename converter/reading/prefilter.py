@@ -6,6 +6,7 @@ missing the coarser one, which looks for parts of words, stands in.
 """
 
 import re
+from collections.abc import Iterator
 from functools import lru_cache
 
 from converter.reading.bare_tables import may_hold_bare_table
@@ -17,6 +18,7 @@ from converter.reading.patterns import (
     plain_bytes,
     searcher,
     slips,
+    sorter,
     whole,
 )
 from converter.words import Vocabulary, Word
@@ -53,7 +55,7 @@ _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
 def may_speak_of_reflexes(vocabulary: Vocabulary) -> Test:
     """A test that is true for every text in which a word of the vocabulary can begin a finding."""
     stems, short = _stems(vocabulary), _short_and_graded(vocabulary)
-    search = searcher("|".join([*map(re.escape, stems), short]))
+    search = searcher(_beginning(vocabulary))
     if search is None:
         graded = re.compile(short)
 
@@ -70,30 +72,39 @@ def worth_reading(vocabulary: Vocabulary) -> Test:
     """A test that is true for every text from which reading it whole gives anything.
 
     A sentence gives nothing before a wording that begins reading has been met, so a text without one is worth
-    reading only where it may hold a table.
+    reading only where it may hold a table, or beside a legend or an order of sides, where a grade is listed
+    even if nothing says what it is of.
     """
-    coarse = may_speak_of_reflexes(vocabulary)
-    speaking = whole(filter(begins_reading, vocabulary.rows))
-    speaks = searcher(f"{speaking}|{slips(vocabulary)}|{ANY_STEM}")
-    if speaks is None:
-        return coarse
+    sort = sorter(_sorts(vocabulary))
+    if sort is None:
+        return may_speak_of_reflexes(vocabulary)
     may_hold_table = may_hold_bare_table(vocabulary)
-    refers = searcher(whole(row for row in vocabulary.rows if row.role in _REFERRING)) or speaks
-    graded = searcher(TRAILING_PLUS) or speaks
-
-    def may_leave_grades(data: bytes) -> bool:
-        """Beside a legend or an order of sides a grade is listed even where nothing says what it is of."""
-        return refers(data) and graded(data)
 
     def test(text: str) -> bool:
-        if not coarse(text):
+        found = sort(plain_bytes(text))
+        if _COARSE not in found:
             return False
-        data = plain_bytes(text)
-        if speaks(data) or may_leave_grades(data):
+        if _SPEAKS in found or (_REFERS in found and _GRADED in found):
             return True
         return ("\n" in text or "\r" in text) and may_hold_table(text.lower())
 
     return test
+
+
+_COARSE, _SPEAKS, _REFERS, _GRADED = range(4)
+
+
+def _sorts(vocabulary: Vocabulary) -> Iterator[str]:
+    """Patterns in the order of their numbers."""
+    yield _beginning(vocabulary)
+    yield f"{whole(filter(begins_reading, vocabulary.rows))}|{slips(vocabulary)}|{ANY_STEM}"
+    yield whole(row for row in vocabulary.rows if row.role in _REFERRING)
+    yield TRAILING_PLUS
+
+
+def _beginning(vocabulary: Vocabulary) -> str:
+    """A pattern for every part of a word that can begin a finding."""
+    return "|".join([*map(re.escape, _stems(vocabulary)), _short_and_graded(vocabulary)])
 
 
 def _stems(vocabulary: Vocabulary) -> tuple[str, ...]:
