@@ -102,7 +102,7 @@ def use(definitions: Definitions, urls: list[str]) -> None:
         element_tree(definitions, url)
 
 
-@tried(200)
+@tried(80)
 @given(st.sampled_from(PROFILES), edits(4), st.sampled_from(CODES), edits(3))
 def test_edited_definitions(profile: Json, done: list[Edit], codes: Json, done_to_codes: list[Edit]) -> None:
     one = edited(copy.deepcopy(profile), done)

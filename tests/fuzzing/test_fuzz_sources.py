@@ -12,10 +12,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from converter.model import Diagnostic, Note
-from converter.sources import SourceOptions, open_notes
+from converter.sources import SourceOptions, format_names, open_notes
 from converter.sources.fields import text_hash
 
 FILES = good_files()
+FORMS = [
+    None,
+    *(name for name in format_names() if name != "parquet"),
+]  # which takes its time over every file
+OPTIONS = st.just(SourceOptions()) | st.builds(
+    SourceOptions,
+    input_format=st.sampled_from(FORMS),
+    encoding=st.sampled_from([None, *ENCODINGS, "utf-7", "undefined", "big5", "utf-16"]),
+    largest_note=st.sampled_from([1, 40, 200, 2**20]),
+    sections=st.sampled_from([("examination",), ("all",), ("8705-6",), ("x", "")]),
+    file_name=st.sampled_from([None, "{patient}", "{patient}.{kind}", "{kind}_{authored}", "{age}/*"]),
+)
 
 
 def read_among_others(
@@ -80,11 +92,11 @@ def well_said(trouble: Diagnostic, content: bytes) -> None:
 def test_damaged_files(tmp_path: Path, name: str) -> None:
     content, pieces = FILES[name]
 
-    @tried(60)
-    @given(changes(pieces), st.sampled_from(["", "x"]))
-    def run(done: list[Change], _: str) -> None:
+    @tried(15 if name.endswith(".parquet") else 60)
+    @given(changes(pieces), OPTIONS)
+    def run(done: list[Change], options: SourceOptions) -> None:
         changed = damaged(content, done)
-        items = read_among_others(tmp_path, name, changed, SourceOptions())
+        items = read_among_others(tmp_path, name, changed, options)
         hold_laws(items, (tmp_path / name).as_posix(), changed)
 
     run()

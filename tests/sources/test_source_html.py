@@ -1,9 +1,9 @@
 """HTML keeps its words and its layout, runs nothing, and says what it leaves out."""
 
-import time
 from pathlib import Path
 
 import pytest
+from hanging import ends_soon
 from note_files import codes, only, read, write
 
 from converter.model import Severity
