@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from fuzz_budget import tried
 from fuzz_damage import Change, changes, damaged
-from fuzz_files import SECRET, good_files
+from fuzz_files import ENCODINGS, SECRET, good_files
 from hanging import ends_soon
 from hypothesis import given
 from hypothesis import strategies as st
@@ -16,10 +16,8 @@ from converter.sources import SourceOptions, format_names, open_notes
 from converter.sources.fields import text_hash
 
 FILES = good_files()
-FORMS = [
-    None,
-    *(name for name in format_names() if name != "parquet"),
-]  # which takes its time over every file
+FORMS = [None, *(name for name in format_names() if name != "parquet")]
+"""Parquet takes its time over every file that is none."""
 OPTIONS = st.just(SourceOptions()) | st.builds(
     SourceOptions,
     input_format=st.sampled_from(FORMS),
@@ -50,20 +48,20 @@ def read_among_others(
     return ours
 
 
-def hold_laws(items: list[Note | Diagnostic], file: str, content: bytes) -> None:
+def hold_laws(items: list[Note | Diagnostic], file: str) -> None:
     assert items
     for item in items:
         assert item.source
         assert item.source.startswith(file), item.source
         if isinstance(item, Note):
-            well_made(item, content)
+            well_made(item)
         else:
-            well_said(item, content)
+            well_said(item)
     notes = [item for item in items if isinstance(item, Note)]
     assert len({(note.system, note.id) for note in notes}) == len(notes)
 
 
-def well_made(note: Note, content: bytes) -> None:
+def well_made(note: Note) -> None:
     assert note.id
     assert note.hash == text_hash(note.text)
     assert (note.authored is None) == (note.authored_precision is None)
@@ -78,7 +76,7 @@ def well_made(note: Note, content: bytes) -> None:
         (value or "").encode("utf-8")
 
 
-def well_said(trouble: Diagnostic, content: bytes) -> None:
+def well_said(trouble: Diagnostic) -> None:
     words = f"{trouble.message} {trouble.hint or ''} {trouble.path or ''}"
     assert SECRET.partition(" ")[2] not in words, trouble
     assert "Traceback" not in words
@@ -97,6 +95,6 @@ def test_damaged_files(tmp_path: Path, name: str) -> None:
     def run(done: list[Change], options: SourceOptions) -> None:
         changed = damaged(content, done)
         items = read_among_others(tmp_path, name, changed, options)
-        hold_laws(items, (tmp_path / name).as_posix(), changed)
+        hold_laws(items, (tmp_path / name).as_posix())
 
     run()
