@@ -14,6 +14,7 @@ from converter.reading.patterns import (
     TRAILING_PLUS,
     Test,
     begins_reading,
+    graded_places,
     plain_bytes,
     searcher,
     slips,
@@ -53,9 +54,10 @@ _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
 def may_speak_of_reflexes(vocabulary: Vocabulary) -> Test:
     """A test that is true for every text in which a word of the vocabulary can begin a finding."""
     stems, short = _stems(vocabulary), _short_and_graded(vocabulary)
-    search = searcher("|".join([*map(re.escape, stems), short]))
+    graded_joints = graded_places(vocabulary)
+    search = searcher("|".join([*map(re.escape, stems), short, graded_joints]))
     if search is None:
-        graded = re.compile(short)
+        graded = re.compile(f"{short}|{graded_joints}")
 
         def test(text: str) -> bool:
             lowered = text.lower()
@@ -80,16 +82,22 @@ def worth_reading(vocabulary: Vocabulary) -> Test:
     may_hold_table = may_hold_bare_table(vocabulary)
     refers = searcher(whole(row for row in vocabulary.rows if row.role in _REFERRING)) or speaks
     graded = searcher(TRAILING_PLUS) or speaks
+    grades_places = searcher(graded_places(vocabulary)) or speaks
+    joints = _joints(vocabulary)
 
     def may_leave_grades(data: bytes) -> bool:
         """Beside a legend or an order of sides a grade is listed even where nothing says what it is of."""
         return refers(data) and graded(data)
 
+    def grades_joints(data: bytes) -> bool:
+        """Two joints with their grades are reflexes even where nothing else is said of them."""
+        return grades_places(data) and sum(any(map(data.__contains__, names)) for names in joints) > 1
+
     def test(text: str) -> bool:
         if not coarse(text):
             return False
         data = plain_bytes(text)
-        if speaks(data) or may_leave_grades(data):
+        if speaks(data) or may_leave_grades(data) or grades_joints(data):
             return True
         return ("\n" in text or "\r" in text) and may_hold_table(text.lower())
 
@@ -107,6 +115,15 @@ def _stems(vocabulary: Vocabulary) -> tuple[str, ...]:
     return tuple(
         word for word in sorted(words) if not any(other in word and other != word for other in words)
     )
+
+
+def _joints(vocabulary: Vocabulary) -> tuple[tuple[bytes, ...], ...]:
+    """The names of each joint that may stand for its reflex."""
+    names: dict[str, set[bytes]] = {}
+    for row in vocabulary.rows:
+        if row.role == "site" and "place" in row.flags:
+            names.setdefault(row.meaning, set()).update(word.encode() for word in wordings(row.phrase))
+    return tuple(map(tuple, names.values()))
 
 
 def _short_and_graded(vocabulary: Vocabulary) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
+from converter.reading.bare_grades import graded_alone
 from converter.reading.exam_headings import begin_sentence, note_exam_heading
 from converter.reading.figures import ROWS
 from converter.reading.findings import findings_of
@@ -110,15 +111,22 @@ class _NoteReader:
             self.unread += unread_of(self._text, parser.tokens)
         self.unread += layouts.unread
         self.diagnostics += layouts.diagnostics
-        for sentence in sentences_of(self._text, layouts.left):
+        sentences = list(sentences_of(self._text, layouts.left))
+        alone = graded_alone(sentences)
+        for index, sentence in enumerate(sentences):
             settle_before_layout(sentence, self._pending, layouts.starts)
+            self._begin(sentence, has_now, graded=index in alone)
             self._read_sentence(sentence, has_now)
         settle_before_layout(None, self._pending, layouts.starts)
         self.unread += unread_of(self._text, self._pending)
 
-    def _read_sentence(self, sentence: Sentence, has_now: bool) -> None:
+    def _begin(self, sentence: Sentence, has_now: bool, *, graded: bool) -> None:
+        """Settle what a sentence is about before it is read; `graded` where only its grades tell that."""
         begin_sentence(sentence, self._context)
         note_exam_heading(self._text, sentence, self._context, has_now)
+        self._context.reflexes = self._context.reflexes or graded
+
+    def _read_sentence(self, sentence: Sentence, has_now: bool) -> None:
         self._context.last_side = _last_side(sentence) or self._context.last_side
         self.unread += unknown(self._text, apply_footnote(self._text, sentence.tokens, self.drafts))
         if not self._relevant(sentence):
@@ -162,7 +170,7 @@ class _NoteReader:
             self._context.reflexes = True
         elif "other_exam" in kinds or ("other" in kinds and "reflex" not in kinds):
             self._context.reflexes = False
-            self._context.last = []
+            self._context.last = self._context.last if self._pending else []
         elif "reflex" in kinds:
             self._context.reflexes = True
 
