@@ -17,6 +17,8 @@ _MOST_HEADS = 80
 """Words of a line that is too long for heads; some of them may be fillers, which are no tokens."""
 _FIRST = 4
 """Words among which the name of a row begins."""
+_FIRST_LETTERS = 80
+"""Letters of a line that mostly hold them."""
 _VALUES = frozenset("0123456789+-\u2013\u2014\u00b1\u2191\u2193")
 _NUMBERED = re.compile(r"\s*\d[.)]\s")
 """The number of a list is a value, which stands in no line of heads."""
@@ -40,23 +42,38 @@ def may_hold_bare_table(vocabulary: Vocabulary) -> Callable[[str], bool]:
         sided = not left.isdisjoint(words) and not right.isdisjoint(words)
         return sided or not both.isdisjoint(words) or sum(word in places for word in words) >= 2
 
-    def may_be_row(line: str, words: list[str]) -> bool:
-        named = not names.isdisjoint(words[:_FIRST])
-        return named and not (_VALUES.isdisjoint(line) and values.isdisjoint(words))
+    def may_be_row(line: str) -> bool:
+        if names.isdisjoint(_first_words(line)):
+            return False
+        return not (_VALUES.isdisjoint(line) and values.isdisjoint(LETTERS.findall(line)))
 
     def test(text: str) -> bool:
-        headed = False
-        for line in text.splitlines():
-            if len(line.split(None, _MOST_HEADS)) > _MOST_HEADS or not line.strip():
-                headed = False
-                continue
-            words = LETTERS.findall(line)
-            if headed and may_be_row(line, words):
-                return True
-            headed = headed or may_be_heads(line, words)
+        lines = text.splitlines()
+        unseen, headed = 0, False
+        for index, line in enumerate(lines):
+            if not line or line.isspace() or _is_too_long(line):
+                unseen, headed = index + 1, False
+            elif may_be_row(line):  # few lines are, so what stands above is looked at only now
+                headed = headed or any(
+                    may_be_heads(above, LETTERS.findall(above)) for above in lines[unseen:index]
+                )
+                if headed:
+                    return True
+                unseen = index
         return False
 
     return test
+
+
+def _first_words(line: str) -> list[str]:
+    words = LETTERS.findall(line[:_FIRST_LETTERS])
+    if len(words) <= _FIRST and len(line) > _FIRST_LETTERS:
+        words = LETTERS.findall(line)
+    return words[:_FIRST]
+
+
+def _is_too_long(line: str) -> bool:
+    return len(line) >= 2 * _MOST_HEADS and len(line.split(None, _MOST_HEADS)) > _MOST_HEADS
 
 
 _SIDES = ("left", "right", "both")

@@ -5,8 +5,9 @@ two words of a wording is passed over) but never no where a wording stands.
 """
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import lru_cache
+from typing import Any
 
 from converter.reading.stems import STEMS
 from converter.words import Vocabulary, Word
@@ -44,6 +45,31 @@ def plain_bytes(text: str) -> bytes:
 
 def searcher(pattern: str) -> Callable[[bytes], bool] | None:
     """A test for a pattern in UTF-8, linear in the text; None where the library is missing."""
+    options = _options()
+    if options is None:
+        return None
+    import re2
+
+    search = re2.compile(pattern.encode(), options).search
+    return lambda data: search(data) is not None
+
+
+def sorter(patterns: Iterable[str]) -> Callable[[bytes], Sequence[int]] | None:
+    """Which of some patterns a text in UTF-8 holds, by number, in one pass; None without the library."""
+    options = _options()
+    if options is None:
+        return None
+    import re2
+
+    together = re2.Set.SearchSet(options)
+    for pattern in patterns:
+        together.Add(pattern.encode())
+    together.Compile()
+    match = together.Match
+    return lambda data: match(data) or ()
+
+
+def _options() -> Any:
     try:
         import re2
     except ImportError:
@@ -51,8 +77,7 @@ def searcher(pattern: str) -> Callable[[bytes], bool] | None:
     options = re2.Options()
     options.encoding = re2.Options.Encoding.LATIN1  # byte by byte: no letter beyond ASCII bounds a word
     options.never_capture, options.log_errors, options.max_mem = True, False, _MEMORY
-    search = re2.compile(pattern.encode(), options).search
-    return lambda data: search(data) is not None
+    return options
 
 
 def whole(rows: Iterable[Word]) -> str:

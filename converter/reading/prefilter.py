@@ -6,6 +6,7 @@ missing the coarser one, which looks for parts of words, stands in.
 """
 
 import re
+from collections.abc import Callable, Iterator
 from functools import lru_cache
 
 from converter.reading.bare_tables import may_hold_bare_table
@@ -18,6 +19,7 @@ from converter.reading.patterns import (
     plain_bytes,
     searcher,
     slips,
+    sorter,
     whole,
 )
 from converter.words import Vocabulary, Word
@@ -53,11 +55,10 @@ _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
 @lru_cache(maxsize=8)
 def may_speak_of_reflexes(vocabulary: Vocabulary) -> Test:
     """A test that is true for every text in which a word of the vocabulary can begin a finding."""
-    stems, short = _stems(vocabulary), _short_and_graded(vocabulary)
-    graded_joints = graded_places(vocabulary)
-    search = searcher("|".join([*map(re.escape, stems), short, graded_joints]))
+    stems = _stems(vocabulary)
+    search = searcher(_beginning(vocabulary))
     if search is None:
-        graded = re.compile(f"{short}|{graded_joints}")
+        graded = re.compile(f"{_short_and_graded(vocabulary)}|{graded_places(vocabulary)}")
 
         def test(text: str) -> bool:
             lowered = text.lower()
@@ -72,36 +73,45 @@ def worth_reading(vocabulary: Vocabulary) -> Test:
     """A test that is true for every text from which reading it whole gives anything.
 
     A sentence gives nothing before a wording that begins reading has been met, so a text without one is worth
-    reading only where it may hold a table.
+    reading only where it may hold a table, or beside a legend or an order of sides, where a grade is listed
+    even if nothing says what it is of.
     """
-    coarse = may_speak_of_reflexes(vocabulary)
-    speaking = whole(filter(begins_reading, vocabulary.rows))
-    speaks = searcher(f"{speaking}|{slips(vocabulary)}|{ANY_STEM}")
-    if speaks is None:
-        return coarse
+    sort = sorter(_sorts(vocabulary))
+    if sort is None:
+        return may_speak_of_reflexes(vocabulary)
     may_hold_table = may_hold_bare_table(vocabulary)
-    refers = searcher(whole(row for row in vocabulary.rows if row.role in _REFERRING)) or speaks
-    graded = searcher(TRAILING_PLUS) or speaks
-    grades_places = searcher(graded_places(vocabulary)) or speaks
-    joints = _joints(vocabulary)
-
-    def may_leave_grades(data: bytes) -> bool:
-        """Beside a legend or an order of sides a grade is listed even where nothing says what it is of."""
-        return refers(data) and graded(data)
-
-    def grades_joints(data: bytes) -> bool:
-        """Two joints with their grades are reflexes even where nothing else is said of them."""
-        return grades_places(data) and sum(any(map(data.__contains__, names)) for names in joints) > 1
+    several_joints = _several_joints(vocabulary)
 
     def test(text: str) -> bool:
-        if not coarse(text):
-            return False
         data = plain_bytes(text)
-        if speaks(data) or may_leave_grades(data) or grades_joints(data):
+        found = sort(data)
+        if _COARSE not in found:
+            return False
+        if _JOINTS in found and several_joints(data):
+            return True
+        if _SPEAKS in found or (_REFERS in found and _GRADED in found):
             return True
         return ("\n" in text or "\r" in text) and may_hold_table(text.lower())
 
     return test
+
+
+_COARSE, _SPEAKS, _REFERS, _GRADED, _JOINTS = range(5)
+
+
+def _sorts(vocabulary: Vocabulary) -> Iterator[str]:
+    """Patterns in the order of their numbers."""
+    yield _beginning(vocabulary)
+    yield f"{whole(filter(begins_reading, vocabulary.rows))}|{slips(vocabulary)}|{ANY_STEM}"
+    yield whole(row for row in vocabulary.rows if row.role in _REFERRING)
+    yield TRAILING_PLUS
+    yield graded_places(vocabulary)
+
+
+def _beginning(vocabulary: Vocabulary) -> str:
+    """A pattern for every part of a word that can begin a finding."""
+    graded = [_short_and_graded(vocabulary), graded_places(vocabulary)]
+    return "|".join([*map(re.escape, _stems(vocabulary)), *graded])
 
 
 def _stems(vocabulary: Vocabulary) -> tuple[str, ...]:
@@ -117,13 +127,25 @@ def _stems(vocabulary: Vocabulary) -> tuple[str, ...]:
     )
 
 
-def _joints(vocabulary: Vocabulary) -> tuple[tuple[bytes, ...], ...]:
-    """The names of each joint that may stand for its reflex."""
+def _several_joints(vocabulary: Vocabulary) -> Callable[[bytes], bool]:
+    """A test for the names of two joints: graded beside one another they stand for their reflexes."""
     names: dict[str, set[bytes]] = {}
     for row in vocabulary.rows:
         if row.role == "site" and "place" in row.flags:
             names.setdefault(row.meaning, set()).update(word.encode() for word in wordings(row.phrase))
-    return tuple(map(tuple, names.values()))
+    return lambda data: sum(any(map(data.__contains__, joint)) for joint in names.values()) > 1
+
+
+@lru_cache(maxsize=8)
+def may_grade_joints(vocabulary: Vocabulary) -> Test:
+    """A test that is true for every text in which two joints, graded side by side, may stand for reflexes."""
+    graded, several = searcher(graded_places(vocabulary)), _several_joints(vocabulary)
+
+    def test(text: str) -> bool:
+        data = plain_bytes(text)
+        return several(data) and (graded is None or graded(data))
+
+    return test
 
 
 def _short_and_graded(vocabulary: Vocabulary) -> str:

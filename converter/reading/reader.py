@@ -17,7 +17,8 @@ from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.layouts import read_layouts
 from converter.reading.lexicon import MISSPELT
-from converter.reading.prefilter import worth_reading
+from converter.reading.parts import Part, speaking_parts
+from converter.reading.prefilter import may_grade_joints, worth_reading
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
 from converter.reading.stems import STEM
@@ -28,6 +29,8 @@ from converter.words import Vocabulary
 
 _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars", STEM})
 _SPEAKING_KINDS = frozenset({"legend", "side_ref"})
+_SHORT = 600
+"""Characters of a note that is read whole at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,7 @@ def read_note(
         Everything said about reflexes, with its place in the note.
     """
     reader = _NoteReader(note.text, vocabulary, options)
-    if worth_reading(vocabulary)(note.text):
+    if worth_reading(vocabulary)(note.text) and _says_something(note.text, vocabulary, options):
         reader.read()
     findings, exams, diagnostics = findings_of(
         note.text, reader.drafts, vocabulary, options.default_scale, reader.legends
@@ -87,6 +90,22 @@ def read_note(
     )
 
 
+def _says_something(text: str, vocabulary: Vocabulary, options: ReadingOptions) -> bool:
+    """Whether some part of a note says something; true too where to ask costs as much as to read it whole."""
+    if len(text) < _SHORT or may_grade_joints(vocabulary)(text):
+        return True
+    parts = speaking_parts(text, vocabulary)
+    if 2 * sum(len(part.text) for part in parts) > len(text):
+        return True
+    return any(_part_says_something(part, vocabulary, options) for part in parts)
+
+
+def _part_says_something(part: Part, vocabulary: Vocabulary, options: ReadingOptions) -> bool:
+    reader = _NoteReader(part.text, vocabulary, options)
+    reader.read(begins_line=part.begins_line)
+    return reader.left_something
+
+
 class _NoteReader:
     """Reads the sentences of one note in order, each with what the ones before left."""
 
@@ -101,7 +120,14 @@ class _NoteReader:
         self.legends: list[str] = []
         self.diagnostics: list[Diagnostic] = []
 
-    def read(self) -> None:
+    @property
+    def left_something(self) -> bool:
+        """Whether anything was said, or what was read may give something together with what follows."""
+        context = self._context
+        waits = self._pending or context.reflexes or context.last or context.headed
+        return bool(self.drafts or self.unread or self.diagnostics or waits)
+
+    def read(self, *, begins_line: bool = True) -> None:
         """Read the note; drafts, unread wording, legends and diagnostics are filled in."""
         tokens = tokens_of_note(self._text, self._vocabulary)
         has_now = any(token.kind == "now" for token in tokens)
@@ -111,7 +137,7 @@ class _NoteReader:
             self.unread += unread_of(self._text, parser.tokens)
         self.unread += layouts.unread
         self.diagnostics += layouts.diagnostics
-        sentences = list(sentences_of(self._text, layouts.left))
+        sentences = list(sentences_of(self._text, layouts.left, begins_line=begins_line))
         alone = graded_alone(sentences)
         for index, sentence in enumerate(sentences):
             settle_before_layout(sentence, self._pending, layouts.starts)

@@ -49,10 +49,10 @@ class Sentence:
     closed: bool
 
 
-def sentences_of(text: str, tokens: list[Token]) -> Iterator[Sentence]:
-    """The sentences of a note, in order."""
+def sentences_of(text: str, tokens: list[Token], *, begins_line: bool = True) -> Iterator[Sentence]:
+    """The sentences of a note, or of a part that may begin inside a line, in order."""
     current: list[Token] = []
-    new_block = new_line = True
+    new_block = new_line = begins_line
     for index, token in enumerate(tokens):
         kind = token.kind
         if len(current) >= _LONGEST and (kind in _MAY_CUT or len(current) >= _LONGEST * 3 // 2):

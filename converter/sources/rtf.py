@@ -5,8 +5,10 @@ does the time must stay in proportion to its size, and what is left out must be 
 count bytes, since RTF is written in bytes.
 """
 
+import codecs
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 from converter.model import Diagnostic
@@ -22,6 +24,7 @@ from converter.sources.rtf_words import (
     CODE_PAGES,
     LEFT_OUT,
     LINE_ENDS,
+    NUMBERED_CODE_PAGES,
     NUMBERS,
     SYMBOL_CHARSET,
     SYMBOL_FONT,
@@ -295,12 +298,13 @@ class _Reader:
                 self.fonts[font] = known
 
     def _set_code_page(self, number: int | None) -> None:
-        name = f"cp{number}"
-        try:
-            b"".decode(name)
-        except LookupError:
-            name = {65001: "utf-8", 10000: "mac_roman"}.get(number or 0, self.code_page)
-        self.code_page = name
+        """Take a code page; where nobody knows it only ASCII is read; the rest counts as unreadable."""
+        if number:
+            self.code_page = NUMBERED_CODE_PAGES.get(number, f"cp{number}")
+            with suppress(LookupError):
+                codecs.lookup(self.code_page)
+                return
+            self.code_page = "ascii"
 
     def _set_after_unicode(self, number: int | None) -> None:
         self.group = replace(self.group, after_unicode=max(number if number is not None else 1, 0))

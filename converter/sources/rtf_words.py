@@ -45,6 +45,9 @@ NUMBERS = frozenset(("listtext", "pntext"))
 """Groups that hold the number or bullet of a list item."""
 
 CODE_PAGES = {"ansi": "cp1252", "mac": "mac_roman", "pc": "cp437", "pca": "cp850"}
+
+NUMBERED_CODE_PAGES = {65001: "utf-8", 10000: "mac_roman"}
+"""The numbers in `ansicpg` that do not name their code page with `cp` before them."""
 """The header's word for the character set."""
 
 CHARSETS = {

@@ -110,6 +110,19 @@ def test_any_text_survives_rtf(text: str) -> None:
     assert found.rstrip("\n") == text.strip("\n").rstrip("\n") or found.split() == text.split()
 
 
+@pytest.mark.parametrize("code_page", ["12", "99999"])
+def test_under_an_unknown_code_page_only_plain_letters_are_read(code_page: str) -> None:
+    source = rf"{{\rtf1\ansi\ansicpg{code_page} Knee jerks 2+ \'96 brisk}}"
+    found, _, troubles = text_of_rtf(source.encode("ascii"), "a.rtf")
+    assert found.strip() == "Knee jerks 2+ \ufffd brisk"
+    assert [one.code for one in troubles] == ["unreadable-character"]
+
+
+def test_code_page_nought_is_the_one_of_the_header() -> None:
+    source = rb"{\rtf1\mac\ansicpg0 Knee jerks 2+ \'d0 brisk}"
+    assert text_of_rtf(source, "a.rtf")[0].strip() == "Knee jerks 2+ – brisk"
+
+
 def rtf(text: str) -> str:
     """A text as RTF 1.9.1 writes it: escapes for its own marks, UTF-16 units for what is not ASCII."""
     pieces = []

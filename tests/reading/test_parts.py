@@ -1,0 +1,86 @@
+"""Only parts of a long note are read to see whether it says anything; what it says must stay the same."""
+
+import gzip
+import json
+import random
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from mutated_notes import mutations
+from written_notes import read_text, written_notes
+
+from converter.model.record import reading_to_record
+from converter.reading import reader
+from converter.reading.parts import speaking_parts
+from converter.reading.prefilter import worth_reading
+from converter.reading.tokens import Token, tokens_of_note
+from converter.words import Vocabulary, shipped_vocabulary
+
+NOTES = written_notes()
+PROSE = "The visit was routine. Appetite and sleep are good, and the cough is better than it was. "
+OUTSIDE_NOTES = 400
+
+
+def record_of(text: str, monkeypatch: pytest.MonkeyPatch, *, whole: bool) -> object:
+    with monkeypatch.context() as patch:
+        if whole:
+            patch.setattr(reader, "_says_something", lambda *_: True)
+        return reading_to_record(read_text(text))
+
+
+def long_notes() -> Iterator[str]:
+    """Invented notes far inside prose: on lines of their own, inside one long line, and changed a little."""
+    for number, (name, text) in enumerate(NOTES.items()):
+        if number % 3 == 0:
+            yield f"{PROSE * 9}\n\n{text}\n\n{PROSE * 9}"
+        elif number % 3 == 1:
+            yield f"{PROSE * 9}{text.replace(chr(10), ' ')} {PROSE * 9}"
+        else:
+            yield f"{PROSE * 5}\n{next(mutations(text, name, 1))}\n{PROSE * 9}"
+
+
+def test_a_long_note_says_the_same_in_parts(monkeypatch: pytest.MonkeyPatch) -> None:
+    notes = list(long_notes())
+    different = [
+        text
+        for text in notes
+        if record_of(text, monkeypatch, whole=False) != record_of(text, monkeypatch, whole=True)
+    ]
+    assert not different, f"{len(different)} of {len(notes)}: {different[:2]}"
+
+
+def test_an_outside_note_says_the_same_in_parts(outside: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Real notes from outside the project, whose sources stand beside them; a sample from a fixed seed."""
+    test = worth_reading(shipped_vocabulary())
+    with gzip.open(outside / "corpus" / "notes.jsonl.gz", "rt", encoding="utf-8") as lines:
+        texts = [text for line in lines if test(text := json.loads(line)["text"])]
+    sample = random.Random(2).sample(texts, min(len(texts), OUTSIDE_NOTES))
+    different = sum(
+        record_of(text, monkeypatch, whole=False) != record_of(text, monkeypatch, whole=True)
+        for text in sample
+    )
+    assert sample
+    assert not different, f"{different} of {len(sample)}"
+
+
+def test_parts_are_blocks_and_in_long_lines_sentences_with_the_one_before() -> None:
+    line = f"{PROSE * 6}He sleeps well. It is quiet. Knee jerks are brisk. {PROSE * 6}"
+    text = f"{line}\n\nAnkle jerks absent.\n\n{PROSE}"
+    assert [(part.text, part.begins_line) for part in speaking_parts(text, shipped_vocabulary())] == [
+        ("It is quiet. Knee jerks are brisk. ", False),
+        ("Ankle jerks absent.", True),
+    ]
+
+
+def test_most_of_a_long_note_without_findings_is_not_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    read: list[str] = []
+
+    def counted(text: str, vocabulary: Vocabulary) -> list[Token]:
+        read.append(text)
+        return tokens_of_note(text, vocabulary)
+
+    monkeypatch.setattr(reader, "tokens_of_note", counted)
+    assert not read_text(f"{PROSE * 50}The toes are warm. {PROSE * 50}").findings
+    assert read
+    assert sum(map(len, read)) < 300
