@@ -94,6 +94,9 @@ class RowReader:
             return None
         targets, rest = named
         parser = self._parser(line.tokens)
+        if _is_no_row(cells, rest, heads):
+            read_sentence(parser)
+            return Row(parser) if parser.drafts else None
         aligned = _aligned(line, rest, heads, self._text)
         if aligned is None:
             return Row(parser, unclear=True)
@@ -205,6 +208,12 @@ class RowReader:
     def _parser(self, tokens: list[Token]) -> Parser:
         context = replace(self._context, reflexes=True, pair_order=self._order)
         return Parser(self._text, tokens, context, self._vocabulary)
+
+
+def _is_no_row(cells: list[Cell], rest: list[Cell], heads: Heads) -> bool:
+    """As in "Jaw jerk: normal" under columns for the sides: a value right behind its name is in no column."""
+    sided = sum(column.side is not None for column in heads.values)
+    return not heads.parting and len(cells) == 1 and sided > 1 and len(_value_by_value(rest)) == 1
 
 
 def _names_itself(cell: Cell) -> bool:

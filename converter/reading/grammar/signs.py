@@ -20,6 +20,10 @@ def sign_named(p: Parser) -> bool:
         p.context.reflexes = True
         p.index = _places_behind(p, present[-1], index + 1)
         return True
+    if p.kind(index) == "colon" and _heads_signs(p, targets, index + 1):
+        p.mark([(token, "header") for token, _ in targets[-1].used])
+        p.index = index + 1
+        return True
     if _after_a_dash(p, index):
         return False
     if not present:
@@ -46,6 +50,15 @@ def sign_named(p: Parser) -> bool:
         _present(p, target, phrase)
     p.index = index
     return True
+
+
+def _heads_signs(p: Parser, targets: list[Target], index: int) -> bool:
+    """As in "Frontal release signs: grasp absent, snout present": the heading of what is named behind it."""
+    family = targets[-1].which in ("frontal_release", "unspecified") if len(targets) == 1 else False
+    return family and any(
+        p.kind(i) == "site" and p.tokens[i].meaning.startswith("primitive:")
+        for i in range(index, len(p.tokens))
+    )
 
 
 def _places_behind(p: Parser, state: Target, index: int) -> int:

@@ -39,7 +39,8 @@ def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], 
         _take_over(p, targets, target, end)
         targets.append(target)
     _settle_sides(targets)
-    _settle_implied(targets)
+    apart = len(targets) > 1 and p.kind(p.tokens.index(targets[-1].used[0][0]) - 1) == "comma"
+    _settle_implied(targets[:-1] if apart and owns_value(p, end, targets[-1]) else targets)
     return targets, end
 
 
