@@ -38,7 +38,7 @@ SILENT = {
     ),
     "reason": (
         "(amputation|amputated|amputee|aka|bka|above knee amputation|",
-        "(cast|casted|in cast|in a cast|plaster|splint|splinted|brace",
+        "(cast|casted|in cast|pop|in pop|plaster of paris|backslab|",
         "(sedation|sedated|intubated|paralytics|paralysed|neuromuscul",
     ),
     "reflex": ("tendon jerk[s]",),
@@ -54,6 +54,7 @@ SILENT = {
     ),
     "site": (
         "(ankle|ankles|achilles|foot|feet|pedal|plantar) clonus",
+        "(bi|bic) (jerk|jerks|reflex|reflexes|tendon reflex|tendon re",
         "(deltoid|deltoids) (jerk|jerks|reflex|reflexes)",
         "(glabellar|glabella|myerson|meyerson|myersons) (reflex|refle",
         "(gordon|gordons)",
