@@ -355,14 +355,14 @@ def _with_side(target: Target, column: Column, side: tuple[Token, str] | None) -
 
 
 def _strange(aligned: list[tuple[Column, Cell]]) -> list[Cell]:
-    """Cells that hold nothing but a reflex grade, under a head that is not known."""
+    """Cells that hold nothing but a reflex grade or an arrow, under a head that is not known."""
     return [cell for column, cell in aligned if column.unknown and _only_grade(cell)]
 
 
 def _only_grade(cell: Cell) -> bool:
     written = cell.tokens[0].written if len(cell.tokens) == 1 else None
     first = written.first if isinstance(written, Pair) else written
-    return isinstance(first, Written) and first.plus == "trailing"
+    return isinstance(first, Written) and (first.plus == "trailing" or first.response is not None)
 
 
 def _counts_plus_signs(row: Parser) -> bool:
