@@ -22,6 +22,9 @@ _FIRST_LETTERS = 80
 _VALUES = frozenset("0123456789+-\u2013\u2014\u00b1\u2191\u2193")
 _NUMBERED = re.compile(r"\s*\d[.)]\s")
 """The number of a list is a value, which stands in no line of heads."""
+_GAP = re.compile(r"\t|[ \u00a0]{2,}|\.{3,}|…|[|;,]")
+_LABEL = 2
+"""Words before heads that stand one blank apart, which need not be known; other heads stand in cells of their own."""
 _SAID = frozenset({"value", "polarity", "response", "untested", "no", "clonus_word", "quality"})
 
 
@@ -34,13 +37,25 @@ def may_hold_bare_table(vocabulary: Vocabulary) -> Callable[[str], bool]:
     values = _words(vocabulary, lambda row: row.role in _SAID)
 
     legends = _words(vocabulary, lambda row: row.role == "legend")
-    never = _never_in_heads(vocabulary)
+    known, never = _words_of_heads(vocabulary)
 
     def may_be_heads(line: str, words: list[str]) -> bool:
-        if legends.isdisjoint(words) and (_NUMBERED.match(line) or not never.isdisjoint(words)):
-            return False
         sided = not left.isdisjoint(words) and not right.isdisjoint(words)
-        return sided or not both.isdisjoint(words) or sum(word in places for word in words) >= 2
+        several = sided or sum(word in places for word in words) >= 2
+        if not several and both.isdisjoint(words):
+            return False
+        if not legends.isdisjoint(words):
+            return True
+        if _NUMBERED.match(line) or not never.isdisjoint(words):
+            return False
+        return (several and strange(words) <= _LABEL) or any(map(is_head, _GAP.split(line)))
+
+    def is_head(cell: str) -> bool:
+        words = LETTERS.findall(cell)
+        return not names.isdisjoint(words) and not strange(words)
+
+    def strange(words: list[str]) -> int:
+        return sum(len(word) > 1 and word not in known for word in words)
 
     def may_be_row(line: str) -> bool:
         if names.isdisjoint(_first_words(line)):
@@ -91,12 +106,12 @@ def _words(vocabulary: Vocabulary, is_meant: Callable[[Word], bool]) -> frozense
     return frozenset(max(words, key=len) for row in rows for words in words_in(row.phrase) if words)
 
 
-def _never_in_heads(vocabulary: Vocabulary) -> frozenset[str]:
-    """Words that no wording of a line of heads holds, as "brisk"."""
+def _words_of_heads(vocabulary: Vocabulary) -> tuple[frozenset[str], frozenset[str]]:
+    """The words that wordings of a line of heads hold, and those that none of them holds, as "brisk"."""
     inside: set[str] = set()
     outside: set[str] = set()
     for row in vocabulary.rows:
         into = inside if row.role in HEAD_KINDS or row.role == "filler" else outside
         for words in words_in(row.phrase):
             into.update(words)
-    return frozenset(outside - inside)
+    return frozenset(inside), frozenset(outside - inside)
