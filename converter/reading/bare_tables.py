@@ -24,7 +24,7 @@ _NUMBERED = re.compile(r"\s*\d[.)]\s")
 """The number of a list is a value, which stands in no line of heads."""
 _GAP = re.compile(r"\t|[ \u00a0]{2,}|\.{3,}|…|[|;,]")
 _LABEL = 2
-"""Words before heads that stand one blank apart, which need not be known; other heads stand in cells of their own."""
+"""Words before heads one blank apart, which need not be known; other heads stand in cells of their own."""
 _SAID = frozenset({"value", "polarity", "response", "untested", "no", "clonus_word", "quality"})
 
 
