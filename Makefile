@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 PYTEST_ARGS ?= -n auto --dist loadfile
 
-.PHONY: demo test lint format types bench lock clean
+.PHONY: demo test lint format types bench soak lock clean
 
 demo: $(VENV)/.installed
 	$(BIN)/plexor demo --out demo-output
@@ -25,6 +25,11 @@ format: $(VENV)/.installed-test
 
 bench: $(VENV)/.installed-test
 	$(BIN)/python tests/benchmarks/run.py
+
+# A million notes loaded, and loaded again under random kills: hours. Fewer: `make soak SOAK="20000 0.15 9"`.
+SOAK ?= 1000000 0.15 12
+soak: $(VENV)/.installed-test
+	$(BIN)/python tests/soak/load_many_notes.py $(SOAK)
 
 $(VENV)/bin/python:
 	$(PYTHON) -c 'import sys; assert sys.version_info >= (3, 11), "plexor needs Python 3.11 or newer"'

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
+from converter.reading.bare_grades import graded_alone
 from converter.reading.exam_headings import begin_sentence, note_exam_heading
 from converter.reading.figures import ROWS
 from converter.reading.findings import findings_of
@@ -17,7 +18,7 @@ from converter.reading.grammar.rules import read_sentence
 from converter.reading.layouts import read_layouts
 from converter.reading.lexicon import MISSPELT
 from converter.reading.parts import Part, speaking_parts
-from converter.reading.prefilter import worth_reading
+from converter.reading.prefilter import may_grade_joints, worth_reading
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
 from converter.reading.stems import STEM
@@ -103,7 +104,7 @@ def _nothing_said(note: Note, vocabulary: Vocabulary, program: str) -> Reading:
 
 def _says_something(text: str, vocabulary: Vocabulary, options: ReadingOptions) -> bool:
     """Whether some part of a note says something; true too where to ask costs as much as to read it whole."""
-    if len(text) < _SHORT:
+    if len(text) < _SHORT or may_grade_joints(vocabulary)(text):
         return True
     parts = speaking_parts(text, vocabulary)
     if 2 * sum(len(part.text) for part in parts) > len(text):
@@ -148,15 +149,22 @@ class _NoteReader:
             self.unread += unread_of(self._text, parser.tokens)
         self.unread += layouts.unread
         self.diagnostics += layouts.diagnostics
-        for sentence in sentences_of(self._text, layouts.left, begins_line=begins_line):
+        sentences = list(sentences_of(self._text, layouts.left, begins_line=begins_line))
+        alone = graded_alone(sentences)
+        for index, sentence in enumerate(sentences):
             settle_before_layout(sentence, self._pending, layouts.starts)
+            self._begin(sentence, has_now, graded=index in alone)
             self._read_sentence(sentence, has_now)
         settle_before_layout(None, self._pending, layouts.starts)
         self.unread += unread_of(self._text, self._pending)
 
-    def _read_sentence(self, sentence: Sentence, has_now: bool) -> None:
+    def _begin(self, sentence: Sentence, has_now: bool, *, graded: bool) -> None:
+        """Settle what a sentence is about before it is read; `graded` where only its grades tell that."""
         begin_sentence(sentence, self._context)
         note_exam_heading(self._text, sentence, self._context, has_now)
+        self._context.reflexes = self._context.reflexes or graded
+
+    def _read_sentence(self, sentence: Sentence, has_now: bool) -> None:
         self._context.last_side = _last_side(sentence) or self._context.last_side
         self.unread += unknown(self._text, apply_footnote(self._text, sentence.tokens, self.drafts))
         if not self._relevant(sentence):
@@ -200,7 +208,7 @@ class _NoteReader:
             self._context.reflexes = True
         elif "other_exam" in kinds or ("other" in kinds and "reflex" not in kinds):
             self._context.reflexes = False
-            self._context.last = []
+            self._context.last = self._context.last if self._pending else []
         elif "reflex" in kinds:
             self._context.reflexes = True
 

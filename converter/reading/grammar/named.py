@@ -1,7 +1,7 @@
 """The reflex named before its value: "knee jerks are 2+ and ankle jerks 1+"."""
 
 from converter.reading.grammar.drafting import add_bare, draft
-from converter.reading.grammar.lookahead import value_is_next_ones
+from converter.reading.grammar.lookahead import counts_names, value_is_next_ones
 from converter.reading.grammar.other_sides import other_sides
 from converter.reading.grammar.parser import HEADS, LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
@@ -150,7 +150,7 @@ def _pass_range_of_scale(p: Parser, targets: list[Target], index: int) -> int:
 
 def _link(p: Parser, index: int, targets: list[Target]) -> int:
     """Pass over what stands between a name and its value."""
-    linked = p.skip(index, *LINKS)
+    linked = _counted_again(p, p.skip(index, *LINKS), targets)
     if p.kind(linked) == "open" and p.kind(linked + 1) in VALUES:
         return linked + 1
     if p.kind(linked) == "at" and (p.kind(linked + 1) in VALUES or p.kind(linked + 1) == "uncertain"):
@@ -172,6 +172,17 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
         if p.kind(skipped) == "is" and any(not target.foreign for target in targets):
             return p.skip(skipped, *LINKS)
     return linked
+
+
+def _counted_again(p: Parser, index: int, targets: list[Target]) -> int:
+    """As in "KJ and AJ are both 2+", "BJ, TJ, KJ, AJ: all four 1+": names are counted, no side is said."""
+    if not counts_names(p, index, len(targets)) or not all(target.specific for target in targets):
+        return index
+    after = p.skip(index + 1, *LINKS)
+    if p.kind(after) not in VALUES:
+        return index
+    p.mark([(p.tokens[index], "header")])
+    return after
 
 
 def _which_is(p: Parser, comma: int) -> bool:

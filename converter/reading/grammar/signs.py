@@ -18,7 +18,7 @@ def sign_named(p: Parser) -> bool:
     if p.kind(index) == "colon" and present and all(t.implied and not t.sign for t in present):
         p.mark([(token, "header") for token, _ in present[-1].used])
         p.context.reflexes = True
-        p.index = index + 1
+        p.index = _places_behind(p, present[-1], index + 1)
         return True
     if _after_a_dash(p, index):
         return False
@@ -46,6 +46,18 @@ def sign_named(p: Parser) -> bool:
         _present(p, target, phrase)
     p.index = index
     return True
+
+
+def _places_behind(p: Parser, state: Target, index: int) -> int:
+    """As in "Areflexia: ankles, left knee": places without a value of their own have the state."""
+    targets, end = targets_at(p, index, after_value=False)
+    placed = all(target.specific or target.region for target in targets) and p.kind(end) == "end"
+    if not targets or not placed or any(target.sign for target in targets):
+        return index
+    for target in targets:
+        target.implied = target.implied or state.implied
+        add_bare(p, target, None, state.used, implied=target.implied)
+    return end
 
 
 def _after_a_dash(p: Parser, index: int) -> bool:

@@ -4,6 +4,7 @@ from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.parser import Parser
 from converter.reading.grammar.parts import Target
 from converter.reading.grammar.target_heads import CLONUS_AT, target_at
+from converter.reading.tokens import Token
 
 
 def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], int]:
@@ -30,12 +31,30 @@ def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], 
         found = _another(p, end, targets[-1], after_value)
         if found is None:
             break
+        if _is_state_of(targets, found[0], p.tokens[end - 1]):
+            _share_state(targets, found[0])
+            end = found[1]
+            break
         target, end = found
         _take_over(p, targets, target, end)
         targets.append(target)
     _settle_sides(targets)
     _settle_implied(targets)
     return targets, end
+
+
+def _is_state_of(targets: list[Target], state: Target, before: Token) -> bool:
+    """Whether a state stands right behind the names that have it: "jaw/triceps/knee hyperreflexia"."""
+    last = targets[-1]
+    named = last.specific and not last.sign and last.used[-1][0] is before
+    return named and state.general and state.implied is not None and state.used[0][1] != "side"
+
+
+def _share_state(targets: list[Target], state: Target) -> None:
+    for target in targets:
+        if not (target.foreign or target.general or target.sign):
+            target.implied = target.implied or state.implied
+            target.used = [*target.used, *state.used]
 
 
 def _take_over(p: Parser, targets: list[Target], target: Target, end: int) -> None:
@@ -123,6 +142,7 @@ def _side_leads(target: Target) -> bool:
 
 def _settle_implied(targets: list[Target]) -> None:
     """As in "hyperreflexia in the arms and legs": the state serves every place of the list."""
+    _share_state_of_last(targets)
     implied: str | None = None
     for target in targets:
         named = any(role == "header" for _, role in target.used)
@@ -133,6 +153,17 @@ def _settle_implied(targets: list[Target]) -> None:
         elif not target.region and not target.general and "joint" not in target.flags:
             implied = None
         implied = target.implied or implied
+
+
+def _share_state_of_last(targets: list[Target]) -> None:
+    """As in "arm and leg hyperreflexia": the state behind the last region is that of the others as well."""
+    *others, last = targets
+    if not last.region or last.implied is None or not all(target.region for target in others):
+        return
+    states = [(token, role) for token, role in last.used if token.kind == "condition"]
+    for target in others:
+        if target.implied is None and states:
+            target.implied, target.used = last.implied, [*target.used, *states]
 
 
 def _settle_sides(targets: list[Target]) -> None:

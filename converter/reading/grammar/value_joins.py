@@ -10,6 +10,9 @@ def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
     token = p.tokens[at]
     new = token.written
     between = [p.kind(i) for i in range(index, at)]
+    if _alternative(p, index, at, phrase):
+        phrase.details.uncertain = True
+        return True
     if isinstance(new, Count):
         return phrase.details.beats is None and not about_next(p, at)
     if "slash" in between:
@@ -40,6 +43,29 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
         phrase.details.uncertain = True
         return True
     return phrase.worded and not new.graded and (new.response is None or not between)
+
+
+def _alternative(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
+    """As in "reduced/absent knee jerks", "reduced or absent ankle jerks": doubt between two words."""
+    new = p.tokens[at].written
+    joined = at == index + 1 and (p.kind(index) == "slash" or (p.kind(index) == "and" and p.has(index, "or")))
+    if (
+        not joined
+        or not isinstance(new, Written)
+        or new.descriptor is None
+        or new.graded
+        or not phrase.worded
+    ):
+        return False
+    if (
+        phrase.weak
+        or new.weak
+        or phrase.side is not None
+        or p.kind(at + 1) not in ("site", "region", "reflex")
+    ):
+        return False
+    before = min(p.tokens.index(token) for token, _ in phrase.used) - 1
+    return p.kind(before) in ("end", "comma", "and", "but", "with", "is", "colon")
 
 
 def _sided_next(p: Parser, at: int) -> bool:
