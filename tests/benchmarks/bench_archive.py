@@ -1,8 +1,8 @@
 """How fast the archive loads and searches, beside the least that must be done.
 
 Loading goes from readings to a stored archive; beside it the same rows, ready in Arrow tables, are inserted
-into tables without any condition. Searches go over a million findings, beside the same SQL written by hand; the
-archive of so many is a load of a tenth of them, its rows written ten times with numbers of their own.
+into tables without any condition. Searches go over a million findings, beside the same SQL written by hand;
+the archive of so many is a load of a tenth of them, its rows written ten times with numbers of their own.
 """
 
 import hashlib
@@ -34,7 +34,7 @@ LEVELS = {0: "absent", 1: "low", 2: "normal", 3: "high", 4: "clonus"}
 TABLES = ("notes", "readings", "note_log", "exams", "findings", "reflexes", "assessments")
 NOTES, TIMES, QUICK = 200_000, 10, 0.150
 """Notes for a million findings, how often each is written, and seconds that a common search may take."""
-LOADED, BATCH = 5000, 5000
+LOADED, BATCH = 3000, 5000
 """Notes of a load that is timed, and rows of a bare insert."""
 FILLER = "The patient walks without help and reports no new complaint today. " * 20
 
@@ -179,7 +179,7 @@ def arrow_tables(archive: Archive) -> dict[str, Any] | None:
         import pyarrow  # noqa: F401 - duckdb needs it
     except ImportError:
         return None
-    return {table: archive.connection.execute(f"FROM {table}").fetch_arrow_table() for table in TABLES}
+    return {table: archive.connection.execute(f"FROM {table}").to_arrow_table() for table in TABLES}
 
 
 def bare_insert(file: Path, tables: dict[str, Any]) -> None:
