@@ -9,7 +9,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-from measuring import ROUNDS, Figure, machine
+from measuring import ROUNDS, Figure, busy, machine
 
 NAMES = ("reading", "fhir", "check", "archive", "starting")
 RESULTS = Path(__file__).parent / "RESULTS.md"
@@ -28,7 +28,7 @@ def main(names: list[str]) -> int:
             failed.append(name)
             print(f"{name}: could not be measured ({type(error).__name__}: {error})", file=sys.stderr)
     if not names:
-        RESULTS.write_text("\n".join([*preface(about), HEAD, *rows, *missing(failed), ""]), encoding="utf-8")
+        RESULTS.write_text("\n".join([*preface(about), HEAD, *rows, *ending(failed), ""]), encoding="utf-8")
     return 1 if failed else 0
 
 
@@ -44,14 +44,16 @@ def preface(about: str) -> Iterator[str]:
     yield "# Measured speed"
     yield ""
     yield f"Written by `make bench`; medians of {ROUNDS} rounds unless said, ours and the reference in turns."
-    yield f"Machine: {about}."
+    yield f"Machine at the beginning: {about}."
     yield ""
     yield "Seconds differ from machine to machine; what counts is the ratio to a reference of the same run."
     yield ""
 
 
-def missing(failed: list[str]) -> Iterator[str]:
-    """What could not be measured."""
+def ending(failed: list[str]) -> Iterator[str]:
+    """How busy the machine was at the end, and what could not be measured."""
+    yield ""
+    yield f"At the end: {busy()}."
     if failed:
         yield ""
         yield f"Could not be measured: {', '.join(failed)}."
