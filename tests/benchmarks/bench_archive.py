@@ -2,7 +2,7 @@
 
 Loading goes from readings to a stored archive; beside it the same rows, ready in Arrow tables, are inserted
 into tables without any condition. Searches go over a million findings, beside the same SQL written by hand;
-the archive of so many is a load of a tenth of them, its rows written ten times with numbers of their own.
+the archive of so many is a load of a twentieth of them, whose rows are written again with numbers of their own.
 """
 
 import hashlib
@@ -32,9 +32,9 @@ VOCABULARY = shipped_vocabulary()
 SITES = ("biceps", "triceps", "patellar", "achilles", "all_limbs")
 LEVELS = {0: "absent", 1: "low", 2: "normal", 3: "high", 4: "clonus"}
 TABLES = ("notes", "readings", "note_log", "exams", "findings", "reflexes", "assessments")
-NOTES, TIMES, QUICK = 200_000, 10, 0.150
+NOTES, TIMES, QUICK = 200_000, 20, 0.150
 """Notes for a million findings, how often each is written, and seconds that a common search may take."""
-LOADED, BATCH = 3000, 5000
+LOADED, BATCH = 1000, 5000
 """Notes of a load that is timed, and rows of a bare insert."""
 FILLER = "The patient walks without help and reports no new complaint today. " * 20
 
@@ -196,7 +196,7 @@ def bare_insert(file: Path, tables: dict[str, Any]) -> None:
 
 
 def multiply(archive: Archive) -> None:
-    """Write every row of a first load nine times more, with numbers and identifiers of their own."""
+    """Write every row of a first load many times more, with numbers and identifiers of their own."""
     step = "(1000000 * copy)"
     new = {
         "notes": f"note + {step} AS note, identity + {step} AS identity, id || '-' || copy AS id",

@@ -77,8 +77,16 @@ def side_by_side(*works: Callable[[], object], rounds: int = ROUNDS) -> list[flo
     return [statistics.median(taken) for taken in times]
 
 
-def run_program(words: Sequence[str]) -> int:
-    """Run plexor; gives its peak memory in MiB.
+@dataclass(frozen=True, slots=True)
+class Run:
+    """What a run of the program used: its peak memory in MiB, and its processor time in seconds."""
+
+    peak: int
+    processor: float
+
+
+def run_program(words: Sequence[str]) -> Run:
+    """Run plexor.
 
     Raises:
         RuntimeError: it could not run.
@@ -88,7 +96,8 @@ def run_program(words: Sequence[str]) -> int:
     process.returncode = os.waitstatus_to_exitcode(status)
     if process.returncode == 2:
         raise RuntimeError(f"plexor {' '.join(words)} could not run")
-    return used.ru_maxrss // (1024 if sys.platform != "darwin" else 1024 * 1024)
+    peak = used.ru_maxrss // (1024 if sys.platform != "darwin" else 1024 * 1024)
+    return Run(peak, used.ru_utime + used.ru_stime)
 
 
 def machine() -> str:
