@@ -2,7 +2,7 @@
 
 Loading goes from readings to a stored archive; beside it the same rows, ready in Arrow tables, are inserted
 into tables without any condition. Searches go over a million findings, beside the same SQL written by hand;
-the archive of so many is a load of a twentieth of them, whose rows are written again with numbers of their own.
+that archive is a load of a twentieth of them, whose rows are written again with numbers of their own.
 """
 
 import hashlib
