@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal
 
 from converter.api import Session
 from converter.engines import EngineError
-from converter.frames import findings_in, readings_of
+from converter.frames import FINDING_SCHEMA, READING_SCHEMA, findings_in, readings_of
 from converter.sources import FIELDS, SourceOptions
 
 if TYPE_CHECKING:
@@ -79,25 +79,31 @@ def read_dataset(
             was written is not what was read. Nothing is left half done but folders without `_SUCCESS`.
     """
     from converter.engines.cluster_session import reason_of
-    from converter.engines.cluster_tally import Tally
 
     try:
-        notes = notes_in(spark, inputs, options)
-        _refuse_shared_identities(notes)
-        tally = Tally(spark.sparkContext)
-        readings = readings_of(notes, session, tally, options)
-        _write(_dated(readings, part), f"{out}/{READINGS}")
-        written = spark.read.parquet(f"{out}/{READINGS}")
-        totals = Totals(**tally.total())
-        _compare(totals, written)
-        _write(_dated(findings_in(written), part), f"{out}/{FINDINGS}")
-        if spark.read.parquet(f"{out}/{FINDINGS}").count() != totals.findings:
-            raise EngineError(f"{out}/{FINDINGS} holds another number of findings than were read")
+        totals = _read_and_write(spark, notes_in(spark, inputs, options), out, session, options, part)
+        _write_run(spark, f"{out}/{RUN}", totals, session)
     except EngineError:
         raise
     except Exception as error:
         raise EngineError(f"the data set could not be read: {reason_of(error)}") from error
-    _write_run(spark, f"{out}/{RUN}", totals, session)
+    return totals
+
+
+def _read_and_write(
+    spark: "SparkSession", notes: "DataFrame", out: str, session: Session, options: SourceOptions, part: Part
+) -> Totals:
+    from converter.engines.cluster_tally import Tally
+
+    _refuse_shared_identities(notes)
+    tally = Tally(spark.sparkContext)
+    _write(_dated(readings_of(notes, session, tally, options), part), f"{out}/{READINGS}")
+    written = _written(spark, f"{out}/{READINGS}", READING_SCHEMA)
+    totals = Totals(**tally.total())
+    _compare(totals, written)
+    _write(_dated(findings_in(written), part), f"{out}/{FINDINGS}")
+    if _written(spark, f"{out}/{FINDINGS}", FINDING_SCHEMA).count() != totals.findings:
+        raise EngineError(f"{out}/{FINDINGS} holds another number of findings than were read")
     return totals
 
 
@@ -187,6 +193,11 @@ def _dated(frame: "DataFrame", part: Part) -> "DataFrame":
 
 def _write(frame: "DataFrame", folder: str) -> None:
     frame.write.partitionBy(DATE).mode("errorifexists").option("compression", "zstd").parquet(folder)
+
+
+def _written(spark: "SparkSession", folder: str, schema: str) -> "DataFrame":
+    """What was written, which may be nothing."""
+    return spark.read.schema(f"{schema}, {DATE} string").parquet(folder)
 
 
 def _compare(totals: Totals, written: "DataFrame") -> None:

@@ -26,7 +26,6 @@ _PROSE = (
     "The cough is better. Appetite and sleep are good.",
     "Blood pressure was in the usual range; no change of treatment.",
     "Strength 5/5 throughout, pulses 2+.",
-    "Plantars downgoing. No clonus.",
 )
 
 
@@ -38,7 +37,7 @@ def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
 
 @pytest.fixture(scope="session")
 def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Many invented notes, one in four with reflexes, and what one machine makes of them beside it."""
+    """Many invented notes, one in eight with reflexes, and what one machine makes of them beside it."""
     folder = tmp_path_factory.mktemp("many")
     notes = folder / "notes.jsonl"
     write_notes(notes, MANY)
@@ -51,8 +50,10 @@ def write_notes(file: Path, number: int, special: dict[int, str] | None = None) 
     with file.open("w", encoding="utf-8") as opened:
         for at in range(number):
             text = chance.choice(_PROSE)
-            if at % 4 == 0:
-                text += f" {chance.choice(_NAMES)} {chance.choice(_VALUES)} {chance.choice(_SIDES)}."
+            if at % 8 == 0:
+                text += (
+                    f" {chance.choice(_NAMES)} {chance.choice(_VALUES)} {chance.choice(_SIDES)}. Toes down."
+                )
             note = {"id": f"N-{at:05}", "text": f"{text} {(special or {}).get(at, '')}", "authored": day(at)}
             opened.write(json.dumps(note) + "\n")
 
@@ -61,7 +62,7 @@ def day(at: int) -> str:
     return f"20{20 + at % 3}-{1 + at % 12:02}-{1 + at % 28:02}"
 
 
-@pytest.mark.parametrize("form", ["jsonl", "json", "csv", "text"])
+@pytest.mark.parametrize("form", ["jsonl", "text"])
 def test_the_demo_reads_to_the_same_bytes(cluster: Cluster, tmp_path: Path, form: str) -> None:
     inputs = (DEMO / "notes.csv", DEMO / "texts", "--format", form, "--out")
     alone = plexor("read", *inputs, tmp_path / "alone")
@@ -284,10 +285,19 @@ def test_values_of_a_data_set_are_taken_as_on_one_machine(cluster: Cluster, tmp_
     zoned = parquet(
         tmp_path / "zoned", "SELECT '1' AS id, 'AJ 0' AS note, TIMESTAMPTZ '2031-02-03 04:05+02' AS authored"
     )
-    for folder in (notes, times, zoned):
+    none = parquet(tmp_path / "none", "SELECT '1' AS id, 'AJ 0' AS note, '2031' AS authored FROM range(0)")
+    for folder in (notes, times, zoned, none):
         out = tmp_path / f"{folder.name}-out"
-        assert read_dataset(cluster, folder, out, "--column", "text=note")["status"] == 0
+        answer = read_dataset(cluster, folder, out, "--column", "text=note")
+        assert (answer["status"], answer["err"]) == (0, "")
         options = SourceOptions(columns={"text": "note"})
+        assert (
+            totals_of(out)["rows"]
+            == totals_of(out)["read"]
+            == (0 if folder is none else 1 + (folder != zoned))
+        )
+        if folder is none:
+            continue
         alone = [one for one in open_notes([str(folder)], options) if isinstance(one, Note)]
         names = ("id", "patient", "author", "authored")
         wanted = sorted(tuple(getattr(one, name) for name in names) for one in alone)
