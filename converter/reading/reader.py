@@ -24,7 +24,13 @@ from converter.reading.statuses import apply_statuses
 from converter.reading.stems import STEM
 from converter.reading.subject_headings import settle_before_layout, settle_headings
 from converter.reading.tokens import Token, tokens_of_note
-from converter.reading.unread import grades_left_over, unknown, unknown_words, unread_of
+from converter.reading.unread import (
+    free_what_no_finding_holds,
+    grades_left_over,
+    unknown,
+    unknown_words,
+    unread_of,
+)
 from converter.words import Vocabulary
 
 _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars", STEM})
@@ -165,6 +171,7 @@ class _NoteReader:
         self.legends += [t.meaning for t in sentence.tokens if t.kind == "legend" and t.meaning]
         _drop_mere_symmetry(self.drafts, parser.drafts)
         self.drafts += parser.drafts
+        free_what_no_finding_holds(sentence.tokens, self.drafts, parser.drafts)
         settle_headings(parser, self._pending)
         self._context.headed = bool(self._pending)
         self.unread += unread_of(self._text, _without_last(sentence.tokens, self._pending))

@@ -69,6 +69,15 @@ def known_encoding(declared: str) -> str | None:
     return {"iso8859-1": "cp1252", "ascii": "utf-8"}.get(name, name)
 
 
+def is_text_encoding(name: str) -> bool:
+    """Whether Python can read text in an encoding of this name."""
+    try:
+        io.TextIOWrapper(io.BytesIO(), encoding=name)
+    except (LookupError, ValueError):
+        return False
+    return True
+
+
 class Lines:
     """The lines of a text stream, each with its own line end, and what was guessed about their encoding.
 

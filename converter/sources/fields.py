@@ -14,7 +14,7 @@ from converter.sources.dates import completed_years, day_or_less, moment
 from converter.sources.options import SourceOptions
 from converter.sources.troubles import warning
 
-_FIGURES = re.compile(r"[-\d\s.,:/+TZ]{1,40}")
+_FIGURES = re.compile(r"[-\d .,:/+TZ]{1,40}")
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
 

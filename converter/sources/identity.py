@@ -9,7 +9,7 @@ from dataclasses import fields, replace
 from converter.model import Diagnostic, Note
 from converter.sources.hashing import short_number
 from converter.sources.number_table import NumberTable
-from converter.sources.troubles import error, warning
+from converter.sources.troubles import error, id_shown, warning
 
 NOTE_KEPT = frozenset({"identity-clash"})
 """Codes of errors after which the note goes on all the same."""
@@ -51,7 +51,7 @@ class Identities:
 def _duplicate(note: Note) -> Diagnostic:
     return warning(
         "duplicate-note",
-        f"Note {note.id} was already read with the same text, so this copy was left out.",
+        f"Note {id_shown(note.id)} was already read with the same text, so this copy was left out.",
         note.source or "",
         note.line,
     )
@@ -60,7 +60,7 @@ def _duplicate(note: Note) -> Diagnostic:
 def _clash(note: Note, number: int) -> Diagnostic:
     return error(
         "identity-clash",
-        f"Another note is also called {note.id}; this one goes on as {note.id}#{number}.",
+        f"Another note is also called {id_shown(note.id)}; this one goes on as {id_shown(note.id)}#{number}.",
         note.source or "",
         note.line,
         hint="Correct the identifiers, or name the column of the system that they belong to.",
