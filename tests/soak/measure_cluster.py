@@ -31,9 +31,9 @@ def spark_seconds(notes: Path, out: Path, warming: Path) -> tuple[float, Totals]
     """Processor time of reading a data set on one core, and what became of it."""
     session, options = open_session(), SourceOptions()
     with connected("local[1]") as spark:
-        read_dataset(spark, [str(warming)], f"{out}-first", session, options)
+        read_dataset(spark, [str(warming)], f"{out}-first", session, options, "year")
         began = seconds_so_far()
-        totals = read_dataset(spark, [str(notes)], str(out), session, options)
+        totals = read_dataset(spark, [str(notes)], str(out), session, options, "year")
         return seconds_so_far() - began, totals
 
 
