@@ -51,12 +51,13 @@ def guarded(command: Callable[P, int]) -> Callable[P, None]:
 
 def _refuse(error: Exception) -> NoReturn:
     from converter.archive import ArchiveError
+    from converter.engines import EngineError
     from converter.settings import SettingsError
     from converter.words import VocabularyError
 
     if isinstance(error, SettingsError):
         sentences = error.sentences
-    elif isinstance(error, CannotRunError | VocabularyError | ArchiveError):
+    elif isinstance(error, CannotRunError | VocabularyError | ArchiveError | EngineError):
         sentences = (str(error),)
     elif isinstance(error, OSError):
         sentences = (f"{error.filename or 'output'}: {(error.strerror or str(error)).lower()}",)

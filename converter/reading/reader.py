@@ -11,7 +11,7 @@ from converter.reading.bare_grades import graded_alone
 from converter.reading.exam_headings import begin_sentence, note_exam_heading
 from converter.reading.figures import ROWS
 from converter.reading.findings import findings_of
-from converter.reading.footnotes import apply_footnote
+from converter.reading.footnotes import Footnotes
 from converter.reading.grammar.parser import Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
@@ -132,6 +132,7 @@ class _NoteReader:
         self._vocabulary = vocabulary
         self._options = options
         self._context = Context(pair_order=options.pair_order)
+        self._footnotes = Footnotes(text)
         self._pending: list[Token] = []
         self.drafts: list[Draft] = []
         self.unread: list[Unread] = []
@@ -172,7 +173,7 @@ class _NoteReader:
 
     def _read_sentence(self, sentence: Sentence, has_now: bool) -> None:
         self._context.last_side = _last_side(sentence) or self._context.last_side
-        self.unread += unknown(self._text, apply_footnote(self._text, sentence.tokens, self.drafts))
+        self.unread += unknown(self._text, self._footnotes.apply(sentence.tokens, self.drafts))
         if not self._relevant(sentence):
             self._context.last = []
             return

@@ -80,12 +80,18 @@ def _grades_right(tokens: list[Token]) -> bool:
 def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
     """Settle what a token means from the tokens beside it: `x2`, `L-`, `(-)`, two arrows."""
     adjusted: list[Token] = []
-    for index, token in enumerate(tokens):
+    each = iter(enumerate(tokens))
+    for index, token in each:
         if token.written is None and token.kind not in _BESIDE:
             adjusted.append(token)
             continue
         if _joins_regions(tokens, index):
             token = replace(token, kind="and", written=None)
+        if token.kind == "value" and _joins_sides(tokens, index):
+            side = adjusted.pop()
+            adjusted.append(Token("side", side.start, tokens[index + 1].end, "both"))
+            next(each)
+            continue
         before = adjusted[-1] if adjusted else None
         if token.kind in ("value", "pair") and _is_unticked(text, adjusted):
             del adjusted[-2:]
@@ -101,18 +107,20 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
             token = replace(token, kind="no")
         elif token.kind == "dash" and before is not None and _is_minus(text, before, token, adjusted):
             token = _minus(before, token)
-        elif (
-            "arrow" in token.flags
-            and before is not None
-            and "arrow" in before.flags
-            and before.end == token.start
-        ):
-            first, second = before.written, token.written
-            if isinstance(first, Written) and isinstance(second, Written):
-                adjusted.pop()
-                token = replace(token, kind="pair", start=before.start, written=Pair(first, second))
+        elif "arrow" in token.flags and before is not None and "arrow" in before.flags:
+            token = _with_arrow_before(token, adjusted)
         adjusted.append(token)
     return adjusted
+
+
+def _with_arrow_before(token: Token, adjusted: list[Token]) -> Token:
+    """Two arrows side by side are one for each side."""
+    before = adjusted[-1]
+    first, second = before.written, token.written
+    if before.end != token.start or not (isinstance(first, Written) and isinstance(second, Written)):
+        return token
+    adjusted.pop()
+    return replace(token, kind="pair", start=before.start, written=Pair(first, second))
 
 
 def _minus(before: Token, token: Token) -> Token:
@@ -138,6 +146,18 @@ def _joins_regions(tokens: list[Token], index: int) -> bool:
         return False
     single = tokens[index].end - tokens[index].start == 1 and getattr(tokens[index].written, "counted", False)
     return single and tokens[index - 1].kind == tokens[index + 1].kind == "region"
+
+
+def _joins_sides(tokens: list[Token], index: int) -> bool:
+    """`R+L`, `L + R`: a plus sign between the two sides, and no mark of its own behind the second."""
+    token, sides = tokens[index], tokens[index - 1 : index] + tokens[index + 1 : index + 2]
+    single = token.end - token.start == 1 and getattr(token.written, "counted", False)
+    if not single or [side.kind for side in sides] != ["side", "side"]:
+        return False
+    behind = tokens[index + 2] if index + 2 < len(tokens) else None
+    marked = behind is not None and behind.kind in ("value", "dash") and behind.start - sides[1].end <= 1
+    even = token.start - sides[0].end == sides[1].start - token.end
+    return even and not marked and {side.meaning for side in sides} == {"left", "right"}
 
 
 def _denies(before: Token, tokens: list[Token], index: int) -> bool:

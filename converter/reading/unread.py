@@ -54,7 +54,8 @@ def unknown_words(text: str, tokens: list[Token], drafts: list[Draft]) -> list[U
     for draft in drafts:
         own = sorted(places[id(t)] for t, role in draft.used if id(t) in places and role not in _FAR)
         if own:
-            near.update(range(own[0] - 1, _past_joiners(text, tokens, own[-1] + 1) + 1))
+            listed = own[0] > 1 and tokens[own[0] - 1].kind == "slash"  # a name before it: "Jaw/KJ 2+"
+            near.update(range(own[0] - 1 - listed, _past_joiners(text, tokens, own[-1] + 1) + 1))
     near |= {index for index in range(len(tokens)) if drafts and _names_a_grade(tokens, index)}
     return unknown(text, [t for i, t in enumerate(tokens) if i in near and t.kind == "other" and not t.used])
 

@@ -23,6 +23,8 @@ def named_value(p: Parser) -> bool:
     joint = "," | AND | BUT ;
     """
     targets, index = targets_at(p, p.index, after_value=False)
+    if targets and targets[-1].foreign:  # "vibration reduced toes, pinprick reduced feet"
+        targets = [target for target in targets if "toes" not in target.flags]
     if not targets:
         return False
     index = _pass_range_of_scale(p, targets, index)

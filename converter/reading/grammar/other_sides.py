@@ -4,7 +4,7 @@ from converter.reading.grammar.drafting import draft
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Details, Phrase, Target
 from converter.reading.grammar.phrases import phrase_at
-from converter.reading.grammar.target_heads import resolve_side
+from converter.reading.grammar.target_heads import CLONUS_AT, resolve_side
 
 _NUMBERS = {
     "one": "1",
@@ -30,15 +30,25 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
             start += 2
         elif p.kind(start) in ("more", "less"):
             return index
-        found = _side_first(p, start) or _value_first(p, start) or _at_another_time(p, index)
+        found = _side_first(p, start) or _clonus_first(p, start, targets) or _value_first(p, start)
+        found = found or _at_another_time(p, index)
         found = found or _beats_again(p, start, targets)
         if found is None:
             return index
         phrase, side, after = found
+        targets = _of_graded(p, targets, phrase)
         again = [on_side(target, side or target.side) for target in targets if not target.foreign]
         if not again or not draft(p, again, phrase):
             return index
         index = after
+
+
+def _of_graded(p: Parser, targets: list[Target], phrase: Phrase) -> list[Target]:
+    """As in "brisk with clonus at the ankle, on the right it was normal": a grade is of the reflex before."""
+    strength = phrase.value is not None and (phrase.value.graded or phrase.value.descriptor == "normal")
+    before = p.drafts[-2].target if len(p.drafts) > 1 else None
+    attached = "clonus" in targets[-1].site and before is not None and "clonus" not in before.site
+    return [before] if attached and strength and before is not None else targets
 
 
 def _against(p: Parser, start: int) -> int:
@@ -63,6 +73,22 @@ def _side_first(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None:
         return None
     phrase.used.insert(0, (token, "side"))
     return phrase, token.meaning, after
+
+
+def _clonus_first(p: Parser, start: int, targets: list[Target]) -> tuple[Phrase, str | None, int] | None:
+    """As in "clonus R ankle 4 beats, L ankle nil": a joint named again, without a grade, is clonus again."""
+    side, joint = p.skip(start, "at"), p.skip(start, "at") + 1
+    again = p.kind(joint) == "site" and CLONUS_AT.get(p.tokens[joint].meaning) == targets[-1].site
+    found = phrase_at(p, p.skip(joint + 1, "is", "colon"), sided=True) if again else None
+    if found is None or p.kind(side) != "side" or _about_named(p, found[1]):
+        return None
+    phrase, after = found
+    counted = phrase.details.beats is not None or phrase.details.sustained is not None
+    said = phrase.value is not None and phrase.value.descriptor in ("absent", "present")
+    if not (counted or said) or phrase.side is not None:
+        return None
+    phrase.used[:0] = [(p.tokens[side], "side"), (p.tokens[joint], "site")]
+    return phrase, resolve_side(p, p.tokens[side]), after
 
 
 def _value_first(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None:
@@ -93,6 +119,8 @@ def _at_another_time(p: Parser, index: int) -> tuple[Phrase, str | None, int] | 
     timed = p.skip(start, "now", "past", "is", "at")
     if p.kind(index) == "open" and (p.word(index + 1) in ("was", "were") or p.kind(index + 1) == "past"):
         return _was(p, index + 1)
+    if p.kind(index) == "open" and p.kind(index + 1) in VALUES:
+        return _at_that_time(p, index + 1)
     if not any(p.kind(i) in ("now", "past") for i in range(index, timed)):
         return None
     found = phrase_at(p, timed)
@@ -113,6 +141,16 @@ def _beats_again(p: Parser, start: int, targets: list[Target]) -> tuple[Phrase, 
     phrase = Phrase(details=Details(beats=number))
     phrase.used = [(p.tokens[start], "value"), (p.tokens[place], "side")]
     return phrase, resolve_side(p, p.tokens[place]), place + 1
+
+
+def _at_that_time(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
+    """As in "(1+ last week)": the earlier value in brackets, and when that was."""
+    found = phrase_at(p, index)
+    if found is None or p.kind(found[1]) != "past" or p.kind(found[1] + 1) != "close":
+        return None
+    phrase, after = found
+    phrase.used.append((p.tokens[after], "earlier"))
+    return phrase, phrase.side or "unspecified", after + 2
 
 
 def _was(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:

@@ -160,7 +160,7 @@ def _ranges_on(p: Parser, at: int, phrase: Phrase) -> bool:
 def _manner(p: Parser, index: int, joined: int, phrase: Phrase) -> int | None:
     """Take a detail, a comparison or an equals sign."""
     kind = p.kind(joined)
-    if kind in _DETAIL and _detail_fits(p, index, joined):
+    if kind in _DETAIL and (_detail_fits(p, index, joined) or _of_beats(p, joined, phrase)):
         _detail(p.tokens[joined], phrase)
         return joined + 1
     if kind == "no" and p.kind(joined + 1) in _DETAIL:
@@ -180,6 +180,9 @@ def _after_at(p: Parser, index: int, at: int, phrase: Phrase) -> int | None:
         return _to(p, at, phrase)
     if following in ("pair", "value") and at == index and _at_grade(p, at, phrase):
         return at + 2 if take(p, at + 1, phrase) else None
+    if following == "clonus_word" and phrase.details.beats is not None and p.has(at + 2, "sign"):
+        _detail(p.tokens[at + 1], phrase)
+        return at + 2
     if following in ("position", "manoeuvre", "technique", "past"):
         return _manner(p, index, at + 1, phrase)
     if following != "side":
@@ -270,7 +273,14 @@ def _to(p: Parser, index: int, phrase: Phrase) -> int | None:
     return index + 2 if isinstance(token.written, Pair) and take(p, index + 1, phrase) else None
 
 
+def _of_beats(p: Parser, at: int, phrase: Phrase) -> bool:
+    """As in "three beats unsustained clonus"."""
+    return p.kind(at) == "clonus_word" and phrase.details.beats is not None and p.has(at + 1, "sign")
+
+
 def _detail_fits(p: Parser, index: int, joined: int) -> bool:
+    if p.kind(joined) == "quality" and joined > index and p.kind(p.skip(joined + 1, "side")) == "site":
+        return False
     if p.tokens[joined].kind == "clonus_word" and p.kind(joined + 1) == "site":
         return False
     return not (joined > index and p.tokens[joined].kind == "uncertain")
@@ -305,7 +315,12 @@ def _side(p: Parser, index: int, at: int, phrase: Phrase) -> int | None:
         return None
     phrase.side = resolve_side(p, token)
     phrase.used.append((token, "side"))
-    return at + 1
+    return at + 2 if _carries_side(p, at + 1) else at + 1
+
+
+def _carries_side(p: Parser, at: int) -> bool:
+    """As in "present both hands": a part of the body that only carries the side."""
+    return p.has(at, "part") and p.kind(p.skip(at + 1, "is", "colon")) not in VALUES | {"reflex"}
 
 
 def _is_grade(p: Parser, index: int) -> bool:
@@ -317,7 +332,7 @@ def _side_belongs(p: Parser, index: int, at: int) -> bool:
     token, following = p.tokens[at], p.kind(at + 1)
     if "letter" in token.flags and not p.text[token.start].isupper() and at > index:
         return False
-    if at == index and p.has(at + 1, "toes"):
+    if at == index and (p.has(at + 1, "toes") or _carries_side(p, at + 1)):
         return True
     if index + 1 == at and p.kind(index) == "open" and p.kind(at + 1) == "close":
         return True

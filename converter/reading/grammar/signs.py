@@ -15,10 +15,7 @@ def sign_named(p: Parser) -> bool:
     """
     targets, index = targets_at(p, p.index, after_value=False)
     present = [target for target in targets if _is_finding_alone(target)]
-    if p.kind(index) == "colon" and present and all(t.implied and not t.sign for t in present):
-        p.mark([(token, "header") for token, _ in present[-1].used])
-        p.context.reflexes = True
-        p.index = _places_behind(p, present[-1], index + 1)
+    if p.kind(index) == "colon" and present and _as_heading(p, present, index + 1):
         return True
     if _after_a_dash(p, index):
         return False
@@ -46,6 +43,26 @@ def sign_named(p: Parser) -> bool:
         _present(p, target, phrase)
     p.index = index
     return True
+
+
+def _as_heading(p: Parser, present: list[Target], index: int) -> bool:
+    """As in "Areflexia: ankles", "Frontal release signs: grasp absent": what heads its members."""
+    states = all(target.implied and not target.sign for target in present)
+    if not (states or _heads_signs(p, present, index)):
+        return False
+    p.mark([(token, "header") for token, _ in present[-1].used])
+    p.context.reflexes = True
+    p.index = _places_behind(p, present[-1], index) if states else index
+    return True
+
+
+def _heads_signs(p: Parser, targets: list[Target], index: int) -> bool:
+    """As in "Frontal release signs: grasp absent, snout present": the heading of what is named behind it."""
+    family = targets[-1].which in ("frontal_release", "unspecified") if len(targets) == 1 else False
+    return family and any(
+        p.kind(i) == "site" and p.tokens[i].meaning.startswith("primitive:")
+        for i in range(index, len(p.tokens))
+    )
 
 
 def _places_behind(p: Parser, state: Target, index: int) -> int:

@@ -32,6 +32,7 @@ def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], 
         if found is None:
             break
         if _is_state_of(targets, found[0], p.tokens[end - 1]):
+            targets = targets if _begins_list(p, start) else targets[-1:]
             _share_state(targets, found[0])
             end = found[1]
             break
@@ -39,7 +40,10 @@ def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], 
         _take_over(p, targets, target, end)
         targets.append(target)
     _settle_sides(targets)
-    _settle_implied(targets)
+    if _begins_list(p, start):
+        _share_state_of_last(p, targets)
+    apart = len(targets) > 1 and p.kind(p.tokens.index(targets[-1].used[0][0]) - 1) == "comma"
+    _settle_implied(targets[:-1] if apart and owns_value(p, end, targets[-1]) else targets)
     return targets, end
 
 
@@ -101,7 +105,7 @@ def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[
     target, after = found
     if after_value and target.sign and _another_sign(p, end, previous, target):
         return None
-    if index == end and (previous.foreign or target.foreign):
+    if index == end and (previous.foreign or target.foreign or "all" in previous.flags & target.flags):
         return None
     if separated == end < index and not previous.general:
         return None
@@ -142,7 +146,6 @@ def _side_leads(target: Target) -> bool:
 
 def _settle_implied(targets: list[Target]) -> None:
     """As in "hyperreflexia in the arms and legs": the state serves every place of the list."""
-    _share_state_of_last(targets)
     implied: str | None = None
     for target in targets:
         named = any(role == "header" for _, role in target.used)
@@ -155,10 +158,17 @@ def _settle_implied(targets: list[Target]) -> None:
         implied = target.implied or implied
 
 
-def _share_state_of_last(targets: list[Target]) -> None:
+def _begins_list(p: Parser, start: int) -> bool:
+    """Whether what is named first belongs to the list, and not to what stands before it."""
+    return p.kind(start - 1) not in ("at", "other_exam", "other", "look_alike")
+
+
+def _share_state_of_last(p: Parser, targets: list[Target]) -> None:
     """As in "arm and leg hyperreflexia": the state behind the last region is that of the others as well."""
     *others, last = targets
     if not last.region or last.implied is None or not all(target.region for target in others):
+        return
+    if p.kind(p.tokens.index(last.used[0][0]) - 1) not in ("and", "slash"):
         return
     states = [(token, role) for token, role in last.used if token.kind == "condition"]
     for target in others:

@@ -56,7 +56,7 @@ def not_tested(p: Parser, targets: list[Target], at: int) -> int:
         used.append((p.tokens[side_at], "side"))
         at = side_at
     reason, after = _reason(p, at + 1, used, p.tokens[at])
-    reason = reason or _reason_before(p, targets, used)
+    reason = reason or _limb_before(p, targets, used) or _reason_before(p, targets, used)
     for target in targets:
         p.mark(target.used)
         if not target.foreign:
@@ -91,6 +91,23 @@ def _reason_before(p: Parser, targets: list[Target], used: Used) -> str | None:
         return known.meaning
     used += [(token, "detail") for token in words]
     return p.text[words[0].start : words[-1].end] if words else None
+
+
+def _limb_before(p: Parser, targets: list[Target], used: Used) -> str | None:
+    """As in "R leg in plaster - KJ, AJ not tested": the limb gives its side, and why."""
+    first = min((token.start for target in targets for token, _ in target.used), default=0)
+    before = [token for token in p.tokens if token.start < first]
+    limb = next((i for i, t in enumerate(before) if t.kind == "region" and "limb" in t.flags), None)
+    state = next((t for t in before if t.kind == "reason" and "state" in t.flags), None)
+    if limb is None or state is None or p.drafts or len(before) > _LONGEST_REASON:
+        return None
+    named = [token for token in before[max(0, limb - 1) : limb + 1] if token.kind in ("side", "region")]
+    side = before[limb].meaning.partition(":")[2] or (named[0].meaning if named[0].kind == "side" else None)
+    for target in targets:
+        if target.side is None and side is not None:
+            target.side, target.used = side, [*((token, "side") for token in named), *target.used]
+    used.append((state, "detail"))
+    return state.meaning
 
 
 def _ends_clause(p: Parser, index: int) -> bool:

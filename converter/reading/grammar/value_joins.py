@@ -13,8 +13,11 @@ def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
     if _alternative(p, index, at, phrase):
         phrase.details.uncertain = True
         return True
+    if "open" in between and any(p.word(i) in ("was", "were") for i in range(index, at)):
+        return False
     if isinstance(new, Count):
-        return phrase.details.beats is None and not about_next(p, at)
+        of_clonus = p.kind(p.skip(at + 1, "at", "side", "clonus_word")) in HEADS
+        return phrase.details.beats is None and not of_clonus and not about_next(p, at)
     if "slash" in between:
         return _pairs_up(p, index, at, phrase)
     if isinstance(new, Pair):
@@ -76,6 +79,8 @@ def _pairs_up(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
     """As in "flexor/extensor": two words for the two sides."""
     new = p.tokens[at].written
     if at != index + 1 or not isinstance(new, Written) or phrase.value is None or phrase.pair is not None:
+        return False
+    if phrase.side is not None:
         return False
     phrase.pair = Pair(phrase.value, new)
     phrase.value = None
