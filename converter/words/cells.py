@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +32,11 @@ class CellWords:
     later: frozenset[str]
     now: frozenset[str]
     time_heads: frozenset[str]
+
+    def __reduce__(self) -> Any:
+        """Travels as plain tables."""
+        tables = (dict(self.letters), dict(self.names), dict(self.limbs), dict(self.values))
+        return CellWords, (*tables, self.earlier, self.later, self.now, self.time_heads)
 
 
 def shipped_cells(file: Path) -> CellWords:
