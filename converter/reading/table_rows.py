@@ -70,6 +70,8 @@ class RowReader:
         if not any(cell.tokens for cell in cells):
             return None
         named = [column for column in heads.values if not column.foreign]
+        if _is_mirrored(line, named):
+            return self._mirrored(line, named)
         if not heads.labels and len(cells) == len(named) and all(_names_itself(cell) for cell in cells):
             return self._by_cell(line, cells, named)
         sited = any(c.targets for c in named) and not any(c.side and not c.targets for c in named)
@@ -111,6 +113,15 @@ class RowReader:
         for target in targets:
             parser.mark(target.used)
         return Row(parser, strange=tuple(strange))
+
+    def _mirrored(self, line: Line, columns: list[Column]) -> Row | None:
+        """A row whose name stands between its values: "2+ BJ 1+" under "R  |  L"."""
+        parser = self._parser(line.tokens)
+        targets, _ = targets_at(parser, 1, after_value=True)
+        for column, token in zip(columns, (line.tokens[0], line.tokens[2]), strict=True):
+            about = [_with_side(target, column, None) for target in targets if not target.foreign]
+            self._value(parser, Cell(token.start, token.end, [token]), about)
+        return Row(parser) if parser.drafts else None
 
     def _by_cell(self, line: Line, cells: list[Cell], columns: list[Column]) -> Row | None:
         """A row whose cells name their reflexes: "BJ 2+" under "Right", and again under "Left"."""
@@ -208,6 +219,17 @@ class RowReader:
     def _parser(self, tokens: list[Token]) -> Parser:
         context = replace(self._context, reflexes=True, pair_order=self._order)
         return Parser(self._text, tokens, context, self._vocabulary)
+
+
+def _is_mirrored(line: Line, columns: list[Column]) -> bool:
+    """Whether a name stands between two values, under a column for each side."""
+    before, name, after = line.tokens if len(line.tokens) == 3 else (None, None, None)
+    if before is None or name is None or after is None or len(columns) != 2:
+        return False
+    said = {before.kind, after.kind} <= VALUES | {"untested"}
+    return (
+        said and name.kind == "site" and all(c.side in ("left", "right") and not c.targets for c in columns)
+    )
 
 
 def _is_no_row(cells: list[Cell], rest: list[Cell], heads: Heads) -> bool:
