@@ -52,14 +52,21 @@ def _joins_run(sentences: list[Sentence], start: int, index: int) -> bool:
 
 
 def _says_more(tokens: list[Token], index: int) -> bool:
-    """Whether a place that is no side, or a grade that only strength has, stands at an index."""
+    """Whether a place that is no side, a second grade, or one that only strength has stands at an index."""
     token = tokens[index]
     if token.kind == "at":
         return index + 1 == len(tokens) or tokens[index + 1].kind != "side"
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    if after is not None and _grades(token) and _grades(after):  # columns of something
+        return True
     return any(
         value.low is not None and (value.denominator == 5 or (value.plus == "none" and value.low >= 4))
         for value in _values(token)
     )
+
+
+def _grades(token: Token) -> bool:
+    return any(value.low is not None for value in _values(token))
 
 
 def _values(token: Token) -> tuple[Written, ...]:

@@ -37,6 +37,7 @@ class Column:
         foreign: the head names another part of the examination, or says nothing that is known.
         unknown: it says nothing that is known.
         used: the words of the head that its findings rest on.
+        past: the earlier time that the head names, or None.
     """
 
     offset: int
@@ -46,6 +47,7 @@ class Column:
     foreign: bool = False
     unknown: bool = False
     used: Used = field(default_factory=list)
+    past: Token | None = None
 
 
 @dataclass(frozen=True, slots=True)

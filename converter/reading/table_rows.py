@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.parser import VALUES, Context, Parser
-from converter.reading.grammar.parts import Target, Used
+from converter.reading.grammar.parts import Draft, Target, Used
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.grammar.target_heads import CLONUS_AT
@@ -106,8 +106,10 @@ class RowReader:
         for column, cell in aligned:
             if not column.foreign and cell.tokens and cell.tokens != ([side[0]] if side else []):
                 about = _clonus_at(targets, column) if column.targets else targets
+                before = len(parser.drafts)
                 if not self._value(parser, cell, [_with_side(target, column, side) for target in about]):
                     strange.append(cell)
+                _date(parser.drafts[before:], column)
         if heads.open and not parser.drafts:
             return None
         for target in targets:
@@ -236,6 +238,13 @@ def _is_no_row(cells: list[Cell], rest: list[Cell], heads: Heads) -> bool:
     """As in "Jaw jerk: normal" under columns for the sides: a value right behind its name is in no column."""
     sided = sum(column.side is not None for column in heads.values)
     return not heads.parting and len(cells) == 1 and sided > 1 and len(_value_by_value(rest)) == 1
+
+
+def _date(drafts: list[Draft], column: Column) -> None:
+    """What stands under an earlier date belongs to an earlier exam."""
+    for made in drafts if column.past is not None else ():
+        made.status = "historical"
+        made.used = [*made.used, *([(column.past, "assertion")] if column.past else [])]
 
 
 def _names_itself(cell: Cell) -> bool:

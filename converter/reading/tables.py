@@ -7,6 +7,7 @@ of strength looks the same and is left alone. Heads are read by `table_heads`, r
 from dataclasses import dataclass, replace
 
 from converter.model import Unread
+from converter.reading.dated_heads import dated_heads
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.lines import Line, cells_of, is_rule
 from converter.reading.table_heads import HeadReader, Heads
@@ -45,7 +46,7 @@ class TableReader:
 
     def table_at(self, index: int) -> Table | None:
         """The table whose heads stand in a line, if one does and if it is about reflexes."""
-        heads = self._heads.heads(self._lines, index)
+        heads = self._dated(index) or self._heads.heads(self._lines, index)
         if heads is None:
             return None
         first = self._lines[index : index + heads.lines]
@@ -60,6 +61,15 @@ class TableReader:
         for line in first:
             _mark_heads(line)
         return table
+
+    def _dated(self, index: int) -> Heads | None:
+        """Heads that name times, where the table or what stands above it speaks of reflexes."""
+        heads = dated_heads(self._text, self._lines[index])
+        if heads is None:
+            return None
+        near = self._lines[max(0, index - _NEAR) : index + _NEAR]
+        speaks = any(t.kind == "reflex" or "trigger" in t.flags for line in near for t in line.tokens)
+        return heads if speaks else None
 
     def _table(self, index: int, heads: Heads) -> Table:
         start = self._lines[index].tokens[0].start
