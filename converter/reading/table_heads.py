@@ -194,9 +194,9 @@ def plain(text: str, tokens: list[Token]) -> list[Token]:
 
 def _label_apart(cells: list[Cell]) -> list[Cell]:
     """A label may stand one blank before the first head: "Site: biceps  triceps  knee"."""
-    tokens = cells[0].tokens
+    tokens = cells[0].tokens if len(cells) > _BOTH else []
     colon = next((place for place, token in enumerate(tokens[:-1]) if token.kind == "colon"), 0)
-    if not colon or len(cells) <= _BOTH or not all(t.kind in _LABEL_KINDS for t in tokens[:colon]):
+    if not colon or not all(t.kind in _LABEL_KINDS for t in tokens[:colon]):
         return cells
     label, rest = tokens[: colon + 1], tokens[colon + 1 :]
     apart = [Cell(cells[0].start, label[-1].end, label), Cell(rest[0].start, cells[0].end, rest)]
