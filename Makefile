@@ -58,6 +58,9 @@ lock:
 	$(PYTHON) -m uv pip compile pyproject.toml --group test --constraint requirements.lock \
 	  --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate \
 	  --quiet --output-file requirements-test.lock
+	$(PYTHON) -m uv pip compile --group pyproject.toml:spark --constraint requirements-test.lock \
+	  --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate \
+	  --quiet --output-file requirements-spark.lock
 
 clean:
 	rm -rf $(VENV) demo-output dist .parts

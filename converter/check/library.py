@@ -68,6 +68,15 @@ class Definitions:
         self.problems = tuple(found)
         self._libraries: dict[str, Library] = {}
 
+    def __reduce__(self) -> Any:
+        """Travels without the base, which ships with the program."""
+        return Definitions, (tuple(self.resources()), self.problems)
+
+    def resources(self) -> Iterator[Json]:
+        """Every definition of the site and of ours."""
+        for kind in _KINDS:
+            yield from self.local[kind].values()
+
     def library(self, release: str) -> "Library":
         """These definitions before the base of one release; the same object at every call."""
         if release not in self._libraries:

@@ -35,7 +35,7 @@ from converter.words import Vocabulary
 
 _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars", STEM})
 _SPEAKING_KINDS = frozenset({"legend", "side_ref"})
-_SHORT = 600
+_SHORT = 200
 """Characters of a note that is read whole at once."""
 
 
@@ -70,9 +70,10 @@ def read_note(
     Returns:
         Everything said about reflexes, with its place in the note.
     """
+    if not (worth_reading(vocabulary)(note.text) and _says_something(note.text, vocabulary, options)):
+        return _nothing_said(note, vocabulary, program)
     reader = _NoteReader(note.text, vocabulary, options)
-    if worth_reading(vocabulary)(note.text) and _says_something(note.text, vocabulary, options):
-        reader.read()
+    reader.read()
     findings, exams, diagnostics = findings_of(
         note.text, reader.drafts, vocabulary, options.default_scale, reader.legends
     )
@@ -93,6 +94,17 @@ def read_note(
             *_misspelt(reader.drafts),
             *(_not_understood(span) for span in unread),
         ),
+    )
+
+
+def _nothing_said(note: Note, vocabulary: Vocabulary, program: str) -> Reading:
+    return Reading(
+        id=note.id,
+        system=note.system,
+        note_hash=note.hash,
+        schema=SCHEMA,
+        program=program,
+        vocabulary=vocabulary.fingerprint,
     )
 
 

@@ -132,6 +132,11 @@ class Lines:
             return text
         return "".join(self._counted(line) for line in io.StringIO(text, newline=""))
 
+    @property
+    def guessed(self) -> bool:
+        """Whether anything was guessed so far."""
+        return self._guesses > 0
+
     def troubles(self) -> Iterator[Diagnostic]:
         """What was guessed: the first line as soon as it is met, and at the end how many there were."""
         if self._first_guess is not None and not self._told:

@@ -84,7 +84,7 @@ def _clean(value: str | None) -> str | None:
 
 
 def _clean_text(text: str, place: Place, troubles: list[Diagnostic]) -> str:
-    repaired, count = _LONE_SURROGATE.subn("\ufffd", text)
+    repaired, count = (text, 0) if text.isascii() else _LONE_SURROGATE.subn("\ufffd", text)
     if count:
         troubles.append(
             warning(
@@ -94,7 +94,7 @@ def _clean_text(text: str, place: Place, troubles: list[Diagnostic]) -> str:
                 place.line,
             )
         )
-    if not repaired.strip():
+    if not repaired or repaired.isspace():
         troubles.append(warning("empty-text", "The note has no text.", place.source, place.line))
     return repaired
 
