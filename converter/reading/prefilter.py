@@ -149,14 +149,21 @@ def may_grade_joints(vocabulary: Vocabulary) -> Test:
 
 
 def _short_and_graded(vocabulary: Vocabulary) -> str:
-    """A pattern for short names of tendons right before a grade, "bi 2+"; alone they say nothing."""
+    """A pattern for short names of tendons right before a grade, "bi 2+", and letters as names in a table.
+
+    Alone they say nothing.
+    """
     names = {
         wording
         for row in vocabulary.rows
         if row.role == "site" and row.meaning in _TENDONS and {"short", "joint"} <= row.flags
         for wording in wordings(row.phrase)
     }
-    return rf"\b(?:{'|'.join(sorted(names))})\b[^a-z0-9]{{0,3}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]"
+    alone = "".join(letter for letter in sorted(vocabulary.cells.letters) if len(letter) == 1)
+    in_heads = rf"(?:^|[\r\n])[ \t|]*(?:[{alone}][ \t|]+){{2,}}"
+    in_rows = rf"(?:^|[\r\n])[ \t|]*[{alone}][ \t|:]+[+0-4]"
+    graded = rf"\b(?:{'|'.join(sorted(names))})\b[^a-z0-9]{{0,3}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]"
+    return f"{graded}|{in_heads}|{in_rows}"
 
 
 def _begins_finding(row: Word) -> bool:
