@@ -16,7 +16,7 @@ from converter.reading.grammar.target_heads import CLONUS_AT
 from converter.reading.grammar.targets import targets_at
 from converter.reading.grammar.untested import not_tested
 from converter.reading.lines import Cell, Line, cells_of
-from converter.reading.table_columns import aligned, gap
+from converter.reading.table_columns import aligned, gap, is_mirrored
 from converter.reading.table_heads import SIDES, Column, Heads, plain
 from converter.reading.tokens import Token, tokens_of_note
 from converter.reading.written import Pair, Written
@@ -89,6 +89,8 @@ class RowReader:
         if not any(cell.tokens for cell in cells):
             return None
         named = [column for column in heads.values if not column.foreign]
+        if is_mirrored(line, named):
+            return self._mirrored(line, named)
         if not heads.labels and len(cells) == len(named) and all(_names_itself(cell) for cell in cells):
             return self._by_cell(line, cells, named)
         sited = any(c.targets for c in named) and not any(c.side and not c.targets for c in named)
@@ -143,6 +145,15 @@ class RowReader:
         for target in targets:
             parser.mark(target.used)
         return Row(parser, time=_time_of(cells[0]), strange=tuple(strange))
+
+    def _mirrored(self, line: Line, columns: list[Column]) -> Row | None:
+        """A row whose name stands between its values: "2+ BJ 1+" under "R  |  L"."""
+        parser = self._parser(line.tokens)
+        targets, _ = targets_at(parser, 1, after_value=True)
+        for column, token in zip(columns, line.tokens[::2], strict=True):
+            about = [_with_side(target, column, None) for target in targets]
+            self._value(parser, Cell(token.start, token.end, [token]), about, column)
+        return Row(parser) if parser.drafts else None
 
     def _by_cell(self, line: Line, cells: list[Cell], columns: list[Column]) -> Row | None:
         """A row whose cells name their reflexes: "BJ 2+" under "Right", and again under "Left"."""
