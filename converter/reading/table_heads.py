@@ -24,6 +24,7 @@ HEAD_KINDS = frozenset(
 _FOREIGN = frozenset({"other_exam", "other", "look_alike"})
 _LABEL_KINDS = frozenset({"reflex", "other", "other_exam"})
 _LONGEST_HEAD = 6
+_BOTH = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,7 @@ class HeadReader:
         cells = cells_of(self._text, line)
         if not (_kinds(line, cells) <= HEAD_KINDS or _only_sides_behind(cells)):
             return
-        yield "", _with_blank_heads(self._text, line, cells)
+        yield "", _with_blank_heads(self._text, line, _label_apart(cells))
         if sum(token.kind == "comma" for token in line.tokens) >= 2 and len(cells) == 1:
             yield "comma", cells_of(self._text, line, "comma")
         if len(cells) <= 2:
@@ -291,6 +292,17 @@ def _only_sides_behind(cells: list[Cell]) -> bool:
 def plain(text: str, tokens: list[Token]) -> list[Token]:
     """The tokens without marks of emphasis and a closing colon."""
     return [t for t in tokens if t.kind not in ("colon", "stop") and text[t.start] not in "*_"]
+
+
+def _label_apart(cells: list[Cell]) -> list[Cell]:
+    """A label may stand one blank before the first head: "Site: biceps  triceps  knee"."""
+    tokens = cells[0].tokens if len(cells) > _BOTH else []
+    colon = next((place for place, token in enumerate(tokens[:-1]) if token.kind == "colon"), 0)
+    if not colon or not all(t.kind in _LABEL_KINDS for t in tokens[:colon]):
+        return cells
+    label, rest = tokens[: colon + 1], tokens[colon + 1 :]
+    apart = [Cell(cells[0].start, label[-1].end, label), Cell(rest[0].start, cells[0].end, rest)]
+    return [*apart, *cells[1:]]
 
 
 def _word_by_word(line: Line) -> Iterator[list[Cell]]:

@@ -5,6 +5,7 @@ Takes cells; gives cells or tokens. What the values mean is left to `table_rows`
 
 from converter.reading.grammar.parser import VALUES
 from converter.reading.lines import Cell
+from converter.reading.table_heads import Heads
 from converter.reading.tokens import Token
 
 _ROW_LABELS = frozenset({"side", "colon", "reflex"})
@@ -61,3 +62,9 @@ def time_of(cell: Cell) -> Token | None:
     """The time that the name of a row says, as a word for the past."""
     time = next((token for token in cell.tokens if token.kind == "time"), None)
     return Token("past", time.start, time.end) if time is not None else None
+
+
+def labels_of(cells: list[Cell], heads: Heads, place: int) -> int:
+    """How many cells of a row stand before its values."""
+    whole = len(cells) == heads.labels + len(heads.values)
+    return heads.labels if heads.labels and whole else place + 1

@@ -16,12 +16,13 @@ from converter.reading.grammar.target_heads import CLONUS_AT
 from converter.reading.grammar.targets import targets_at
 from converter.reading.grammar.untested import not_tested
 from converter.reading.lines import Cell, Line, cells_of
-from converter.reading.table_columns import aligned, gap
+from converter.reading.table_columns import aligned, gap, is_mirrored
 from converter.reading.table_heads import SIDES, Column, Heads, plain
 from converter.reading.table_row_names import (
     begins_with_value,
     behind_roots,
     joined_names,
+    labels_of,
     names_itself,
     says_only,
     split_side,
@@ -96,6 +97,8 @@ class RowReader:
         if not any(cell.tokens for cell in cells):
             return None
         named = [column for column in heads.values if not column.foreign]
+        if is_mirrored(line, named):
+            return self._mirrored(line, named)
         named_twice = joined_names(cells) if not heads.labels else cells
         if not heads.labels and len(named_twice) == len(named) and all(map(names_itself, named_twice)):
             return self._by_cell(line, named_twice, named)
@@ -152,6 +155,15 @@ class RowReader:
             parser.mark(target.used)
         return Row(parser, time=time_of(cells[0]), strange=tuple(strange))
 
+    def _mirrored(self, line: Line, columns: list[Column]) -> Row | None:
+        """A row whose name stands between its values: "2+ BJ 1+" under "R  |  L"."""
+        parser = self._parser(line.tokens)
+        targets, _ = targets_at(parser, 1, after_value=True)
+        for column, token in zip(columns, line.tokens[::2], strict=True):
+            about = [_with_side(target, column, None) for target in targets]
+            self._value(parser, Cell(token.start, token.end, [token]), about, column)
+        return Row(parser) if parser.drafts else None
+
     def _by_cell(self, line: Line, cells: list[Cell], columns: list[Column]) -> Row | None:
         """A row whose cells name their reflexes: "BJ 2+" under "Right", and again under "Left"."""
         parser = self._parser(line.tokens)
@@ -175,7 +187,9 @@ class RowReader:
             if root or not targets or targets[0].foreign or targets[0].general:
                 continue
             whole = end >= len(label.tokens)
-            rest = cells[_labels(cells, heads, place) :] if whole else _behind_label(cells, place, label, end)
+            rest = (
+                cells[labels_of(cells, heads, place) :] if whole else _behind_label(cells, place, label, end)
+            )
             return (targets, rest) if rest and label.kind(end) in _BESIDE_A_LABEL else None
         return None
 
@@ -376,12 +390,6 @@ def _only_grade(cell: Cell) -> bool:
 def _counts_plus_signs(row: Parser) -> bool:
     """In a row of plus signs a minus says absent; elsewhere it is an empty cell."""
     return any(isinstance(t.written, Written) and t.written.counted for t in row.tokens)
-
-
-def _labels(cells: list[Cell], heads: Heads, place: int) -> int:
-    """How many cells of a row stand before its values."""
-    whole = len(cells) == heads.labels + len(heads.values)
-    return heads.labels if heads.labels and whole else place + 1
 
 
 def _behind_label(cells: list[Cell], place: int, label: Parser, end: int) -> list[Cell]:
