@@ -114,6 +114,10 @@ class CellWordReader:
             ]
         return []
 
+    def _word(self, piece: Piece) -> Piece:
+        """The place of a cell without the marks that close it."""
+        return piece[0], piece[0] + len(self._text[piece[0] : piece[1]].rstrip(".: "))
+
     def _limb(self, piece: Piece) -> str | None:
         return self._words.limbs.get(self.plain(piece))
 
@@ -121,7 +125,7 @@ class CellWordReader:
         named = [(piece, self._words.letters.get(self.plain(piece))) for piece in pieces]
         if named[0][1] is None:
             named = named[1:]
-        found = [Token("site", *piece, site, _IN_CELLS) for piece, site in named if site]
+        found = [Token("site", *self._word(piece), site, _IN_CELLS) for piece, site in named if site]
         others = [piece for piece, site in named if not site]
         sites = [token.meaning for token in found]
         known = all(_names_a_site(line, piece) for piece in others)
@@ -132,12 +136,14 @@ class CellWordReader:
         plain = self.plain(piece)
         if plain in self._words.names:
             site = self._words.names[plain]
-            return Token("site", *piece, site, _IN_CELLS | ({"plantars"} if site == "plantar" else set()))
+            return Token(
+                "site", *self._word(piece), site, _IN_CELLS | ({"plantars"} if site == "plantar" else set())
+            )
         limb = self._limb(piece)
         if limb is not None:
             return Token("region", *piece, limb, _OF_LIMBS)
         if letters and plain in self._words.letters:
-            return Token("site", *piece, self._words.letters[plain], _IN_CELLS)
+            return Token("site", *self._word(piece), self._words.letters[plain], _IN_CELLS)
         return None
 
 

@@ -11,7 +11,8 @@ from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.grammar.parts import Target, Used
 from converter.reading.grammar.targets import targets_at
-from converter.reading.lines import Cell, Line, cells_of, pieces_of
+from converter.reading.head_cells import label_apart, with_blank_heads, word_by_word
+from converter.reading.lines import Cell, Line, cells_of
 from converter.reading.tokens import Token
 from converter.reading.written import Written
 from converter.words import Vocabulary
@@ -22,9 +23,7 @@ HEAD_KINDS = frozenset(
     | {"look_alike", "comma", "stop", "colon", "is", "other_mark", "side_ref", "legend", "time"}
 )
 _FOREIGN = frozenset({"other_exam", "other", "look_alike"})
-_LABEL_KINDS = frozenset({"reflex", "other", "other_exam"})
 _LONGEST_HEAD = 6
-_BOTH = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +119,11 @@ class HeadReader:
         cells = cells_of(self._text, line)
         if not (_kinds(line, cells) <= HEAD_KINDS or _only_sides_behind(cells)):
             return
-        yield "", _with_blank_heads(self._text, line, _label_apart(cells))
+        yield "", with_blank_heads(self._text, line, label_apart(cells))
         if sum(token.kind == "comma" for token in line.tokens) >= 2 and len(cells) == 1:
             yield "comma", cells_of(self._text, line, "comma")
         if len(cells) <= 2:
-            yield from (("", cells) for cells in _word_by_word(line))
+            yield from (("", cells) for cells in word_by_word(line))
 
     def _column(self, cell: Cell, line: Line) -> Column:
         tokens = plain(self._text, cell.tokens)
@@ -292,43 +291,6 @@ def _only_sides_behind(cells: list[Cell]) -> bool:
 def plain(text: str, tokens: list[Token]) -> list[Token]:
     """The tokens without marks of emphasis and a closing colon."""
     return [t for t in tokens if t.kind not in ("colon", "stop") and text[t.start] not in "*_"]
-
-
-def _label_apart(cells: list[Cell]) -> list[Cell]:
-    """A label may stand one blank before the first head: "Site: biceps  triceps  knee"."""
-    tokens = cells[0].tokens if len(cells) > _BOTH else []
-    colon = next((place for place, token in enumerate(tokens[:-1]) if token.kind == "colon"), 0)
-    if not colon or not all(t.kind in _LABEL_KINDS for t in tokens[:colon]):
-        return cells
-    label, rest = tokens[: colon + 1], tokens[colon + 1 :]
-    apart = [Cell(cells[0].start, label[-1].end, label), Cell(rest[0].start, cells[0].end, rest)]
-    return [*apart, *cells[1:]]
-
-
-def _word_by_word(line: Line) -> Iterator[list[Cell]]:
-    """Heads that stand one blank or a comma apart: "DTRs R L", "Reflex: Bi Tri Br Pat Ach"."""
-    tokens = [token for token in line.tokens if token.kind not in ("colon", "comma")]
-    sides = [token for token in tokens[-2:] if token.kind == "side"]
-    names = [token for token in tokens if token.kind in ("site", "region")]
-    heads = sides if len(sides) == 2 else names
-    label = tokens[: len(tokens) - len(heads)]
-    apart = heads and tokens[-len(heads) :] == heads and (len(heads) > 2 or heads is sides)
-    if apart and len(label) <= 2 and all(t.kind in _LABEL_KINDS for t in label):
-        parts = [label, *([head] for head in heads)] if label else [[head] for head in heads]
-        yield [Cell(part[0].start, part[-1].end, part) for part in parts]
-
-
-def _with_blank_heads(text: str, line: Line, cells: list[Cell]) -> list[Cell]:
-    """The heads of a line, also those whose words say nothing, so that no column takes another's values."""
-    if len(cells) < 2 or any(token.kind == "pipe" for token in line.tokens):
-        return cells
-    own = [(cell.tokens[0].start, cell.tokens[-1].end) for cell in cells if cell.tokens]
-    blank = [
-        Cell(start, end, [Token("other", start, end)])
-        for start, end in pieces_of(text, line)
-        if end - start > 1 and not any(low < end and start < high for low, high in own)
-    ]
-    return sorted([*cells, *blank], key=lambda cell: cell.start)
 
 
 def _side_of(tokens: list[Token]) -> tuple[Token, str] | None:

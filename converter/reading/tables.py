@@ -190,12 +190,19 @@ class TableReader:
         valued = all(begins_with_value(cell) for cell in rest if cell.tokens)
         unknown = not foreign and all(token.kind in _UNKNOWN for token in name)
         if not (foreign or unknown) or not (valued or len(rest) == len(heads.values)):
-            return False
+            return self._unclear_row(line, block, lost=valued and len(cells) > len(heads.values))
         block.motor = block.motor or any(token.meaning == "motor" for token in name)
         if unknown and valued:
             block.unread.append(self._unread(line.tokens, "no-site"))
         _mark_heads(line)
         return True
+
+    def _unclear_row(self, line: Line, block: _Block, *, lost: bool) -> bool:
+        """A full row of values under heads of reflexes, whose name cannot be read, is listed."""
+        if lost and block.headed:
+            block.unread.append(self._unread(line.tokens, "ambiguous-layout"))
+            _mark_heads(line)
+        return lost and block.headed
 
     def _unread(self, tokens: list[Token], why: str) -> Unread:
         start, end = tokens[0].start, tokens[-1].end
