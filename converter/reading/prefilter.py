@@ -162,7 +162,7 @@ def _short_and_graded(vocabulary: Vocabulary) -> str:
     alone = "".join(letter for letter in sorted(vocabulary.cells.letters) if len(letter) == 1)
     in_heads = rf"(?:^|[\r\n])[ \t|]*(?:[{alone}][ \t|]+){{2,}}"
     in_rows = rf"(?:^|[\r\n])[ \t|]*[{alone}][ \t|:]+[+0-4]"
-    graded = rf"\b(?:{'|'.join(sorted(names))})\b[^a-z0-9]{{0,3}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]"
+    graded = rf"\b(?:{'|'.join(sorted(names))})\b[^a-z0-9]{{0,12}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]"
     return f"{graded}|{in_heads}|{in_rows}"
 
 
