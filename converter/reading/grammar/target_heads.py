@@ -112,13 +112,22 @@ def _it(p: Parser, index: int) -> tuple[Target, int] | None:
 
 def _reflex_at(p: Parser, index: int) -> tuple[Target, int] | None:
     token = p.tokens[index]
-    if "jerk" in token.flags and not p.reflexive[index]:
+    if ("jerk" in token.flags and not p.reflexive[index]) or _named_unknown(p, index):
         return None
     target = Target("unspecified", general=True, flags=token.flags, used=[(token, "header")])
     if p.kind(index + 1) == "reflex":
         index += 1
         target.used.append((p.tokens[index], "header"))
     return target, index + 1
+
+
+def _named_unknown(p: Parser, index: int) -> bool:
+    """As in "anke reflexes 1+": the word that says which reflexes is unknown, so they are not all reflexes."""
+    before = p.tokens[index - 1] if index else None
+    if before is None or before.kind != "other" or "testing" in p.tokens[index].flags:
+        return False
+    gap = p.text[before.end : p.tokens[index].start]
+    return gap == " " and p.text[before.start : before.end].isalpha()
 
 
 def _site_at(p: Parser, index: int) -> tuple[Target, int] | None:
