@@ -128,7 +128,10 @@ def _short_and_graded(vocabulary: Vocabulary) -> str:
         if row.role == "site" and row.meaning in _TENDONS and {"short", "joint"} <= row.flags
         for wording in wordings(row.phrase)
     }
-    return rf"\b(?:{'|'.join(sorted(names))})\b[^a-z0-9]{{0,3}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]"
+    name = rf"\b(?:{'|'.join(sorted(names))})"
+    side = r"(?:[rl][^a-z0-9]{1,2})?"
+    graded = rf"{name}\b[^a-z0-9]{{0,3}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]|{name}[0-4]"
+    return rf"{graded}|\binverted[^a-z0-9]{{1,3}}{side}{name}\b|{name}\b[^a-z0-9]{{1,3}}{side}inverted"
 
 
 def _begins_finding(row: Word) -> bool:

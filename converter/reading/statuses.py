@@ -55,6 +55,8 @@ def _past(p: Parser, index: int, token: Token) -> None:
         reached = _listed_after(p, token)
     elif "resolved" in token.flags:
         reached = [d for d in p.drafts if not _now_between(p, token.start, _value_start(p, d))]
+    elif "event" in token.flags and _dates_an_event(p, index):
+        reached = _in_clause(p, index)
     elif index <= 2 or "other_examiner" in token.flags:
         reached = _after_in_sentence(p, token)
     elif "dated" in token.flags:
@@ -67,6 +69,15 @@ def _past(p: Parser, index: int, token: Token) -> None:
             draft.used = [*draft.used, (token, "assertion")]
     if reached:
         token.used = "assertion"
+
+
+def _dates_an_event(p: Parser, index: int) -> bool:
+    """As in "fell 2 weeks ago, KJ 2+": the time is that of something else in its clause."""
+    start = index
+    while start > 0 and p.kind(start - 1) not in _CLAUSE_ENDS:
+        start -= 1
+    words = [p.word(i) for i in range(start, index) if p.kind(i) in ("other", "other_exam", "reason")]
+    return any(word.isalpha() for word in words)
 
 
 def _after_in_sentence(p: Parser, token: Token) -> list[Draft]:

@@ -165,7 +165,7 @@ def _is_ticked(text: str, before: list[Token]) -> bool:
 def _repeat(token: Token, before: list[Token]) -> Token:
     """`clonus x3` counts beats; `2+ x2` says both sides and `2+ x4` all limbs."""
     near = before[-4:]
-    if any((t.kind == "site" and "clonus" in t.meaning) or t.kind == "clonus_word" for t in near):
+    if any((t.kind == "site" and "clonus" in t.meaning) or t.kind in ("clonus_word", "count") for t in near):
         return token
     times = token.written.text if isinstance(token.written, Count) else ""
     if times == "2":
@@ -215,7 +215,8 @@ def _tokens(text: str, vocabulary: Vocabulary) -> list[Token]:
                 tokens.append(Token(sense.kind, start, end, sense.meaning, sense.flags, sense.written))
             index += 1
         else:
-            token, index = _joined(text, vocabulary, lexicon, places, names, index)
+            named = bool(tokens) and tokens[-1].end == start and tokens[-1].kind in ("site", "reflex")
+            token, index = _joined(text, vocabulary, lexicon, places, names, index, named)
             if token.kind != "filler":
                 tokens.append(token)
     return tokens
@@ -235,7 +236,13 @@ def _places(text: str, lexicon: Lexicon) -> list[_Place]:
 
 
 def _joined(
-    text: str, vocabulary: Vocabulary, lexicon: Lexicon, places: list[_Place], names: list[str], index: int
+    text: str,
+    vocabulary: Vocabulary,
+    lexicon: Lexicon,
+    places: list[_Place],
+    names: list[str],
+    index: int,
+    named: bool,
 ) -> tuple[Token, int]:
     """The token at a place where a longer wording or a written value may begin, and the index after it."""
     entry, start, end = places[index]
@@ -245,7 +252,7 @@ def _joined(
         if found is not None:
             sense, known, after = lexicon.sense(found[0]), True, found[1]
             end = places[after - 1][2]
-    written = _written(text, start) if entry.valued else None
+    written = _written(text, start, named) if entry.valued else None
     if written is not None and not (known and end > written.end):
         return written, _past(places, index, written.end)
     flags = sense.flags
@@ -277,8 +284,8 @@ def _past(places: list[_Place], index: int, end: int) -> int:
     return index
 
 
-def _written(text: str, start: int) -> Token | None:
-    found = written_at(text, start)
+def _written(text: str, start: int, named: bool = False) -> Token | None:
+    found = written_at(text, start, named)
     if found is None:
         return None
     value, end = found

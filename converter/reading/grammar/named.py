@@ -1,5 +1,6 @@
 """The reflex named before its value: "knee jerks are 2+ and ankle jerks 1+"."""
 
+from converter.reading.grammar.clonus_places import CLONUS_AT
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.lookahead import value_is_next_ones
 from converter.reading.grammar.other_sides import other_sides
@@ -38,6 +39,7 @@ def named_value(p: Parser) -> bool:
         return _bare_subject(p, targets, index)
     phrase, after = found
     after = _toes_again(p, targets, phrase, after)
+    after = _clonus_behind(p, targets, phrase, after)
     header = _header(targets)
     placed, end = places(p, after, header) if header is not None else ([], after)
     if header is not None and placed:
@@ -71,6 +73,7 @@ def _without_value_of_their_own(p: Parser, targets: list[Target], phrase: Phrase
     graded = phrase.pair is not None or (phrase.value is not None and phrase.value.graded)
     stated = [target for target in targets if target.implied]
     signs = [t for t in targets if graded and t.sign and "clonus" not in t.site and t.site != "plantar"]
+    signs += [t for t in targets if t.sign and t.side in ("left", "right") and not targets[-1].sign]
     own = [target for target in stated + signs if not target.foreign]
     if not own or targets[-1] in own or len(own) == len(targets):
         return targets
@@ -124,6 +127,21 @@ def _toes_again(p: Parser, targets: list[Target], phrase: Phrase, after: int) ->
     phrase.used += again[0].used
     phrase.side = phrase.side or again[0].side
     return again[1]
+
+
+def _clonus_behind(p: Parser, targets: list[Target], phrase: Phrase, after: int) -> int:
+    """As in "R ankle 3 beats clonus": beats at a joint are of clonus, named before or behind them."""
+    if phrase.details.beats is None or phrase.value is not None or phrase.pair is not None:
+        return after
+    for target in targets:
+        if target.site in CLONUS_AT and "place" in target.flags:
+            target.site, target.flags = CLONUS_AT[target.site], target.flags | {"sign"}
+    behind = p.skip(after, "at")
+    named = p.kind(behind) == "site" and p.tokens[behind].meaning == "clonus_unspecified"
+    if not named or not all("clonus" in target.site for target in targets):
+        return after
+    phrase.used.append((p.tokens[behind], "site"))
+    return behind + 1
 
 
 def _state_at(p: Parser, index: int, linked: int) -> tuple[Phrase, int] | None:

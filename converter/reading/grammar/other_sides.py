@@ -5,6 +5,7 @@ from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Details, Phrase, Target
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.target_heads import resolve_side
+from converter.reading.grammar.value_joins import past_in_bracket
 
 _NUMBERS = {
     "one": "1",
@@ -30,11 +31,13 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
             start += 2
         elif p.kind(start) in ("more", "less"):
             return index
-        found = _side_first(p, start) or _value_first(p, start) or _at_another_time(p, index)
+        found = _dated(p, index) or _side_first(p, start) or _value_first(p, start)
+        found = found or _at_another_time(p, index)
         found = found or _beats_again(p, start, targets)
         if found is None:
             return index
         phrase, side, after = found
+        side = side or _side_just_said(p, phrase)
         again = [on_side(target, side or target.side) for target in targets if not target.foreign]
         if not again or not draft(p, again, phrase):
             return index
@@ -113,6 +116,30 @@ def _beats_again(p: Parser, start: int, targets: list[Target]) -> tuple[Phrase, 
     phrase = Phrase(details=Details(beats=number))
     phrase.used = [(p.tokens[start], "value"), (p.tokens[place], "side")]
     return phrase, resolve_side(p, p.tokens[place]), place + 1
+
+
+def _dated(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
+    """As in "2+ (1+ last week)", "2+ now, 1+ before surgery": an earlier value with its time behind it."""
+    bracket = p.kind(index) == "open"
+    start = index + 1 if bracket else p.skip(index, "now", "comma", "but")
+    found = phrase_at(p, start) if start > index else None
+    if found is None or found[0].value is None:
+        return None
+    phrase, after = found
+    past = past_in_bracket(p, after) if bracket else p.skip(after, "at")
+    if past is None or p.kind(past) != "past" or _about_named(p, past + 1):
+        return None
+    if not bracket and not any(token.kind == "now" for token in p.tokens):
+        return None
+    phrase.used.append((p.tokens[past], "earlier"))
+    return phrase, phrase.side, p.skip(past + 1, "close")
+
+
+def _side_just_said(p: Parser, phrase: Phrase) -> str | None:
+    """As in "2+ L (1+ last week)": the earlier value is of the side whose value stands before it."""
+    earlier = any(role == "earlier" for _, role in phrase.used)
+    last = p.drafts[-1].side if earlier and p.drafts else None
+    return last if last in ("left", "right") else None
 
 
 def _was(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:

@@ -10,6 +10,7 @@ from converter.reading.grammar.targets import targets_at
 from converter.reading.tokens import Token
 
 _LONGEST_REASON = 8
+_ONE_SIDE = frozenset({"left", "right"})
 
 
 def untested(p: Parser) -> bool:
@@ -56,7 +57,7 @@ def not_tested(p: Parser, targets: list[Target], at: int) -> int:
         used.append((p.tokens[side_at], "side"))
         at = side_at
     reason, after = _reason(p, at + 1, used, p.tokens[at])
-    reason = reason or _reason_before(p, targets, used)
+    reason = reason or _reason_before(p, targets, used) or _limb_before(p, targets, used)
     for target in targets:
         p.mark(target.used)
         if not target.foreign:
@@ -91,6 +92,30 @@ def _reason_before(p: Parser, targets: list[Target], used: Used) -> str | None:
         return known.meaning
     used += [(token, "detail") for token in words]
     return p.text[words[0].start : words[-1].end] if words else None
+
+
+def _limb_before(p: Parser, targets: list[Target], used: Used) -> str | None:
+    """As in "R leg in POP - KJ/AJ not tested": the state of a limb tells the side and the reason."""
+    first = min((token.start for target in targets for token, _ in target.used), default=0)
+    said = max((token.end for draft in p.drafts for token, _ in draft.used), default=0)
+    before = [token for token in p.tokens if said <= token.start < first]
+    state = next((token for token in before if token.kind == "reason" and "state" in token.flags), None)
+    sides = [token for token in before if token.kind == "side" and token.meaning in _ONE_SIDE]
+    limbs = {
+        p.vocabulary.reflexes[t.meaning.partition(":")[0]].limb
+        for t in before
+        if t.kind in ("region", "site")
+    }
+    if state is None or state.used or any(target.side for target in targets):
+        return None
+    if not limbs <= {p.vocabulary.reflexes[target.site].limb for target in targets} | {None}:
+        return None
+    if len(sides) == 1:
+        for target in targets:
+            target.side = sides[0].meaning
+        used.append((sides[0], "side"))
+    used.append((state, "detail"))
+    return state.meaning
 
 
 def _ends_clause(p: Parser, index: int) -> bool:

@@ -4,12 +4,16 @@ from converter.reading.grammar.parser import HEADS, Parser
 from converter.reading.grammar.parts import Phrase
 from converter.reading.written import Count, Pair, Written
 
+_DATE_REACH = 6
+
 
 def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
     """Whether the value at `at` is a further word for the same value, and not the value of what follows."""
     token = p.tokens[at]
     new = token.written
     between = [p.kind(i) for i in range(index, at)]
+    if "open" in between and past_in_bracket(p, at + 1) is not None:
+        return False
     if isinstance(new, Count):
         return phrase.details.beats is None and not about_next(p, at)
     if "slash" in between:
@@ -26,6 +30,8 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
         return False
     if new.weak:
         return phrase.side is None or new.descriptor == "symmetric" or not about_next(p, at)
+    if phrase.details.beats is not None and new.descriptor == "absent":
+        return False
     if phrase.weak and "with" in between and about_next(p, at):
         return False
     if phrase.weak:
@@ -42,6 +48,16 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
     return phrase.worded and not new.graded and (new.response is None or not between)
 
 
+def past_in_bracket(p: Parser, index: int) -> int | None:
+    """The word for an earlier time behind a value in brackets, as in "(absent last week)", if one follows."""
+    for at in range(index, index + _DATE_REACH):
+        if p.kind(at) == "past":
+            return at
+        if p.kind(at) in HEADS or p.kind(at) in ("close", "end", "now", "comma"):
+            return None
+    return None
+
+
 def _sided_next(p: Parser, at: int) -> bool:
     return p.kind(p.skip(at + 1, "at")) == "side"
 
@@ -50,6 +66,8 @@ def _pairs_up(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
     """As in "flexor/extensor": two words for the two sides."""
     new = p.tokens[at].written
     if at != index + 1 or not isinstance(new, Written) or phrase.value is None or phrase.pair is not None:
+        return False
+    if phrase.side is not None:
         return False
     phrase.pair = Pair(phrase.value, new)
     phrase.value = None
