@@ -19,7 +19,7 @@ from converter.reading.layouts import read_layouts
 from converter.reading.lexicon import MISSPELT
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.prefilter import worth_reading
-from converter.reading.runs import part_runs
+from converter.reading.runs import lead_blocks, part_runs
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
 from converter.reading.stems import STEM
@@ -146,6 +146,7 @@ class _NoteReader:
 
     def _read_sentence(self, sentence: Sentence, has_now: bool) -> None:
         part_runs(sentence.tokens)
+        lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
         note_exam_heading(self._text, sentence, self._context, has_now)
         self._context.last_side = _last_side(sentence) or self._context.last_side

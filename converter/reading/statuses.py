@@ -5,6 +5,8 @@ from converter.reading.grammar.parts import Draft
 from converter.reading.tokens import Token
 
 _CLAUSE_ENDS = frozenset({"comma", "but", "and", "open", "close", "now"})
+_COMPARES = frozenset({"as", "like", "than", "since"})
+"""Words that set today's value against an earlier time: "2+ (as pre-op)"."""
 _MANNER = frozenset({"position", "technique", "manoeuvre", "reinforcement", "quality", "before"})
 
 
@@ -49,7 +51,7 @@ def _alike(side: str, other: str) -> bool:
 
 
 def _past(p: Parser, index: int, token: Token) -> None:
-    if "bracket" in token.flags and p.kind(index - 1) != "open":
+    if ("bracket" in token.flags and p.kind(index - 1) != "open") or p.word(index - 1) in _COMPARES:
         return
     if "list" in token.flags:
         reached = _listed_after(p, token)

@@ -19,10 +19,38 @@ _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w
 _FIVE = re.compile(r"5|five|(?<!I)V", re.IGNORECASE)
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
 _LEFT_GRADE = re.compile(r"[Ll][0-5]")
+_BOTH_NEXT = re.compile(r"\s?(?:b/l|bilat\w*|bil|both)(?:\s*[,;.)\r\n]|\s*$)", re.IGNORECASE)
 _SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
 
 
-_BESIDE = frozenset({"close", "dash", "question"})
+_BEFORE_A_LETTER = (
+    "site",
+    "side",
+    "reflex",
+    "region",
+    "colon",
+    "equals",
+    "is",
+    "dash",
+    "other_exam",
+    "slash",
+)
+_BEHIND_A_LETTER = (
+    "comma",
+    "stop",
+    "close",
+    "newline",
+    "slash",
+    "and",
+    "but",
+    "side",
+    "with",
+    "except",
+    "region",
+)
+_ALL_FOUR = frozenset({"all", "times"})
+_LIMBS = frozenset({"ext", "exts", "extremities", "limbs", "extr"})
+_BESIDE = frozenset({"close", "dash", "question", "greater"})
 """Marks whose meaning depends on the tokens beside them; of other tokens only values do so."""
 
 
@@ -86,33 +114,68 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
             continue
         if _joins_regions(tokens, index):
             token = replace(token, kind="and", written=None)
-        before = adjusted[-1] if adjusted else None
-        if token.kind in ("value", "pair") and _is_unticked(text, adjusted):
-            del adjusted[-2:]
+        if _taken_in(text, adjusted, token):
             continue
         if token.kind == "question" and _doubts(tokens, index):
             token = replace(token, kind="uncertain")
-        if token.kind == "close" and _is_ticked(text, adjusted):
-            del adjusted[-2:]
-            continue
-        if token.kind == "count" and isinstance(token.written, Count) and token.written.repeat:
+        before = adjusted[-1] if adjusted else None
+        if before is not None and _only_points(text, before, tokens, index):
+            start = adjusted.pop().start if token.kind == "greater" else token.start
+            token = Token("dash", start, token.end)
+        elif "letter" in token.flags and not _stands_for_normal(text, before, tokens, index):
+            token = replace(token, kind="other", written=None)
+        elif token.kind == "count" and isinstance(token.written, Count) and token.written.repeat:
             token = _repeat(token, adjusted)
         elif token.kind == "dash" and before is not None and _denies(before, tokens, index):
             token = replace(token, kind="no")
         elif token.kind == "dash" and before is not None and _is_minus(text, before, token, adjusted):
             token = _minus(before, token)
-        elif (
-            "arrow" in token.flags
-            and before is not None
-            and "arrow" in before.flags
-            and before.end == token.start
-        ):
+        elif before is not None and "arrow" in token.flags & before.flags and before.end == token.start:
             first, second = before.written, token.written
             if isinstance(first, Written) and isinstance(second, Written):
                 adjusted.pop()
                 token = replace(token, kind="pair", start=before.start, written=Pair(first, second))
         adjusted.append(token)
     return adjusted
+
+
+def _taken_in(text: str, adjusted: list[Token], token: Token) -> bool:
+    """Whether a token only completes what stands before it: a box, or "ext" in "x4 ext"."""
+    before = adjusted[-1] if adjusted else None
+    if before is not None and before.flags is _ALL_FOUR and text[token.start : token.end].lower() in _LIMBS:
+        before.end = token.end
+        return True
+    unticked = token.kind in ("value", "pair") and _is_unticked(text, adjusted)
+    if unticked or (token.kind == "close" and _is_ticked(text, adjusted)):
+        del adjusted[-2:]
+        return True
+    return False
+
+
+def _only_points(text: str, before: Token, tokens: list[Token], index: int) -> bool:
+    """As in "R -> 3+", "KJ → 2+": an arrow that only points from a name to its grade."""
+    token = tokens[index]
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    if after is None or after.kind not in ("value", "pair"):
+        return False
+    if token.kind == "greater":
+        named = tokens[index - 2] if index > 1 else None
+        return before.kind in ("dash", "equals") and before.end == token.start and _is_name(named)
+    return "arrow" in token.flags and token.meaning == "equivocal" and _is_name(before)
+
+
+def _is_name(token: Token | None) -> bool:
+    return token is not None and token.kind in ("site", "side", "reflex", "region")
+
+
+def _stands_for_normal(text: str, before: Token | None, tokens: list[Token], index: int) -> bool:
+    """Whether a letter is the value of what stands before it: "AJ N", "tone N", but not "N VII" or "N/V"."""
+    token = tokens[index]
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    ends = after is None or after.kind in _BEHIND_A_LETTER
+    mate = text[token.end + 1 : token.end + 2] if text[token.end : token.end + 1] == "/" else "N"
+    named = before is not None and before.kind in _BEFORE_A_LETTER
+    return named and ends and mate == "N" and text[token.start].isupper()
 
 
 def _minus(before: Token, token: Token) -> Token:
@@ -164,15 +227,27 @@ def _is_ticked(text: str, before: list[Token]) -> bool:
 
 def _repeat(token: Token, before: list[Token]) -> Token:
     """`clonus x3` counts beats; `2+ x2` says both sides and `2+ x4` all limbs."""
-    near = before[-4:]
-    if any((t.kind == "site" and "clonus" in t.meaning) or t.kind in ("clonus_word", "count") for t in near):
+    if _counts_beats(before):
         return token
     times = token.written.text if isinstance(token.written, Count) else ""
     if times == "2":
         return replace(token, kind="side", meaning="both", written=None)
     if times == "4":
-        return replace(token, kind="region", meaning="all_limbs:both", flags=frozenset({"all"}), written=None)
+        return replace(token, kind="region", meaning="all_limbs:both", flags=_ALL_FOUR, written=None)
     return replace(token, kind="other", written=None)
+
+
+def _counts_beats(before: list[Token]) -> bool:
+    """Whether clonus is spoken of right before, with nothing between but its place: "clonus R ankle x4"."""
+    for token in reversed(before[-6:]):
+        if token.kind in ("clonus_word", "count") or (token.kind == "site" and "clonus" in token.meaning):
+            return True
+        other = token.kind == "site" and "place" not in token.flags
+        answered = isinstance(token.written, Written) and token.written.descriptor not in (None, "present")
+        moved = isinstance(token.written, Written) and token.written.response is not None
+        if other or answered or moved or token.kind == "reflex":
+            return False
+    return False
 
 
 def _plus_near(before: list[Token]) -> bool:
@@ -193,6 +268,7 @@ def _is_minus(text: str, before: Token, token: Token, earlier: list[Token]) -> b
         before.kind in ("site", "reflex") and after_plus and _ENDS_HERE.match(text, token.end) is not None
     )
     to_side = _SIDE_NEXT.match(text, token.end) is not None and after_plus
+    to_side = to_side or ("sign" in before.flags and _BOTH_NEXT.match(text, token.end) is not None)
     return beside or last or to_side or (before.kind == "open" and after in (")", "]"))
 
 

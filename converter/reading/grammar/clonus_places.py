@@ -27,8 +27,8 @@ def counts_after(p: Parser, index: int) -> bool:
 def clonus_again(p: Parser, index: int, side: str | None) -> str | None:
     """The clonus that a bare joint means behind clonus at a joint.
 
-    Beats are always of clonus. A word that denies is so on the other side, or at another joint where clonus was
-    there; a grade never is.
+    Beats are always of clonus. A word that denies is so on the other side, or at another joint where
+    clonus was there; a grade never is.
     """
     here = joint_at(p, index)
     last = p.drafts[-1] if p.drafts else None

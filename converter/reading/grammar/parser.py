@@ -218,6 +218,10 @@ def _graded_jerks(tokens: list[Token], index: int) -> bool:
         "site",
         "region",
     )
+    if index == 0 and len(following) > named + 2 and following[named + 1].kind == "and":
+        alike = following[named + 2].written
+        ends = ends or (isinstance(alike, Written) and alike.descriptor == "symmetric")
+        return ends and written.descriptor in ("brisk", "normal", "absent", "present")
     return leads and ends and written.descriptor in ("brisk", "normal", "absent")
 
 

@@ -15,7 +15,8 @@ def sign_named(p: Parser) -> bool:
     """
     targets, index = targets_at(p, p.index, after_value=False)
     present = [target for target in targets if _is_finding_alone(target)]
-    if p.kind(index) == "colon" and present and all(t.implied and not t.sign for t in present):
+    stated = p.kind(index) == "colon" and all(t.implied and not t.sign for t in present)
+    if present and (stated or _heads_toes(p, targets, index)):
         p.mark([(token, "header") for token, _ in present[-1].used])
         p.context.reflexes = True
         p.index = index + 1
@@ -46,6 +47,13 @@ def sign_named(p: Parser) -> bool:
         _present(p, target, phrase)
     p.index = index
     return True
+
+
+def _heads_toes(p: Parser, targets: list[Target], index: int) -> bool:
+    """As in "Babinski: toes down": the sign heads the movement of the toes."""
+    toes = p.skip(index + 1, "side")
+    headed = p.kind(index) in ("colon", "dash") and p.has(toes, "toes")
+    return headed and len(targets) == 1 and targets[0].site == "plantar" and targets[0].side is None
 
 
 def _after_a_dash(p: Parser, index: int) -> bool:

@@ -162,14 +162,17 @@ def _of_other_exam(p: Parser, index: int) -> bool:
 
 
 def _felt_at_toes(p: Parser, index: int) -> bool:
-    """As in "vibration ↓ toes": where something else was found, and no response."""
-    if not p.has(index, "toes"):
+    """As in "vibration ↓ toes", "vibration ↓ to ankles": where something else was found, and no reflex."""
+    toes = p.has(index, "toes")
+    if not (toes or p.has(index, "place")):
         return False
     before = index - 1
     while p.kind(before) in ("side", "at"):
         before -= 1
     valued = p.kind(before) == "value" and p.kind(p.skip(index + 1, "side", "is", "colon")) not in VALUES
-    unknown = ("other",) if valued and p.has(before, "arrow") else ()
+    if not (toes or valued):
+        return False
+    unknown = ("other",) if toes and valued and p.has(before, "arrow") else ()
     return p.kind(before - valued) in ("other_exam", *unknown)
 
 

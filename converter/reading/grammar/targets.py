@@ -85,6 +85,8 @@ def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[
         return None
     if index == end and (previous.foreign or target.foreign):
         return None
+    if target.general and previous.specific and p.kind(end) == "comma" and separated == end + 1:
+        return None
     if separated == end < index and not previous.general:
         return None
     if _state_before_value(p, end, separated, previous) and owns_value(p, after, target):

@@ -77,5 +77,6 @@ def _pairs_up(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
 
 def about_next(p: Parser, at: int) -> bool:
     """Whether the value at an index is about the target after it."""
-    following = p.skip(at + 1, "at", "side")
+    passed = ("close",) if getattr(p.tokens[at].written, "polarity", None) is not None else ()
+    following = p.skip(at + 1, "at", "side", *passed)
     return p.kind(following) in HEADS or p.kind(following) == "other_exam"
