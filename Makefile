@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 PYTEST_ARGS ?= -n auto --dist loadfile
 
-.PHONY: demo test lint format types bench lock clean
+.PHONY: demo test lint format types bench fuzz soak lock clean
 
 demo: $(VENV)/.installed
 	$(BIN)/plexor demo --out demo-output
@@ -25,6 +25,16 @@ format: $(VENV)/.installed-test
 
 bench: $(VENV)/.installed-test
 	$(BIN)/python tests/benchmarks/run.py
+
+# Damaged input of every kind, at random and as often again as FUZZ says: minutes. Longer: `make fuzz FUZZ=200`.
+FUZZ ?= 20
+fuzz: $(VENV)/.installed-test
+	PLEXOR_FUZZ=$(FUZZ) $(BIN)/python -m pytest tests/fuzzing $(PYTEST_ARGS)
+
+# A million notes loaded, and loaded again under random kills: hours. Fewer: `make soak SOAK="20000 0.15 9"`.
+SOAK ?= 1000000 0.15 12
+soak: $(VENV)/.installed-test
+	$(BIN)/python tests/soak/load_many_notes.py $(SOAK)
 
 $(VENV)/bin/python:
 	$(PYTHON) -c 'import sys; assert sys.version_info >= (3, 11), "plexor needs Python 3.11 or newer"'
@@ -48,6 +58,9 @@ lock:
 	$(PYTHON) -m uv pip compile pyproject.toml --group test --constraint requirements.lock \
 	  --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate \
 	  --quiet --output-file requirements-test.lock
+	$(PYTHON) -m uv pip compile --group pyproject.toml:spark --constraint requirements-test.lock \
+	  --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate \
+	  --quiet --output-file requirements-spark.lock
 
 clean:
 	rm -rf $(VENV) demo-output dist .parts

@@ -6,7 +6,7 @@ archive and `searching` asks it.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from converter.archive import Archive
     from converter.assess import AssessOptions
     from converter.audit import Audit, AuditOptions
-    from converter.check import Checker
+    from converter.check import Checker, Definitions
     from converter.fhir import FhirOptions
 
 FAULT = "reader-fault"
@@ -50,19 +50,6 @@ class Session:
     run: str = ""
     time: str | None = None
 
-    def __reduce__(self) -> Any:
-        """Travels without its vocabulary, which is loaded where the session arrives."""
-        values = {one.name: getattr(self, one.name) for one in fields(self) if one.name != "vocabulary"}
-        return _arrived, (values,)
-
-
-def _arrived(values: dict[str, Any]) -> Session:
-    return Session(vocabulary=_vocabulary_of(values["settings"]), **values)
-
-
-def _vocabulary_of(settings: Settings) -> Vocabulary:
-    return load_vocabulary(settings.path(name) for name in settings.vocabulary.files)
-
 
 def open_session(settings: Settings | None = None, *, run: str = "", time: str | None = None) -> Session:
     """Load the vocabulary and make the stages' options from the settings.
@@ -72,7 +59,7 @@ def open_session(settings: Settings | None = None, *, run: str = "", time: str |
         SettingsError: a setting names a scale, a rule or a file that cannot be used.
     """
     settings = settings or Settings()
-    vocabulary = _vocabulary_of(settings)
+    vocabulary = load_vocabulary(settings.path(name) for name in settings.vocabulary.files)
     return Session(
         settings=settings,
         vocabulary=vocabulary,
@@ -167,12 +154,19 @@ def open_checker(
     Raises:
         ValueError: no base definitions ship for the release.
     """
-    from converter.check import Checker, load_definitions
+    from converter.check import Checker
+
+    definitions = definitions_of(session, folders)
+    return Checker(definitions, release or session.fhir.release, must_support), definitions.problems
+
+
+def definitions_of(session: Session, folders: Iterable[Path] = ()) -> "Definitions":
+    """The shipped, the site's and the given definitions, with what is wrong with them."""
+    from converter.check import load_definitions
 
     settings = session.settings
     every = [*(settings.path(name) for name in settings.profiles.folders), *folders]
-    definitions = load_definitions(every, settings.fhir.canonical)
-    return Checker(definitions, release or session.fhir.release, must_support), definitions.problems
+    return load_definitions(every, settings.fhir.canonical)
 
 
 def audit(archive: Path, session: Session, options: "AuditOptions") -> "Audit":

@@ -4,7 +4,6 @@ Takes a TOML file; gives a frozen Settings, or a SettingsError whose sentences n
 Paths in the file are taken from the file's own folder.
 """
 
-import codecs
 import csv
 import tomllib
 import zoneinfo
@@ -27,6 +26,7 @@ from converter.assess.options import AssessOptions
 from converter.fhir.options import DEFAULT_BASE, FhirOptions, Release
 from converter.reading import ReadingOptions
 from converter.reading.figures import ROWS
+from converter.sources.decode import is_text_encoding
 from converter.sources.file_names import compiled
 from converter.sources.options import NoteField
 
@@ -47,10 +47,8 @@ class SettingsError(ValueError):
 
 
 def _known_encoding(name: str) -> str:
-    try:
-        codecs.lookup(name)
-    except LookupError as error:
-        raise ValueError(f"there is no encoding {name}") from error
+    if not is_text_encoding(name):
+        raise ValueError(f"there is no encoding {name}")
     return name
 
 
@@ -194,6 +192,7 @@ class Settings(_Section):
 
     Attributes:
         folder: the folder that relative paths start from.
+        file: the file that the settings came from, or None; messages name it.
     """
 
     notes: NotesSettings = NotesSettings()
@@ -204,10 +203,14 @@ class Settings(_Section):
     profiles: ProfilesSettings = ProfilesSettings()
     archive: ArchiveSettings = ArchiveSettings()
     folder: Annotated[Path, Field(exclude=True)] = Path()
+    file: Annotated[Path | None, Field(exclude=True)] = None
 
     def path(self, written: str) -> Path:
         """A path of the file, from the file's own folder."""
         return self.folder / written
+
+    def _refusal(self, sentence: str) -> SettingsError:
+        return SettingsError((f"{self.file}: {sentence}" if self.file else sentence,))
 
     def reading_options(self, scales: Container[str], reflexes: Container[str]) -> ReadingOptions:
         """The options of the reader.
@@ -221,10 +224,10 @@ class Settings(_Section):
         """
         scale = self.reading.default_scale
         if scale is not None and scale not in scales:
-            raise SettingsError((f"[reading] default_scale: the vocabulary has no scale {scale}",))
+            raise self._refusal(f"[reading] default_scale: the vocabulary has no scale {scale}")
         unknown = [row for row in self.reading.figure_rows if row not in reflexes]
         if unknown:
-            raise SettingsError((f"[reading] figure_rows: the vocabulary has no reflex {unknown[0]}",))
+            raise self._refusal(f"[reading] figure_rows: the vocabulary has no reflex {unknown[0]}")
         return ReadingOptions(
             default_scale=scale,
             pair_order=self.reading.pair_order,
@@ -253,8 +256,16 @@ class Settings(_Section):
             recorded: when the notes are read, an ISO 8601 instant.
 
         Raises:
-            SettingsError: the file of patient ids cannot be used.
+            SettingsError: the file of patient ids, or an address, cannot be used.
         """
+        try:
+            return self._fhir_options(recorded)
+        except SettingsError:
+            raise
+        except ValueError as error:
+            raise self._refusal(f"[fhir] {str(error).replace('base:', 'canonical:', 1)}") from error
+
+    def _fhir_options(self, recorded: str | None) -> FhirOptions:
         chosen = self.fhir
         return FhirOptions(
             base=(chosen.canonical or DEFAULT_BASE).rstrip("/"),
@@ -293,10 +304,11 @@ def load_settings(file: Path) -> Settings:
         SettingsError: the file cannot be read or says something that is not allowed.
     """
     table = _table(file)
-    if "folder" in table:
-        raise SettingsError((f"{file}: there is no section [folder]; {_known(Settings)}",))
+    for name in ("folder", "file"):
+        if name in table:
+            raise SettingsError((f"{file}: there is no section [{name}]; {_known(Settings)}",))
     try:
-        settings = Settings.model_validate({**table, "folder": file.parent})
+        settings = Settings.model_validate({**table, "folder": file.parent, "file": file})
     except ValidationError as error:
         raise SettingsError(tuple(f"{file}: {_sentence(entry)}" for entry in error.errors())) from error
     missing = tuple(f"{file}: {sentence}" for sentence in _missing_paths(settings))

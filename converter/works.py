@@ -13,7 +13,7 @@ from converter.model import Assessment, Diagnostic, Note, Reading, Severity
 from converter.model.record import reading_to_record
 
 if TYPE_CHECKING:
-    from converter.check import Checker
+    from converter.check import Checker, Definitions
 
 
 def record_line(reading: Reading) -> str:
@@ -52,10 +52,13 @@ class Line:
     Attributes:
         text: one line of JSON, without its end.
         errors: the errors among the diagnostics of the reading.
+        findings, unread: how many it holds.
     """
 
     text: str
     errors: tuple[Diagnostic, ...] = ()
+    findings: int = 0
+    unread: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,17 +117,24 @@ class Converted:
 
 @dataclass(frozen=True, slots=True)
 class ToResources:
-    """Reads a note, assesses it, makes its FHIR resources, and checks them where that is wanted."""
+    """Reads a note, assesses it, makes its FHIR resources, and checks them where that is wanted.
+
+    Attributes:
+        session: how notes are read and converted.
+        definitions: what the resources are checked against, the same wherever the work is done; None for no
+            check.
+    """
 
     session: Session
-    checked: bool
+    definitions: "Definitions | None" = None
 
     def open(self) -> Callable[[Note], Converted]:
         """See `engines.Work`."""
-        from converter.api import open_checker
+        session, checker = self.session, None
+        if self.definitions is not None:
+            from converter.check import Checker
 
-        session = self.session
-        checker = open_checker(session)[0] if self.checked else None
+            checker = Checker(self.definitions, session.fhir.release)
 
         def work(note: Note) -> Converted:
             reading = _read(note, session)
@@ -156,7 +166,7 @@ def _read(note: Note, session: Session) -> Reading:
 
 
 def _line(reading: Reading) -> Line:
-    return Line(record_line(reading), _errors(reading))
+    return Line(record_line(reading), _errors(reading), len(reading.findings), len(reading.unread))
 
 
 def _errors(reading: Reading) -> tuple[Diagnostic, ...]:

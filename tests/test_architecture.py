@@ -31,6 +31,8 @@ BELOW = {
     "courses": STAGES | {"words", "model", "settings", "api"},
     "loading": STAGES | {"words", "model", "settings", "api", "works"},
     "works": STAGES | {"words", "model", "settings", "api"},
+    "frames": STAGES | {"words", "model", "settings", "api", "works"},
+    "datasets": STAGES | {"words", "model", "settings", "api", "works", "frames"},
     "exporting": STAGES | {"words", "model", "settings", "api"},
     "sampling": STAGES | {"words", "model", "settings", "api"},
     "sending": STAGES | {"words", "model", "settings", "api"},
@@ -51,6 +53,7 @@ BELOW = {
         "judging",
         "relinking",
         "courses",
+        "datasets",
         "exporting",
         "loading",
         "sampling",
@@ -64,7 +67,7 @@ BELOW = {
 }
 HEAVY = frozenset(
     {"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "vl_convert", "httpx", "psycopg"}
-    | {"phenopackets", "google", "starlette", "uvicorn", "re2", "orjson", "msgspec"}
+    | {"phenopackets", "google", "starlette", "uvicorn", "re2", "orjson", "msgspec", "pyspark", "pandas"}
 )
 FORBIDDEN = re.compile(r"/work\b|helper session|\bissues? #?\d+|\bhouse rule", re.IGNORECASE)
 LONGEST_MODULE, LONGEST_FUNCTION = 400, 40

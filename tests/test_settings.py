@@ -196,7 +196,34 @@ def test_names_that_only_the_vocabulary_knows_are_checked_too(tmp_path: Path) ->
     file = settings_file(tmp_path, "[reading]\ndefault_scale = 'mine'\n")
     with pytest.raises(SettingsError) as caught:
         open_session(load_settings(file))
-    assert caught.value.sentences[0].startswith("[reading] default_scale: the vocabulary has no scale mine")
+    assert caught.value.sentences == (f"{file}: [reading] default_scale: the vocabulary has no scale mine",)
+
+
+@pytest.mark.parametrize("key", ["file", "folder"])
+def test_what_is_kept_beside_the_sections_cannot_be_set(tmp_path: Path, key: str) -> None:
+    file = settings_file(tmp_path, f"{key} = 'a'\n")
+    assert sentences(file)[0].startswith(f"{file}: there is no section [{key}]")
+
+
+@pytest.mark.parametrize("name", ["base64", "rot13", "zip", "a\\u0000b", "no-such"])
+def test_a_name_that_is_no_encoding_of_text_is_refused(tmp_path: Path, name: str) -> None:
+    file = settings_file(tmp_path, f'[notes]\nencoding = "{name}"\n')
+    assert "there is no encoding" in sentences(file)[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("canonical = 'urn:oid:2.999'", "[fhir] canonical: 'urn:oid:2.999' is no web address"),
+        ("patient_ids = 'ids.csv'", "[fhir] patient_ids: '', for patient 'p2', is no FHIR id"),
+    ],
+)
+def test_what_only_resources_cannot_bear_is_said_with_its_file(tmp_path: Path, text: str, said: str) -> None:
+    (tmp_path / "ids.csv").write_text("patient,id\np1,a1\np2,\n", encoding="utf-8")
+    file = settings_file(tmp_path, f"[fhir]\n{text}\n")
+    with pytest.raises(SettingsError) as caught:
+        open_session(load_settings(file))
+    assert caught.value.sentences[0].startswith(f"{file}: {said}")
 
 
 def test_every_option_of_the_assessment_can_be_set() -> None:

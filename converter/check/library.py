@@ -11,6 +11,7 @@ from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
+from converter.check.well_formed import well_formed
 from converter.model import Diagnostic, Severity
 from converter.shipped_files import profiles_folder
 
@@ -56,15 +57,25 @@ class Definitions:
 
     Attributes:
         local: definition by kind and address, without version.
-        problems: what could not be read.
+        problems: what could not be read, or was left out of what could.
     """
 
     def __init__(self, resources: Iterable[Json], problems: Iterable[Diagnostic] = ()):
         self.local: dict[str, dict[str, Json]] = {kind: {} for kind in _KINDS}
-        self.problems = tuple(problems)
+        found = list(problems)
         for resource in resources:
-            self._add(resource)
+            found += self._add(resource)
+        self.problems = tuple(found)
         self._libraries: dict[str, Library] = {}
+
+    def __reduce__(self) -> Any:
+        """Travels without the base, which ships with the program."""
+        return Definitions, (tuple(self.resources()), self.problems)
+
+    def resources(self) -> Iterator[Json]:
+        """Every definition of the site and of ours."""
+        for kind in _KINDS:
+            yield from self.local[kind].values()
 
     def library(self, release: str) -> "Library":
         """These definitions before the base of one release; the same object at every call."""
@@ -72,13 +83,15 @@ class Definitions:
             self._libraries[release] = Library(self.local, base_archive(release), release)
         return self._libraries[release]
 
-    def _add(self, resource: Json) -> None:
-        for entry in resource.get("entry", ()) if resource.get("resourceType") == "Bundle" else ():
+    def _add(self, resource: Json) -> list[Diagnostic]:
+        problems: list[Diagnostic] = []
+        kind, url, entries = (resource.get(name) for name in ("resourceType", "url", "entry"))
+        for entry in entries if kind == "Bundle" and isinstance(entries, list) else ():
             if isinstance(entry, dict) and isinstance(entry.get("resource"), dict):
-                self._add(entry["resource"])
-        kind, url = resource.get("resourceType"), resource.get("url")
-        if kind in self.local and isinstance(url, str):
-            self.local[str(kind)][url] = resource
+                problems += self._add(entry["resource"])
+        if kind in _KINDS and isinstance(url, str):
+            self.local[str(kind)][url], problems = well_formed(resource, str(kind))
+        return problems
 
 
 class Library:
@@ -171,6 +184,8 @@ def load_definitions(folders: Iterable[Path] = (), canonical: str | None = None)
                     problems.append(_problem(file, "holds no definition", Severity.WARNING))
             except (OSError, ValueError) as error:
                 problems.append(_problem(file, f"cannot be read as a definition: {error}"))
+            except RecursionError:
+                problems.append(_problem(file, "is nested too deeply to be a definition"))
     return Definitions(resources, problems)
 
 

@@ -24,7 +24,7 @@ _OID = re.compile(r"[0-2](\.(0|[1-9]\d*))+")
 _DECIMAL = re.compile(r"-?(0|[1-9]\d*)(\.\d+)?([eE][+-]?\d+)?")
 _SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*:")
 _SPACE = re.compile(r"\s")
-_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff]")
 
 _INTEGERS = {
     "integer": (-(2**31), 2**31 - 1, "a whole number from -2147483648 to 2147483647"),
@@ -65,7 +65,11 @@ def _decimal(value: Any) -> Fault:
 
 def _integer64(value: Any) -> Fault:
     # R5 writes it as a JSON string, so that no reader rounds it
-    if isinstance(value, str) and re.fullmatch(r"0|-?[1-9]\d*", value) and -(2**63) <= int(value) < 2**63:
+    if (
+        isinstance(value, str)
+        and re.fullmatch(r"0|-?[1-9][0-9]{0,18}", value)
+        and -(2**63) <= int(value) < 2**63
+    ):
         return None
     return "a whole number of 64 bits, in quotes"
 
@@ -84,7 +88,9 @@ def _any(value: Any) -> Fault:
 
 
 def _is_string(text: str) -> bool:
-    return bool(text.strip()) and not _CONTROL.search(text) and len(text.encode()) <= _LONGEST_STRING
+    if not text.strip() or _CONTROL.search(text):
+        return False
+    return len(text.encode("utf-8", "replace")) <= _LONGEST_STRING
 
 
 def _is_code(text: str) -> bool:

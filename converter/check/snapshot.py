@@ -290,7 +290,7 @@ class _Builder:
 
     def _on_each_type(self, element: Element, way: list[Segment], facts: Json, inherited: bool) -> bool:
         """Lay a constraint below a choice of several types on each type that has such an element."""
-        if not element.is_choice or len(element.types) < 2:
+        if not element.is_choice or len({entry["code"] for entry in element.types}) < 2:
             return False
         reached = False
         for entry in element.types:

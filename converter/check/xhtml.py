@@ -82,8 +82,10 @@ def parsed_by_library(text: str) -> tuple[str | None, bool]:
     parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)
     try:
         root = etree.fromstring(text.encode(), parser)
+    except UnicodeEncodeError:
+        return "it holds characters that are cut in half", False
     except etree.XMLSyntaxError as error:
-        return f"it is not well-formed XML ({error.msg})", False
+        return f"it is not well-formed XML ({' '.join(error.msg.split())})", False
     visible = bool("".join(str(part) for part in root.itertext()).strip())
     visible = visible or root.find(f".//{_NAMESPACE}img") is not None
     if _has_doctype(root):

@@ -42,7 +42,7 @@ def resource_from_xml(content: bytes, library: "Library") -> tuple[Json, list[Di
     try:
         root = etree.fromstring(content, parser)
     except etree.XMLSyntaxError as error:
-        raise ValueError(f"is not well-formed XML: {error.msg}") from error
+        raise ValueError(f"is not well-formed XML: {' '.join(error.msg.split())}") from error
     information = root.getroottree().docinfo
     if getattr(information, "doctype", ""):
         raise ValueError("declares a document type, which FHIR does not permit")

@@ -12,12 +12,16 @@ from converter.cli.options import (
     Columns,
     Config,
     Encoding,
+    Engine,
+    EngineName,
     FileName,
     InputFormat,
     Inputs,
+    Master,
     System,
     Workers,
     job_of,
+    machines_of,
 )
 from converter.cli.running import CannotRunError
 from converter.cli.tables import counted
@@ -90,16 +94,20 @@ def convert(
     encoding: Encoding = None,
     system: System = None,
     workers: Workers = None,
+    engine: Engine = EngineName.LOCAL,
+    master: Master = None,
 ) -> int:
     """Convert notes into FHIR R4 or R5. Each Observation is tied to the words it came from.
 
     Run again into the same folder, what a note no longer says is taken back as entered in error.
     """
+    from converter.api import definitions_of
     from converter.works import ToResources
 
-    with job_of(inputs, config, input_format, columns, file_name, encoding, system, workers) as job:
+    machines = machines_of(engine, master, workers)
+    with job_of(inputs, config, input_format, columns, file_name, encoding, system, machines) as job:
         session = _choices(job.session, expand, quotes, release)
-        done = job.done(ToResources(session, checked))
+        done = job.done(ToResources(session, definitions_of(session) if checked else None))
         notes, resources = write_folder(done, session, out, form, job.troubles)
     typer.echo(f"{counted(notes, 'note')}, {counted(resources, 'resource')} in {out}")
     return job.troubles.status

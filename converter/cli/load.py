@@ -68,17 +68,19 @@ def load(
     A load that was stopped loses nothing: run it again, and it goes on where it was. A note that changed
     supersedes the earlier one, which is kept as history.
     """
-    with job_of(inputs, config, input_format, columns, file_name, encoding, system, workers) as job:
+    with job_of(inputs, config, input_format, columns, file_name, encoding, system) as job:
         path = archive_path(archive, job.session.settings)
         kept = job.session.settings.archive.quotes if quotes is None else quotes
-        totals = _load(inputs, job, path, kept=kept, only_failed=retry_failed)
+        totals = _load(inputs, job, path, workers, kept=kept, only_failed=retry_failed)
     _write(format_, asdict(totals))
     if totals.failed:
         typer.echo("The notes that failed are listed in the view failed_notes (plexor sql).", err=True)
     return INPUT_ERRORS if totals.failed else job.troubles.status
 
 
-def _load(inputs: Inputs, job: Job, path: Path, *, kept: bool, only_failed: bool) -> "RunTotals":
+def _load(
+    inputs: Inputs, job: Job, path: Path, workers: int | None, *, kept: bool, only_failed: bool
+) -> "RunTotals":
     from converter.loading import Loading
     from converter.loading import load as into_archive
 
@@ -90,7 +92,7 @@ def _load(inputs: Inputs, job: Job, path: Path, *, kept: bool, only_failed: bool
                 finished=now,
                 progress=progress,
                 fault=job.troubles.show,
-                workers=job.workers,
+                workers=workers,
                 warn=job.troubles.show,
             )
             return into_archive(job.told_items(), path, job.session, how)

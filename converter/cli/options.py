@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
@@ -15,7 +16,7 @@ from converter.model import Assessment, Diagnostic, Note, Reading
 
 if TYPE_CHECKING:
     from converter.api import Session
-    from converter.engines import Work
+    from converter.engines import Machines, Work
     from converter.settings import Settings
     from converter.sources import SourceOptions
 
@@ -76,6 +77,23 @@ Workers = Annotated[
         "--workers", metavar="N", min=1, help="Processes that work on the notes; else one on each core."
     ),
 ]
+
+
+class EngineName(StrEnum):
+    """Where the work is done."""
+
+    LOCAL = "local"
+    SPARK = "spark"
+
+
+Engine = Annotated[
+    EngineName,
+    typer.Option("--engine", help="local works on this machine; spark on the cluster named by --master."),
+]
+Master = Annotated[
+    str | None,
+    typer.Option("--master", metavar="URL", help="The Spark cluster, e.g. spark://host:7077 or yarn."),
+]
 Out = Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Write the results here instead.")]
 
 
@@ -128,14 +146,14 @@ class Job:
         items: the notes and what is wrong with the inputs, not shown yet.
         troubles: what went wrong so far.
         options: how the inputs are read, where they came from the command line.
-        workers: how many processes work on the notes; None for one on each core.
+        machines: where the work on the notes is done; None for this process.
     """
 
     session: "Session"
     items: Iterator[Note | Diagnostic]
     troubles: Troubles
     options: "SourceOptions | None" = None
-    workers: int | None = 1
+    machines: "Machines | None" = None
 
     def told_items(self) -> Iterator[Note | Diagnostic]:
         """The notes and what is wrong with the inputs, which is shown on the way."""
@@ -146,9 +164,9 @@ class Job:
 
     def done(self, work: "Work[T]") -> Iterator[tuple[Note, T]]:
         """Each note with the result of a work; what is wrong with an input is shown at its place."""
-        from converter.engines import local_engine
+        from converter.engines import Machines, engine_on
 
-        with local_engine(work, self.workers, self.troubles.show) as engine:
+        with engine_on(self.machines or Machines(), work, self.troubles.show) as engine:
             for item in engine.run(self.items):
                 if isinstance(item, Diagnostic):
                     self.troubles.show(item)
@@ -184,7 +202,7 @@ def job_of(
     file_name: str | None,
     encoding: str | None,
     system: str | None,
-    workers: int | None = 1,
+    machines: "Machines | None" = None,
 ) -> Iterator[Job]:
     """Make a Job of the shared arguments.
 
@@ -198,7 +216,24 @@ def job_of(
     options = source_options(settings, input_format, columns, file_name, encoding, system)
     session = open_session(settings, run=new_run(), time=now())
     with Troubles() as troubles:
-        yield Job(session, items_from(inputs, options), troubles, options, workers)
+        yield Job(session, items_from(inputs, options), troubles, options, machines)
+
+
+def machines_of(engine: EngineName, master: str | None, workers: int | None) -> "Machines":
+    """Where the work is done.
+
+    Raises:
+        CannotRunError: a cluster without its address, or an address that nothing asks for.
+    """
+    from converter.engines import Machines
+
+    if engine is EngineName.LOCAL and master is not None:
+        raise CannotRunError("--master names a cluster; say --engine spark to work there")
+    if engine is EngineName.SPARK and master is None:
+        raise CannotRunError("--engine spark: name the cluster with --master URL, e.g. spark://host:7077")
+    if engine is EngineName.SPARK and workers is not None:
+        raise CannotRunError("--workers counts processes of this machine; the cluster has its own")
+    return Machines(workers=workers, master=master)
 
 
 def items_from(inputs: Sequence[str], options: "SourceOptions") -> Iterator[Note | Diagnostic]:

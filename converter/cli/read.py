@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import fields
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TextIO
 
@@ -11,15 +12,19 @@ from converter.cli.options import (
     Columns,
     Config,
     Encoding,
+    Engine,
+    EngineName,
     FileName,
     InputFormat,
     Inputs,
-    Out,
+    Master,
     System,
     Workers,
     job_of,
+    machines_of,
 )
 from converter.cli.output import Format, opened, records_to, texts_to
+from converter.cli.read_dataset import read_dataset
 from converter.cli.read_views import show_legend, show_marked, write_changes, write_unread
 from converter.cli.running import CannotRunError
 from converter.cli.tables import counted, shortened, show_table
@@ -38,20 +43,44 @@ Example:
   plexor read notes/ --against findings.jsonl
   echo "KJ 2+/2+, AJ absent on the left" | plexor read -"""
 
+
+class ReadFormat(StrEnum):
+    """How readings are written."""
+
+    TEXT = "text"
+    JSON = "json"
+    JSONL = "jsonl"
+    CSV = "csv"
+    PARQUET = "parquet"
+
+
+class DatePart(StrEnum):
+    """What of a date makes a part of a data set."""
+
+    DAY = "day"
+    MONTH = "month"
+    YEAR = "year"
+
+
 _NOTE_COLUMNS = ("system", "id", "patient", "authored", "author")
 _SAID_ALREADY = "unread-wording"
 _SHOWN = ("reflex", "side", "value", "level", "status", "words")
 
 
 _Format = Annotated[
-    Format,
+    ReadFormat,
     typer.Option(
         "--format",
         help="text for people, json or jsonl with one record a note, csv with one row a finding. In CSV, "
         "text beginning with = + - or @ (a grade written +2, say) gets an apostrophe before it, so that "
-        "no spreadsheet changes it.",
+        "no spreadsheet changes it. parquet, on a cluster alone, reads a data set in Parquet into one of "
+        "readings and findings in the folder --out.",
     ),
 ]
+_Part = Annotated[
+    DatePart, typer.Option("--part", help="With --format parquet: what of a note's date makes a part.")
+]
+_Out = Annotated[str | None, typer.Option(metavar="FILE", help="Write the results here instead.")]
 _Marked = Annotated[
     bool, typer.Option("--marked", help="Show each note with findings and unread wording marked in place.")
 ]
@@ -70,11 +99,11 @@ _Against = Annotated[
 
 def read(
     inputs: Inputs,
-    format_: _Format = Format.TEXT,
+    format_: _Format = ReadFormat.TEXT,
     marked: _Marked = False,
     unread_only: _UnreadOnly = False,
     against: _Against = None,
-    out: Out = None,
+    out: _Out = None,
     config: Config = None,
     input_format: InputFormat = None,
     columns: Columns = None,
@@ -82,13 +111,31 @@ def read(
     encoding: Encoding = None,
     system: System = None,
     workers: Workers = None,
+    engine: Engine = EngineName.LOCAL,
+    master: Master = None,
+    part: _Part = DatePart.MONTH,
 ) -> int:
     """List the findings of notes. Reflex wording that was not understood is listed too."""
+    machines = machines_of(engine, master, workers)
+    if format_ is ReadFormat.PARQUET:
+        if marked or unread_only or against or file_name or encoding or input_format not in (None, "parquet"):
+            raise CannotRunError(
+                "--format parquet: the inputs are Parquet, and no view or encoding goes with it"
+            )
+        return read_dataset(inputs, out, part.value, machines, config, columns, system)
     with (
-        job_of(inputs, config, input_format, columns, file_name, encoding, system, workers) as job,
-        opened(out) as stream,
+        job_of(inputs, config, input_format, columns, file_name, encoding, system, machines) as job,
+        opened(Path(out) if out is not None else None) as stream,
     ):
-        _write(stream, format_, job, inputs, marked=marked, unread_only=unread_only, against=against)
+        _write(
+            stream,
+            Format(format_.value),
+            job,
+            inputs,
+            marked=marked,
+            unread_only=unread_only,
+            against=against,
+        )
     return job.troubles.status
 
 

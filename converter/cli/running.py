@@ -1,5 +1,6 @@
 """Runs a command so that it ends with a sentence and an exit status, never with a traceback."""
 
+import gc
 import os
 import sys
 from collections.abc import Callable
@@ -13,6 +14,8 @@ P = ParamSpec("P")
 CLEAN, INPUT_ERRORS, COULD_NOT_RUN = 0, 1, 2
 _FAULT = "plexor itself has a fault here ({}); set PLEXOR_TRACEBACK=1 to see where, and please report it"
 _STOPPED = 130  # what a shell gives a program that was stopped from the keyboard
+_RARELY = 50_000
+"""Objects made before the collector looks for cycles; notes and readings hold none."""
 
 
 class CannotRunError(Exception):
@@ -29,6 +32,7 @@ def guarded(command: Callable[P, int]) -> Callable[P, None]:
     @wraps(command)
     def run(*args: P.args, **kwargs: P.kwargs) -> None:
         _prepare_streams()
+        gc.set_threshold(_RARELY)
         try:
             status = command(*args, **kwargs)
             sys.stdout.flush()
@@ -47,12 +51,13 @@ def guarded(command: Callable[P, int]) -> Callable[P, None]:
 
 def _refuse(error: Exception) -> NoReturn:
     from converter.archive import ArchiveError
+    from converter.engines import EngineError
     from converter.settings import SettingsError
     from converter.words import VocabularyError
 
     if isinstance(error, SettingsError):
         sentences = error.sentences
-    elif isinstance(error, CannotRunError | VocabularyError | ArchiveError):
+    elif isinstance(error, CannotRunError | VocabularyError | ArchiveError | EngineError):
         sentences = (str(error),)
     elif isinstance(error, OSError):
         sentences = (f"{error.filename or 'output'}: {(error.strerror or str(error)).lower()}",)

@@ -40,6 +40,26 @@ def note_stops_workers(note: Note, exit_code: int | None) -> Diagnostic:
     )
 
 
+def task_done_again(attempts: int) -> Diagnostic:
+    """Attempts at a batch of notes on a cluster came to nothing before one did not."""
+    often = "once" if attempts == 1 else f"{attempts} times"
+    return Diagnostic(
+        code="worker-lost",
+        severity=Severity.WARNING,
+        message=f"A process of the cluster ended {often} while it worked; its notes were done again.",
+    )
+
+
+def no_worker_yet(master: str) -> Diagnostic:
+    """A cluster was reached, but nothing of it works."""
+    return Diagnostic(
+        code="no-worker-yet",
+        severity=Severity.WARNING,
+        message=f"No machine of the cluster {master} has taken up the work so far.",
+        hint="See whether it has workers, and whether they have the cores and the memory that are asked for.",
+    )
+
+
 def _cause(exit_code: int | None) -> str:
     if exit_code is not None and exit_code < 0:
         return f"signal {-exit_code}, {signal.Signals(-exit_code).name}"

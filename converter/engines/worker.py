@@ -8,22 +8,20 @@ import gc
 import pickle
 import signal
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from multiprocessing.connection import Connection
-from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 from converter.engines.batching import Batch
 from converter.engines.engine import Work
 from converter.engines.faults import work_failed
+from converter.engines.packing import note_of, row_of
 from converter.model import Note
 
 if TYPE_CHECKING:
     from multiprocessing.context import BaseContext
     from multiprocessing.process import BaseProcess
 
-_FIELDS = tuple(field.name for field in fields(Note))
-_VALUES = attrgetter(*_FIELDS)
 _NOT_BEGUN = -1
 _RARELY = 50_000
 """Objects made before the collector looks for cycles; notes and readings hold none."""
@@ -54,7 +52,7 @@ class Worker:
         self.batch = batch
         self.place.value = _NOT_BEGUN
         indices = batch.to_do()
-        rows = [_VALUES(batch.notes[index]) for index in indices]
+        rows = [row_of(batch.notes[index]) for index in indices]
         self.connection.send_bytes(pickle.dumps((indices, rows), pickle.HIGHEST_PROTOCOL))
 
     def receive(self) -> None:
@@ -115,7 +113,7 @@ def _serve(connection: Connection, work: Work[Any], place: Any, inherited: Seque
             results = []
             for index, row in zip(indices, rows, strict=True):
                 place.value = index
-                results.append((index, *_done(function, Note(**dict(zip(_FIELDS, row, strict=True))))))
+                results.append((index, *_done(function, note_of(row))))
             connection.send_bytes(pickle.dumps(results, pickle.HIGHEST_PROTOCOL))
     except (EOFError, OSError):
         return

@@ -41,18 +41,22 @@ def cores() -> int:
 class WorkerProcesses(Generic[T]):
     """Spreads work over processes; a stream of a few notes is done here, since starting them costs more."""
 
-    def __init__(self, work: Work[T], workers: int, tell: Callable[[Diagnostic], None]) -> None:
+    def __init__(
+        self, work: Work[T], workers: int, tell: Callable[[Diagnostic], None], *, few: int = NOTES
+    ) -> None:
         """Take the work; nothing is started yet.
 
         Args:
             work: what is done to every note.
             workers: how many processes.
             tell: called with a warning for each worker that dies.
+            few: as many notes, of ordinary length, are done in this process.
         """
         self.account = Account()
         self._work = work
         self._count = workers
         self._tell = tell
+        self._few = few
         self._workers: list[Worker] = []
         self._context: Any = None
         self._looked = False
@@ -68,7 +72,7 @@ class WorkerProcesses(Generic[T]):
             first.append(item)
             if isinstance(item, Note):
                 notes, characters = notes + 1, characters + len(item.text)
-            if notes > NOTES or characters > CHARACTERS:
+            if notes > self._few or characters > CHARACTERS:
                 self._start_all()
                 break
         return chain(first, stream)

@@ -15,13 +15,10 @@ if TYPE_CHECKING:
     from converter.fhir.folder import FolderWriter
     from converter.fhir.ledger import Ledger, NoteEntry
     from converter.fhir.options import FhirOptions
-    from converter.fhir.reading_back import ReadBack
+    from converter.fhir.reading_back import ReadBack, read_back
     from converter.fhir.resources import resources_of
     from converter.fhir.retraction import retractions
-    from converter.fhir.settle import withdraw
-
-from converter.fhir.reading_back import read_back
-from converter.fhir.settle import settle
+    from converter.fhir.settling import settle, withdraw
 
 __all__ = [
     "FhirOptions",
@@ -46,9 +43,9 @@ __getattr__ = names_of(
         "folder": ("FolderWriter",),
         "ledger": ("Ledger", "NoteEntry"),
         "options": ("FhirOptions",),
-        "reading_back": ("ReadBack",),
+        "reading_back": ("ReadBack", "read_back"),
         "resources": ("resources_of",),
         "retraction": ("retractions",),
-        "settle": ("withdraw",),
+        "settling": ("settle", "withdraw"),
     },
 )

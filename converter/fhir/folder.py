@@ -16,7 +16,7 @@ from converter.fhir.json_text import json_text
 from converter.fhir.ledger import Ledger
 from converter.fhir.ndjson import NdjsonFiles
 from converter.fhir.options import FhirOptions
-from converter.fhir.settle import settle
+from converter.fhir.settling import settle
 from converter.fhir.xml_text import xml_text
 from converter.model import Diagnostic, Severity
 

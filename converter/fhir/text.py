@@ -16,8 +16,10 @@ def fhir_string(text: str | None) -> str | None:
 
     Odd spaces become plain ones and forbidden characters U+FFFD, so that offsets into the text stay true.
     """
-    if text is None or not text.strip():
+    if not text or text.isspace():
         return None
+    if text.isascii() and text.isprintable():  # most text; nothing in it is odd or forbidden
+        return text
     return _FORBIDDEN.sub("\ufffd", _ODD_SPACE.sub(" ", text))
 
 

@@ -22,47 +22,68 @@ _FIRST_LETTERS = 80
 _VALUES = frozenset("0123456789+-\u2013\u2014\u00b1\u2191\u2193")
 _NUMBERED = re.compile(r"\s*\d[.)]\s")
 """The number of a list is a value, which stands in no line of heads."""
+_GAP = re.compile(r"\t|[ \u00a0]{2,}|\.{3,}|…|[|;,]")
+_LABEL = 2
+"""Words before heads one blank apart, which need not be known; other heads stand in cells of their own."""
 _SAID = frozenset({"value", "polarity", "response", "untested", "no", "clonus_word", "quality"})
 
 
 @lru_cache(maxsize=8)
 def may_hold_bare_table(vocabulary: Vocabulary) -> Callable[[str], bool]:
     """A test that is true for every text, in lower case, in which such a table stands."""
-    left, right, both = (_words(vocabulary, partial(_names_side, side)) for side in _SIDES)
-    places = _words(vocabulary, lambda row: row.role in ("site", "region"))
-    names = places | left | right | both
-    values = _words(vocabulary, lambda row: row.role in _SAID)
+    return _BareTables(vocabulary).may_stand_in
 
-    legends = _words(vocabulary, lambda row: row.role == "legend")
-    never = _never_in_heads(vocabulary)
 
-    def may_be_heads(line: str, words: list[str]) -> bool:
-        if legends.isdisjoint(words) and (_NUMBERED.match(line) or not never.isdisjoint(words)):
-            return False
-        sided = not left.isdisjoint(words) and not right.isdisjoint(words)
-        return sided or not both.isdisjoint(words) or sum(word in places for word in words) >= 2
+class _BareTables:
+    """What lines of heads and rows may hold, by one vocabulary."""
 
-    def may_be_row(line: str) -> bool:
-        if names.isdisjoint(_first_words(line)):
-            return False
-        return not (_VALUES.isdisjoint(line) and values.isdisjoint(LETTERS.findall(line)))
+    def __init__(self, vocabulary: Vocabulary) -> None:
+        self._left, self._right, self._both = (
+            _words(vocabulary, partial(_names_side, side)) for side in _SIDES
+        )
+        self._places = _words(vocabulary, lambda row: row.role in ("site", "region"))
+        self._names = self._places | self._left | self._right | self._both
+        self._values = _words(vocabulary, lambda row: row.role in _SAID)
+        self._legends = _words(vocabulary, lambda row: row.role == "legend")
+        self._known, self._never = _words_of_heads(vocabulary)
 
-    def test(text: str) -> bool:
+    def may_stand_in(self, text: str) -> bool:
+        """Whether such a table may stand in a text in lower case."""
         lines = text.splitlines()
         unseen, headed = 0, False
         for index, line in enumerate(lines):
             if not line or line.isspace() or _is_too_long(line):
                 unseen, headed = index + 1, False
-            elif may_be_row(line):  # few lines are, so what stands above is looked at only now
-                headed = headed or any(
-                    may_be_heads(above, LETTERS.findall(above)) for above in lines[unseen:index]
-                )
+            elif self._may_be_row(line):  # few lines are, so what stands above is looked at only now
+                headed = headed or any(map(self._may_be_heads, lines[unseen:index]))
                 if headed:
                     return True
                 unseen = index
         return False
 
-    return test
+    def _may_be_heads(self, line: str) -> bool:
+        words = LETTERS.findall(line)
+        sided = not self._left.isdisjoint(words) and not self._right.isdisjoint(words)
+        several = sided or sum(word in self._places for word in words) >= 2
+        if not several and self._both.isdisjoint(words):
+            return False
+        if not self._legends.isdisjoint(words):
+            return True
+        if _NUMBERED.match(line) or not self._never.isdisjoint(words):
+            return False
+        return (several and self._strange(words) <= _LABEL) or any(map(self._is_head, _GAP.split(line)))
+
+    def _is_head(self, cell: str) -> bool:
+        words = LETTERS.findall(cell)
+        return not self._names.isdisjoint(words) and not self._strange(words)
+
+    def _strange(self, words: list[str]) -> int:
+        return sum(len(word) > 1 and word not in self._known for word in words)
+
+    def _may_be_row(self, line: str) -> bool:
+        if self._names.isdisjoint(_first_words(line)):
+            return False
+        return not (_VALUES.isdisjoint(line) and self._values.isdisjoint(LETTERS.findall(line)))
 
 
 def _first_words(line: str) -> list[str]:
@@ -91,12 +112,12 @@ def _words(vocabulary: Vocabulary, is_meant: Callable[[Word], bool]) -> frozense
     return frozenset(max(words, key=len) for row in rows for words in words_in(row.phrase) if words)
 
 
-def _never_in_heads(vocabulary: Vocabulary) -> frozenset[str]:
-    """Words that no wording of a line of heads holds, as "brisk"."""
+def _words_of_heads(vocabulary: Vocabulary) -> tuple[frozenset[str], frozenset[str]]:
+    """The words that wordings of a line of heads hold, and those that none of them holds, as "brisk"."""
     inside: set[str] = set()
     outside: set[str] = set()
     for row in vocabulary.rows:
         into = inside if row.role in HEAD_KINDS or row.role == "filler" else outside
         for words in words_in(row.phrase):
             into.update(words)
-    return frozenset(outside - inside)
+    return frozenset(inside), frozenset(outside - inside)

@@ -19,7 +19,7 @@ from converter.words.phrases import normal, tokens_of, wordings
 _EMPTY_LINE = re.compile(r"(?:\r(?!\n)|\n)[ \t]*[\r\n]\s*")
 _SENTENCE_END = re.compile(r"([^\W\d_]{4,})\. +(?=[A-Z])")
 _LONG = 400
-"""Characters of a line of prose; what is shorter may be the heads or a row of a table."""
+"""Characters of a line of prose; a shorter one with others may be the heads or a row of a table."""
 _IN_CELLS = re.compile(r"[|\t]|   ")
 
 
@@ -53,11 +53,12 @@ def speaking_parts(text: str, vocabulary: Vocabulary) -> list[Part]:
 
 
 def _cuts(block: str, ends_sentence: Callable[[str], bool]) -> list[int]:
-    """Where a long line of prose may be cut: behind the stop of a sentence."""
+    """Where a line that belongs to no table may be cut: behind the stop of a sentence."""
     cuts: list[int] = []
     start, cuttable = 0, True
-    for line in block.splitlines(keepends=True) if len(block) > _LONG else ():
-        prose = len(line) > _LONG and _IN_CELLS.search(line) is None
+    lines = block.splitlines(keepends=True)
+    for line in lines if len(lines) == 1 or len(block) > _LONG else ():
+        prose = len(lines) == 1 or (len(line) > _LONG and _IN_CELLS.search(line) is None)
         if prose and cuttable:
             cuts += [start + match.end() for match in _SENTENCE_END.finditer(line) if ends_sentence(match[1])]
         start, cuttable = start + len(line), prose

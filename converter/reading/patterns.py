@@ -23,6 +23,8 @@ _APOSTROPHES = tuple((mark * 2, " ") for mark in "'’`´") + tuple((mark, "") f
 _LETTER = r"(?:[a-z]|[\x80-\xff]+)"
 """A letter in UTF-8."""
 _MEMORY = 64 << 20
+GRADE_REACH = 60
+"""Bytes between a joint and its grade; more than `bare_grades.REACH` characters."""
 TRAILING_PLUS = r"\+|plus|\xe2\x81\xba|[0-9.\xbd] ?[pt]"
 """What may end a grade as only reflex grades end, in UTF-8."""
 ANY_STEM = STEMS.pattern.replace(r"\b", "")
@@ -89,6 +91,19 @@ def begins_reading(row: Word) -> bool:
     tendon = row.role == "site" and "joint" in row.flags and not row.flags & _NEVER_ALONE
     inverted = row.role == "quality" and row.meaning == "inverted"
     return bool(row.flags & _SPEAKING) or row.role == "reflex" or tendon or inverted
+
+
+def graded_places(vocabulary: Vocabulary) -> str:
+    """A pattern for a joint that has its grade near, as in "Knee 2+ R": beside another one it is a reflex."""
+    names = {
+        "[^a-z]+".join(words)
+        for row in vocabulary.rows
+        if row.role == "site" and "place" in row.flags
+        for words in words_in(row.phrase)
+    }
+    return (
+        rf"(?:^|[^a-z])(?:{'|'.join(sorted(names))})[^a-z][^\x00]{{0,{GRADE_REACH}}}?(?:{TRAILING_PLUS}|\btr)"
+    )
 
 
 def slips(vocabulary: Vocabulary) -> str:

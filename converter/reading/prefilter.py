@@ -6,7 +6,7 @@ missing the coarser one, which looks for parts of words, stands in.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import lru_cache
 
 from converter.reading.bare_tables import may_hold_bare_table
@@ -15,6 +15,7 @@ from converter.reading.patterns import (
     TRAILING_PLUS,
     Test,
     begins_reading,
+    graded_places,
     plain_bytes,
     searcher,
     slips,
@@ -54,10 +55,10 @@ _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
 @lru_cache(maxsize=8)
 def may_speak_of_reflexes(vocabulary: Vocabulary) -> Test:
     """A test that is true for every text in which a word of the vocabulary can begin a finding."""
-    stems, short = _stems(vocabulary), _short_and_graded(vocabulary)
+    stems = _stems(vocabulary)
     search = searcher(_beginning(vocabulary))
     if search is None:
-        graded = re.compile(short)
+        graded = re.compile(f"{_short_and_graded(vocabulary)}|{graded_places(vocabulary)}")
 
         def test(text: str) -> bool:
             lowered = text.lower()
@@ -79,11 +80,15 @@ def worth_reading(vocabulary: Vocabulary) -> Test:
     if sort is None:
         return may_speak_of_reflexes(vocabulary)
     may_hold_table = may_hold_bare_table(vocabulary)
+    several_joints = _several_joints(vocabulary)
 
     def test(text: str) -> bool:
-        found = sort(plain_bytes(text))
+        data = plain_bytes(text)
+        found = sort(data)
         if _COARSE not in found:
             return False
+        if _JOINTS in found and several_joints(data):
+            return True
         if _SPEAKS in found or (_REFERS in found and _GRADED in found):
             return True
         return ("\n" in text or "\r" in text) and may_hold_table(text.lower())
@@ -91,7 +96,7 @@ def worth_reading(vocabulary: Vocabulary) -> Test:
     return test
 
 
-_COARSE, _SPEAKS, _REFERS, _GRADED = range(4)
+_COARSE, _SPEAKS, _REFERS, _GRADED, _JOINTS = range(5)
 
 
 def _sorts(vocabulary: Vocabulary) -> Iterator[str]:
@@ -100,11 +105,13 @@ def _sorts(vocabulary: Vocabulary) -> Iterator[str]:
     yield f"{whole(filter(begins_reading, vocabulary.rows))}|{slips(vocabulary)}|{ANY_STEM}"
     yield whole(row for row in vocabulary.rows if row.role in _REFERRING)
     yield TRAILING_PLUS
+    yield graded_places(vocabulary)
 
 
 def _beginning(vocabulary: Vocabulary) -> str:
     """A pattern for every part of a word that can begin a finding."""
-    return "|".join([*map(re.escape, _stems(vocabulary)), _short_and_graded(vocabulary)])
+    graded = [_short_and_graded(vocabulary), graded_places(vocabulary)]
+    return "|".join([*map(re.escape, _stems(vocabulary)), *graded])
 
 
 def _stems(vocabulary: Vocabulary) -> tuple[str, ...]:
@@ -118,6 +125,27 @@ def _stems(vocabulary: Vocabulary) -> tuple[str, ...]:
     return tuple(
         word for word in sorted(words) if not any(other in word and other != word for other in words)
     )
+
+
+def _several_joints(vocabulary: Vocabulary) -> Callable[[bytes], bool]:
+    """A test for the names of two joints: graded beside one another they stand for their reflexes."""
+    names: dict[str, set[bytes]] = {}
+    for row in vocabulary.rows:
+        if row.role == "site" and "place" in row.flags:
+            names.setdefault(row.meaning, set()).update(word.encode() for word in wordings(row.phrase))
+    return lambda data: sum(any(map(data.__contains__, joint)) for joint in names.values()) > 1
+
+
+@lru_cache(maxsize=8)
+def may_grade_joints(vocabulary: Vocabulary) -> Test:
+    """A test that is true for every text in which two joints, graded side by side, may stand for reflexes."""
+    graded, several = searcher(graded_places(vocabulary)), _several_joints(vocabulary)
+
+    def test(text: str) -> bool:
+        data = plain_bytes(text)
+        return several(data) and (graded is None or graded(data))
+
+    return test
 
 
 def _short_and_graded(vocabulary: Vocabulary) -> str:

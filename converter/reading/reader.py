@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
+from converter.reading.bare_grades import graded_alone
 from converter.reading.exam_headings import begin_sentence, note_exam_heading
 from converter.reading.figures import ROWS
 from converter.reading.findings import findings_of
-from converter.reading.footnotes import apply_footnote
+from converter.reading.footnotes import Footnotes
 from converter.reading.grammar.parser import Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
@@ -18,19 +19,25 @@ from converter.reading.joined_sides import with_sides_joined
 from converter.reading.layouts import read_layouts
 from converter.reading.lexicon import MISSPELT
 from converter.reading.parts import Part, speaking_parts
-from converter.reading.prefilter import worth_reading
+from converter.reading.prefilter import may_grade_joints, worth_reading
 from converter.reading.runs import lead_blocks, part_runs
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
 from converter.reading.stems import STEM
 from converter.reading.subject_headings import settle_before_layout, settle_headings
 from converter.reading.tokens import Token, tokens_of_note
-from converter.reading.unread import grades_left_over, unknown, unknown_words, unread_of
+from converter.reading.unread import (
+    free_what_no_finding_holds,
+    grades_left_over,
+    unknown,
+    unknown_words,
+    unread_of,
+)
 from converter.words import Vocabulary
 
 _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars", STEM})
 _SPEAKING_KINDS = frozenset({"legend", "side_ref"})
-_SHORT = 600
+_SHORT = 200
 """Characters of a note that is read whole at once."""
 
 
@@ -65,9 +72,10 @@ def read_note(
     Returns:
         Everything said about reflexes, with its place in the note.
     """
+    if not (worth_reading(vocabulary)(note.text) and _says_something(note.text, vocabulary, options)):
+        return _nothing_said(note, vocabulary, program)
     reader = _NoteReader(note.text, vocabulary, options)
-    if worth_reading(vocabulary)(note.text) and _says_something(note.text, vocabulary, options):
-        reader.read()
+    reader.read()
     findings, exams, diagnostics = findings_of(
         note.text, reader.drafts, vocabulary, options.default_scale, reader.legends
     )
@@ -91,9 +99,20 @@ def read_note(
     )
 
 
+def _nothing_said(note: Note, vocabulary: Vocabulary, program: str) -> Reading:
+    return Reading(
+        id=note.id,
+        system=note.system,
+        note_hash=note.hash,
+        schema=SCHEMA,
+        program=program,
+        vocabulary=vocabulary.fingerprint,
+    )
+
+
 def _says_something(text: str, vocabulary: Vocabulary, options: ReadingOptions) -> bool:
     """Whether some part of a note says something; true too where to ask costs as much as to read it whole."""
-    if len(text) < _SHORT:
+    if len(text) < _SHORT or may_grade_joints(vocabulary)(text):
         return True
     parts = speaking_parts(text, vocabulary)
     if 2 * sum(len(part.text) for part in parts) > len(text):
@@ -115,6 +134,7 @@ class _NoteReader:
         self._vocabulary = vocabulary
         self._options = options
         self._context = Context(pair_order=options.pair_order)
+        self._footnotes = Footnotes(text)
         self._pending: list[Token] = []
         self.drafts: list[Draft] = []
         self.unread: list[Unread] = []
@@ -138,19 +158,26 @@ class _NoteReader:
             self.unread += unread_of(self._text, parser.tokens)
         self.unread += layouts.unread
         self.diagnostics += layouts.diagnostics
-        for sentence in sentences_of(self._text, layouts.left, begins_line=begins_line):
+        sentences = list(sentences_of(self._text, layouts.left, begins_line=begins_line))
+        alone = graded_alone(sentences)
+        for index, sentence in enumerate(sentences):
             settle_before_layout(sentence, self._pending, layouts.starts)
+            self._begin(sentence, has_now, graded=index in alone)
             self._read_sentence(sentence, has_now)
         settle_before_layout(None, self._pending, layouts.starts)
         self.unread += unread_of(self._text, self._pending)
 
-    def _read_sentence(self, sentence: Sentence, has_now: bool) -> None:
+    def _begin(self, sentence: Sentence, has_now: bool, *, graded: bool) -> None:
+        """Settle what a sentence is about before it is read; `graded` where only its grades tell that."""
         part_runs(sentence.tokens)
         lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
         note_exam_heading(self._text, sentence, self._context, has_now)
+        self._context.reflexes = self._context.reflexes or graded
+
+    def _read_sentence(self, sentence: Sentence, has_now: bool) -> None:
         self._context.last_side = _last_side(sentence) or self._context.last_side
-        self.unread += unknown(self._text, apply_footnote(self._text, sentence.tokens, self.drafts))
+        self.unread += unknown(self._text, self._footnotes.apply(sentence.tokens, self.drafts))
         if not self._relevant(sentence):
             self._context.last = []
             return
@@ -161,6 +188,7 @@ class _NoteReader:
         self.legends += [t.meaning for t in sentence.tokens if t.kind == "legend" and t.meaning]
         _drop_mere_symmetry(self.drafts, parser.drafts)
         self.drafts += parser.drafts
+        free_what_no_finding_holds(sentence.tokens, self.drafts, parser.drafts)
         settle_headings(parser, self._pending)
         self._context.headed = bool(self._pending)
         self.unread += unread_of(self._text, _without_last(sentence.tokens, self._pending))
@@ -192,7 +220,7 @@ class _NoteReader:
             self._context.reflexes = True
         elif "other_exam" in kinds or ("other" in kinds and "reflex" not in kinds):
             self._context.reflexes = False
-            self._context.last = []
+            self._context.last = self._context.last if self._pending else []
         elif "reflex" in kinds:
             self._context.reflexes = True
 

@@ -13,6 +13,7 @@ from converter.reading.sentences import Sentence
 from converter.reading.tokens import Token
 
 _BETWEEN = ("colon", "dash", "open", "close", "side_ref", "equals", "comma", "bullet", "pipe", "legend", "is")
+_LISTS = ("site", "comma", "and", "slash")
 _MARKS = ("bullet", "other_mark", "dash", "pipe", "stop")
 
 
@@ -29,6 +30,8 @@ def settle_headings(p: Parser, pending: list[Token]) -> None:
         if token.used or "trigger" not in token.flags or token.kind not in ("reflex", "site", "region"):
             continue
         after = _behind(p, index)
+        if token.kind == "site" and p.kind(after) in _LISTS:
+            after = p.skip(_listed(p, index)[1], *_BETWEEN)
         if after >= len(p.tokens) and _graded_before(p, index):
             token.used = "header"
             for draft in p.drafts:
@@ -37,11 +40,18 @@ def settle_headings(p: Parser, pending: list[Token]) -> None:
             pending.append(token)
             if token.kind == "reflex":
                 p.context.last = [Target("unspecified", general=True, used=[(token, "header")])]
-            elif token.kind == "site" and p.skip(0, *_MARKS) == index:
-                targets, _ = targets_at(p, index, after_value=False)
-                p.context.last = [target for target in targets if target.specific]
+            elif token.kind == "site":
+                p.context.last = [target for target in _listed(p, index)[0] if target.specific]
         elif (p.tokens[after].used or p.kind(after) in ("at", "region", "side")) and _heads(p, token):
             token.used = "header"
+
+
+def _listed(p: Parser, index: int) -> tuple[list[Target], int]:
+    """The list of reflexes in which a name stands, for "All three are 2+" or "Left: 1+" behind."""
+    start = index
+    while p.kind(start - 1) in _LISTS or p.kind(start - 1) == "side":
+        start -= 1
+    return targets_at(p, p.skip(start, "comma", "and", "slash"), after_value=False)
 
 
 def _graded_before(p: Parser, index: int) -> bool:

@@ -94,6 +94,9 @@ class RowReader:
             return None
         targets, rest = named
         parser = self._parser(line.tokens)
+        if _is_no_row(cells, rest, heads):
+            read_sentence(parser)
+            return Row(parser) if parser.drafts else None
         aligned = _aligned(line, rest, heads, self._text)
         if aligned is None:
             return Row(parser, unclear=True)
@@ -207,6 +210,12 @@ class RowReader:
         return Parser(self._text, tokens, context, self._vocabulary)
 
 
+def _is_no_row(cells: list[Cell], rest: list[Cell], heads: Heads) -> bool:
+    """As in "Jaw jerk: normal" under columns for the sides: a value right behind its name is in no column."""
+    sided = sum(column.side is not None for column in heads.values)
+    return not heads.parting and len(cells) == 1 and sided > 1 and len(_value_by_value(rest)) == 1
+
+
 def _names_itself(cell: Cell) -> bool:
     return [token.kind for token in cell.tokens[:1]] == ["site"] and len(cell.tokens) > 1
 
@@ -239,14 +248,14 @@ def _with_side(target: Target, column: Column, side: tuple[Token, str] | None) -
 
 
 def _strange(aligned: list[tuple[Column, Cell]]) -> list[Cell]:
-    """Cells that hold nothing but a reflex grade, under a head that is not known."""
+    """Cells that hold nothing but a reflex grade or an arrow, under a head that is not known."""
     return [cell for column, cell in aligned if column.unknown and _only_grade(cell)]
 
 
 def _only_grade(cell: Cell) -> bool:
     written = cell.tokens[0].written if len(cell.tokens) == 1 else None
     first = written.first if isinstance(written, Pair) else written
-    return isinstance(first, Written) and first.plus == "trailing"
+    return isinstance(first, Written) and (first.plus == "trailing" or first.response is not None)
 
 
 def _counts_plus_signs(row: Parser) -> bool:

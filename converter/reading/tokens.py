@@ -130,11 +130,8 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
             token = replace(token, kind="no")
         elif token.kind == "dash" and before is not None and _is_minus(text, before, token, adjusted):
             token = _minus(before, token)
-        elif before is not None and "arrow" in token.flags & before.flags and before.end == token.start:
-            first, second = before.written, token.written
-            if isinstance(first, Written) and isinstance(second, Written):
-                adjusted.pop()
-                token = replace(token, kind="pair", start=before.start, written=Pair(first, second))
+        elif "arrow" in token.flags and before is not None and "arrow" in before.flags:
+            token = _with_arrow_before(token, adjusted)
         adjusted.append(token)
     return adjusted
 
@@ -176,6 +173,16 @@ def _stands_for_normal(text: str, before: Token | None, tokens: list[Token], ind
     mate = text[token.end + 1 : token.end + 2] if text[token.end : token.end + 1] == "/" else "N"
     named = before is not None and before.kind in _BEFORE_A_LETTER
     return named and ends and mate == "N" and text[token.start].isupper()
+
+
+def _with_arrow_before(token: Token, adjusted: list[Token]) -> Token:
+    """Two arrows side by side are one for each side."""
+    before = adjusted[-1]
+    first, second = before.written, token.written
+    if before.end != token.start or not (isinstance(first, Written) and isinstance(second, Written)):
+        return token
+    adjusted.pop()
+    return replace(token, kind="pair", start=before.start, written=Pair(first, second))
 
 
 def _minus(before: Token, token: Token) -> Token:

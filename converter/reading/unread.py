@@ -12,7 +12,26 @@ _OTHERS = frozenset({"other_exam", "look_alike", "legend"})
 _JOINERS = frozenset({"with", "reason", "only"})
 _FAR = frozenset({"assertion", "comparison", "exception"})
 """Parts of a finding that may stand far from it, with other things said between."""
+_TAKEN = frozenset({"site", "value", "comparison", "detail"})
+"""Roles in findings. Headings serve what follows; plans, legends and look-alikes make no findings."""
 _ENDS = frozenset({"comma", "and", "but", "close", "open", "other_exam", "look_alike"})
+
+
+def free_what_no_finding_holds(tokens: list[Token], drafts: list[Draft], new: list[Draft]) -> None:
+    """Free the triggers that a rule took for a finding which was then not made, so that they are listed.
+
+    Args:
+        tokens: those of a sentence.
+        drafts: the findings of the note so far.
+        new: those of the sentence.
+    """
+    taken = [token for token in tokens if token.used in _TAKEN and "trigger" in token.flags]
+    for made in (new, drafts):
+        if taken:
+            held = {id(token) for draft in made for token, _ in draft.used}
+            taken = [token for token in taken if id(token) not in held]
+    for token in taken:
+        token.used = ""
 
 
 def unread_of(text: str, tokens: list[Token]) -> list[Unread]:
@@ -35,7 +54,8 @@ def unknown_words(text: str, tokens: list[Token], drafts: list[Draft]) -> list[U
     for draft in drafts:
         own = sorted(places[id(t)] for t, role in draft.used if id(t) in places and role not in _FAR)
         if own:
-            near.update(range(own[0] - 1, _past_joiners(text, tokens, own[-1] + 1) + 1))
+            listed = own[0] > 1 and tokens[own[0] - 1].kind == "slash"  # a name before it: "Jaw/KJ 2+"
+            near.update(range(own[0] - 1 - listed, _past_joiners(text, tokens, own[-1] + 1) + 1))
     near |= {index for index in range(len(tokens)) if drafts and _names_a_grade(tokens, index)}
     return unknown(text, [t for i, t in enumerate(tokens) if i in near and t.kind == "other" and not t.used])
 

@@ -69,6 +69,15 @@ def known_encoding(declared: str) -> str | None:
     return {"iso8859-1": "cp1252", "ascii": "utf-8"}.get(name, name)
 
 
+def is_text_encoding(name: str) -> bool:
+    """Whether Python can read text in an encoding of this name."""
+    try:
+        io.TextIOWrapper(io.BytesIO(), encoding=name)
+    except (LookupError, ValueError):
+        return False
+    return True
+
+
 class Lines:
     """The lines of a text stream, each with its own line end, and what was guessed about their encoding.
 
@@ -122,6 +131,11 @@ class Lines:
         if text.isascii():
             return text
         return "".join(self._counted(line) for line in io.StringIO(text, newline=""))
+
+    @property
+    def guessed(self) -> bool:
+        """Whether anything was guessed so far."""
+        return self._guesses > 0
 
     def troubles(self) -> Iterator[Diagnostic]:
         """What was guessed: the first line as soon as it is met, and at the end how many there were."""

@@ -73,7 +73,9 @@ def recognise_csv(opened: Opened, options: SourceOptions) -> bool:
 def _read(opened: Opened, options: SourceOptions, name: str) -> NoteStream:
     csv.field_size_limit(options.largest_note)
     lines = opened.lines(options)
-    first = next((line for line in lines if line.strip()), "")
+    first = next((line for line in lines if line.strip()), None)
+    if first is None:
+        return
     delimiter = _delimiter(first, name, options)
     header = _header(first, delimiter)
     columns = _columns(header, options)

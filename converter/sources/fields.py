@@ -14,7 +14,7 @@ from converter.sources.dates import completed_years, day_or_less, moment
 from converter.sources.options import SourceOptions
 from converter.sources.troubles import warning
 
-_FIGURES = re.compile(r"[-\d\s.,:/+TZ]{1,40}")
+_FIGURES = re.compile(r"[-\d .,:/+TZ]{1,40}")
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
 
@@ -84,7 +84,7 @@ def _clean(value: str | None) -> str | None:
 
 
 def _clean_text(text: str, place: Place, troubles: list[Diagnostic]) -> str:
-    repaired, count = _LONE_SURROGATE.subn("\ufffd", text)
+    repaired, count = (text, 0) if text.isascii() else _LONE_SURROGATE.subn("\ufffd", text)
     if count:
         troubles.append(
             warning(
@@ -94,7 +94,7 @@ def _clean_text(text: str, place: Place, troubles: list[Diagnostic]) -> str:
                 place.line,
             )
         )
-    if not repaired.strip():
+    if not repaired or repaired.isspace():
         troubles.append(warning("empty-text", "The note has no text.", place.source, place.line))
     return repaired
 

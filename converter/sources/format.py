@@ -3,11 +3,12 @@
 import io
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path, PurePath
+from pathlib import Path
 from typing import BinaryIO
 
 from converter.model import Diagnostic, Note
 from converter.sources.decode import Lines, guess_encoding, known_encoding
+from converter.sources.naming import stem_of
 from converter.sources.options import SourceOptions
 
 NoteStream = Iterator[Note | Diagnostic]
@@ -36,7 +37,7 @@ class Opened:
     @property
     def stem(self) -> str:
         """The file's name without folders and suffixes, to make spare identifiers from."""
-        return PurePath(self.name).name.partition(".")[0] or "note"
+        return stem_of(self.name)
 
     def lines(self, options: SourceOptions, declared: str | None = None) -> Lines:
         """Its lines as text.

@@ -22,6 +22,8 @@ _FIRST = re.compile(
     r"[\s\x0b\ufeff]*(?:(?:MSH|FHS|BHS)[^\w\s].{3,5}|(?:PID|EVN|PD1|PV1|ORC|OBR|OBX|TXA|NTE)\|)"
 )
 _CHARSETS = {"UNICODE UTF-8": "utf-8", "UTF-8": "utf-8", "8859/1": "cp1252", "ASCII": "utf-8"}
+_KIND = re.compile(r"[A-Z0-9]{3}(?:[^A-Za-z0-9\s][A-Z0-9_]{1,9}){0,2}")
+"""A message's type, event and structure, as far as they are shown."""
 _WITHDRAWN = frozenset(("CA", "OB"))  # table 0273: deleted, obsolete
 
 
@@ -41,10 +43,11 @@ def read_hl7(opened: Opened, options: SourceOptions) -> NoteStream:
             yield from _note(group, len(kept), opened, options)
         silent = sum(bool(group.texts or group.document) for group in groups) - len(kept)
         if silent or not kept:
-            without[item.header.value(9) or "unknown"] += max(silent, 1)
+            kind = item.header.value(9)
+            without[kind if _KIND.fullmatch(kind) else "unknown"] += max(silent, 1)
     yield from lines.last_troubles()
     if without:
-        counted = ", ".join(f"{count} {kind[:12]}" for kind, count in sorted(without.items()))
+        counted = ", ".join(f"{count} {kind}" for kind, count in sorted(without.items()))
         yield information(
             "no-text-in-message",
             f"Some reports hold no text, so they are no notes ({counted}).",

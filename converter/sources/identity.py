@@ -5,17 +5,18 @@ Keeps two 64-bit numbers a note, some 32 MB a million notes, not the notes.
 """
 
 from dataclasses import fields, replace
+from operator import attrgetter
 
 from converter.model import Diagnostic, Note
 from converter.sources.hashing import short_number
 from converter.sources.number_table import NumberTable
-from converter.sources.troubles import error, warning
+from converter.sources.troubles import error, id_shown, warning
 
 NOTE_KEPT = frozenset({"identity-clash"})
 """Codes of errors after which the note goes on all the same."""
 
-_CONTENT = tuple(
-    field.name for field in fields(Note) if field.name not in ("text", "source", "line", "origin")
+_CONTENT = attrgetter(
+    *(field.name for field in fields(Note) if field.name not in ("text", "source", "line", "origin"))
 )
 
 
@@ -33,11 +34,11 @@ class Identities:
         earlier note and differs in anything keeps its place, with `#2` (`#3` ...) added to its identifier.
         """
         key = short_number(note.system, note.id)
-        content = short_number(*(getattr(note, name) for name in _CONTENT))
-        if key not in self._first:
-            self._first[key] = content
+        content = short_number(*_CONTENT(note))
+        first = self._first.first(key, content)
+        if first is None:
             return note, None
-        others = self._clashes.setdefault(key, {self._first[key]})
+        others = self._clashes.setdefault(key, {first})
         if content in others:
             return None, _duplicate(note)
         others.add(content)
@@ -51,7 +52,7 @@ class Identities:
 def _duplicate(note: Note) -> Diagnostic:
     return warning(
         "duplicate-note",
-        f"Note {note.id} was already read with the same text, so this copy was left out.",
+        f"Note {id_shown(note.id)} was already read with the same text, so this copy was left out.",
         note.source or "",
         note.line,
     )
@@ -60,7 +61,7 @@ def _duplicate(note: Note) -> Diagnostic:
 def _clash(note: Note, number: int) -> Diagnostic:
     return error(
         "identity-clash",
-        f"Another note is also called {note.id}; this one goes on as {note.id}#{number}.",
+        f"Another note is also called {id_shown(note.id)}; this one goes on as {id_shown(note.id)}#{number}.",
         note.source or "",
         note.line,
         hint="Correct the identifiers, or name the column of the system that they belong to.",

@@ -18,10 +18,12 @@ def _fast(text: str) -> Any:
         value = orjson.loads(text)
     except (ValueError, ImportError):
         return None
-    plain = isinstance(value, dict) and not any(
-        isinstance(one, float | dict | list) for one in value.values()
-    )
-    return value if plain else None
+    if not isinstance(value, dict):
+        return None
+    for one in value.values():
+        if not isinstance(one, str) and isinstance(one, float | dict | list):
+            return None
+    return value
 
 
 def _careful(text: str) -> Any:

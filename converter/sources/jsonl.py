@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from converter.model import Diagnostic
+from converter.model import Diagnostic, Note
 from converter.sources.decode import Lines
 from converter.sources.fields import Place, note_from_fields
 from converter.sources.format import Format, NoteStream, Opened
@@ -26,18 +26,15 @@ def read_jsonl(opened: Opened, options: SourceOptions) -> NoteStream:
             hint="Write each note as one JSON object on a line of its own.",
         )
         return
-    lines, names = opened.lines(options), _Names(options)
+    lines, names, stem = opened.lines(options), _Names(options), opened.stem
     for line in _whole_lines(lines, options.largest_note, opened.name):
         if isinstance(line, Diagnostic):
             yield line
-        elif line.strip():
-            yield from lines.troubles()
-            yield from _note(
-                line.strip(),
-                Place(opened.name, lines.number, f"{opened.stem}:{lines.number}"),
-                options,
-                names,
-            )
+        elif line := line.strip():
+            if lines.guessed:
+                yield from lines.troubles()
+            place = Place(opened.name, lines.number, f"{stem}:{lines.number}")
+            yield from _note(line, place, options, names)
     yield from lines.last_troubles()
 
 
@@ -90,27 +87,25 @@ class _Names:
         return found
 
 
-def _note(line: str, place: Place, options: SourceOptions, names: _Names) -> NoteStream:
+def _note(line: str, place: Place, options: SourceOptions, names: _Names) -> list[Note | Diagnostic]:
+    """The note of a line, after what is wrong with it."""
     record = parse_json(line)
     if isinstance(record, str):
-        yield error("not-json", f"The line is not JSON ({record}).", place.source, place.line)
-        return
+        return [error("not-json", f"The line is not JSON ({record}).", place.source, place.line)]
     if not isinstance(record, dict):
-        yield error(
-            "not-an-object", "The line is JSON, but not an object with fields.", place.source, place.line
-        )
-        return
+        return [
+            error(
+                "not-an-object", "The line is JSON, but not an object with fields.", place.source, place.line
+            )
+        ]
     troubles: list[Diagnostic] = []
     fields = _fields(record, place, names, troubles)
-    yield from troubles
     if "text" not in fields:
-        yield _no_text(record, place, options)
-    elif len(fields["text"]) > options.largest_note:
-        yield _too_large(options.largest_note, place.source, place.line)
-    else:
-        note, troubles = note_from_fields(fields, place, options)
-        yield from troubles
-        yield note
+        return [*troubles, _no_text(record, place, options)]
+    if len(fields["text"]) > options.largest_note:
+        return [*troubles, _too_large(options.largest_note, place.source, place.line)]
+    note, more = note_from_fields(fields, place, options)
+    return [*troubles, *more, note]
 
 
 def _fields(

@@ -1,6 +1,5 @@
 """The door of the package: from what a person names to notes, one at a time, in order."""
 
-import codecs
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -8,6 +7,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from converter.model import Diagnostic, Note
+from converter.sources.decode import is_text_encoding
 from converter.sources.file_names import compiled
 from converter.sources.format import Format, NoteStream, Opened
 from converter.sources.identity import Identities
@@ -45,10 +45,8 @@ def open_notes(inputs: Sequence[str], options: SourceOptions | None = None) -> I
 
 
 def _check_encoding(name: str | None) -> None:
-    try:
-        codecs.lookup(name or "utf-8")
-    except LookupError as trouble:
-        raise ValueError(f"there is no encoding {name}; common ones are utf-8, cp1252, utf-16") from trouble
+    if name and not is_text_encoding(name):
+        raise ValueError(f"there is no encoding {name}; common ones are utf-8, cp1252, utf-16")
 
 
 def _settled(notes: NoteStream) -> NoteStream:
@@ -108,6 +106,13 @@ def _notes_in(
             yield from _notes_of_file(named, opened, file, options)
     except PackedError as trouble:
         yield error(trouble.code, trouble.message, named.name, hint=trouble.hint)
+    except UnicodeError:
+        yield error(
+            "unreadable-encoding",
+            f"The file is not written in {options.encoding}; what stands after the damage was not read.",
+            named.name,
+            hint="Name another encoding, such as utf-16-le where utf-16 has no byte order mark.",
+        )
     except BROKEN:
         yield error(
             "broken-gzip",

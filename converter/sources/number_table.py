@@ -27,8 +27,18 @@ class NumberTable:
             raise KeyError(key)
         return self._numbers[slot]
 
-    def __setitem__(self, key: int, number: int) -> None:
+    def first(self, key: int, number: int) -> int | None:
+        """The number that a key has; where it has none, it gets this one, and None is given."""
         slot = self._slot(key)
+        if self._keys[slot]:
+            return self._numbers[slot]
+        self._put(slot, key, number)
+        return None
+
+    def __setitem__(self, key: int, number: int) -> None:
+        self._put(self._slot(key), key, number)
+
+    def _put(self, slot: int, key: int, number: int) -> None:
         if not self._keys[slot]:
             self._keys[slot] = key or 1
             self._count += 1

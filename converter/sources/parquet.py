@@ -14,6 +14,7 @@ from converter.model import Diagnostic
 from converter.sources.fields import Place, note_from_fields
 from converter.sources.format import Format, NoteStream, Opened
 from converter.sources.options import FIELDS, SourceOptions
+from converter.sources.rows import no_text, too_large
 from converter.sources.troubles import error, warning
 
 if TYPE_CHECKING:
@@ -86,14 +87,9 @@ def _note(
     options: SourceOptions,
 ) -> NoteStream:
     if length is None:
-        yield error("no-text", "The row has no text.", opened.name, number)
+        yield no_text(opened.name, number)
     elif text is None:
-        yield error(
-            "too-large",
-            f"The note holds more than {options.largest_note} characters, so it was left out.",
-            opened.name,
-            number,
-        )
+        yield too_large(options.largest_note, opened.name, number)
     else:
         place = Place(opened.name, number, f"{opened.stem}:{number}")
         note, troubles = note_from_fields({**fields, "text": text}, place, options)

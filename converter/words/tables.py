@@ -45,6 +45,9 @@ class Scale:
     grades: Mapping[float, Grade]
     denominator: int | None
 
+    def __reduce__(self) -> Any:
+        return _arrived, (self.scale, self.title, self.source, dict(self.grades), self.denominator)
+
     def level(self, low: float, high: float) -> str | None:
         """The level of a grade or range, or None where a range spans two levels or is off the scale.
 
@@ -263,6 +266,12 @@ def _line(file: Path, entry: str) -> int | None:
         if line.strip().startswith("[") and line.strip().strip("[] ").strip("\"'") == entry:
             return number
     return None
+
+
+def _arrived(
+    scale: str, title: str, source: str, grades: dict[float, Grade], denominator: int | None
+) -> Scale:
+    return Scale(scale, title, source, MappingProxyType(grades), denominator)
 
 
 def _scale(name: str, entry: Mapping[str, Any]) -> Scale:

@@ -76,7 +76,29 @@ class Vocabulary:
     fingerprint: str
 
     def __reduce__(self) -> Any:
-        raise TypeError("a vocabulary is loaded where it is used, not sent about")
+        """Travels whole, so that a site's files are read once, by whoever begins a run."""
+        tables = (dict(self.scales), dict(self.descriptors), dict(self.reflexes))
+        return _arrived, (self.words, self.rows, *tables, self.spelling, self.fingerprint)
+
+
+def _arrived(
+    words: PhraseTree[Word],
+    rows: tuple[Word, ...],
+    scales: dict[str, Scale],
+    descriptors: dict[str, Descriptor],
+    reflexes: dict[str, Reflex],
+    spelling: Spelling,
+    fingerprint: str,
+) -> Vocabulary:
+    return Vocabulary(
+        words=words,
+        rows=rows,
+        scales=MappingProxyType(scales),
+        descriptors=MappingProxyType(descriptors),
+        reflexes=MappingProxyType(reflexes),
+        spelling=spelling,
+        fingerprint=fingerprint,
+    )
 
 
 def load_vocabulary(local_files: Iterable[Path] = (), without: frozenset[str] = frozenset()) -> Vocabulary:

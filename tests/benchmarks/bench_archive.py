@@ -1,24 +1,17 @@
 """How fast the archive loads and searches, beside the least that must be done.
 
-Run: `python tests/benchmarks/bench_archive.py [NOTES]` (default 20000, about five findings each).
-
-Prints ratios, so that a slow machine does not look like a slow program:
-- load: rows stored a second beside a bare insert of the same finding rows, by pyarrow where it is installed;
-- load again: notes a second where every note is known;
-- find: time beside the same search written as SQL by hand;
-- memory: the peak at the end beside the peak after the first quarter.
+Loading goes from readings to a stored archive; beside it the same rows, ready in Arrow tables, are inserted
+into tables without any condition. Searches go over a million findings, beside the same SQL written by hand;
+that archive is a load of a twentieth of them, whose rows are written again with numbers of their own.
 """
 
 import hashlib
-import resource
-import sys
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from measuring import Figure, at_least
+from measuring import ROUNDS, Figure, at_least, machine, seconds, side_by_side
 
 from converter.archive import (
     Archive,
@@ -26,14 +19,11 @@ from converter.archive import (
     FindQuery,
     LoadOptions,
     RunInfo,
-    RunTotals,
     find,
     load,
     needs_reading,
     open_archive,
 )
-from converter.archive.inserting import columns_of, insert_rows
-from converter.archive.rows import Writer, reading_rows
 from converter.model import Assessment, Exam, Finding, Note, Reading, Span
 from converter.model.record import SCHEMA
 from converter.words import shipped_vocabulary
@@ -42,8 +32,10 @@ VOCABULARY = shipped_vocabulary()
 SITES = ("biceps", "triceps", "patellar", "achilles", "all_limbs")
 LEVELS = {0: "absent", 1: "low", 2: "normal", 3: "high", 4: "clonus"}
 TABLES = ("notes", "readings", "note_log", "exams", "findings", "reflexes", "assessments")
-NOTES, QUICK = 200_000, 0.150
-"""Notes for a million findings, and seconds that a common search over them may take."""
+NOTES, TIMES, QUICK = 200_000, 20, 0.150
+"""Notes for a million findings, how often each is written, and seconds that a common search may take."""
+LOADED, BATCH = 1000, 5000
+"""Notes of a load that is timed, and rows of a bare insert."""
 FILLER = "The patient walks without help and reports no new complaint today. " * 20
 
 
@@ -81,55 +73,6 @@ def made_item(note: Note, number: int) -> tuple[Note, Reading, tuple[Assessment,
     return note, reading, (Assessment(exam=1, caution="Not a diagnosis."),)
 
 
-def run_load(archive: Archive, items: Any, run: str, notes: int) -> tuple[RunTotals, float, list[int]]:
-    peaks: list[int] = []
-
-    def tell(totals: RunTotals) -> None:
-        if not peaks and totals.notes_in * 4 >= notes:
-            peaks.append(peak())
-
-    began = time.perf_counter()
-    info = RunInfo(run=run, program="plexor 0", started="t", finished=lambda: "t")
-    totals = load(archive, items, info, VOCABULARY, LoadOptions(progress=tell))
-    return totals, time.perf_counter() - began, [*peaks, peak()]
-
-
-def peak() -> int:
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
-
-
-def bare_insert(archive: Archive, notes: int) -> tuple[float, str]:
-    """Seconds that the finding rows alone take, made beforehand, by the fastest means at hand."""
-    writer = Writer(VOCABULARY, quotes=True)
-    rows = [
-        (number, *row)
-        for number in range(notes)
-        for row in reading_rows(*made_item(made_note(number), number)[1:], writer)["findings"]
-    ]
-    archive.connection.execute("CREATE TABLE bare AS FROM findings LIMIT 0")
-    try:
-        import pyarrow
-    except ImportError:
-        return bare_insert_of_lists(archive, rows), "plain lists"
-    names = [column[0] for column in archive.connection.execute("FROM bare LIMIT 0").description or ()]
-    structure = '[{"start": "BIGINT", "end": "BIGINT", "role": "VARCHAR"}]'
-    values = ", ".join(f"from_json(spans, '{structure}')" if name == "spans" else name for name in names)
-    began = time.perf_counter()
-    for start in range(0, len(rows), 5000):
-        lists = [list(column) for column in zip(*rows[start : start + 5000], strict=True)]
-        archive.connection.register("batch", pyarrow.table(dict(zip(names, lists, strict=True))))
-        archive.connection.execute(f"INSERT INTO bare SELECT {values} FROM batch")
-    return time.perf_counter() - began, "pyarrow"
-
-
-def bare_insert_of_lists(archive: Archive, rows: list[tuple[Any, ...]]) -> float:
-    columns = columns_of(archive.connection)
-    began = time.perf_counter()
-    for start in range(0, len(rows), 5000):
-        insert_rows(archive.connection, columns, "bare", rows[start : start + 5000])
-    return time.perf_counter() - began
-
-
 BY_HAND = """
 SELECT n.system, n.id, n.patient, n.authored, n.author, n.facility, n.note_kind, f.exam, f.finding, x.site,
        x.side, x.basis, f.site, f.side, f.which, f.root, f.kind, f.grade_low, f.grade_high, f.plus, f.scale,
@@ -161,90 +104,139 @@ SEARCHES = {
 }  # fmt: skip
 
 
-def figures(notes: int = NOTES) -> Iterator[Figure]:
-    """Loading beside a bare insert of the same finding rows, and searches beside the same SQL by hand."""
-    with tempfile.TemporaryDirectory() as folder, open_archive(Path(folder) / "bench.duckdb") as archive:
-        stored = bench_load(archive, notes)
-        bare, means = bare_insert(archive, min(notes, 20_000))
-        bare_rate = min(notes, 20_000) * len(SITES) / bare
-        yield at_least("load into the archive", stored, bare_rate, f"bare insert by {means}", "rows", 1 / 3)
-        for name, (query, where) in SEARCHES.items():
-            sql = BY_HAND.format(where=where)
-            ours, found = fastest(lambda: list(find(archive, query)))  # noqa: B023 - called at once
-            by_hand, _ = fastest(lambda: archive.connection.execute(sql).fetchall())  # noqa: B023
-            yield Figure(
-                f"find {name}: {len(found):,} of {notes * len(SITES):,} findings",
-                f"{ours * 1000:.0f} ms", f"{by_hand * 1000:.0f} ms (SQL by hand)", f"{ours / by_hand:.2f}",
-                f"under {QUICK * 1000:.0f} ms", ours < QUICK,
-            )  # fmt: skip
-
-
-def bench_find(archive: Archive) -> None:
-    for name, (query, where) in SEARCHES.items():
-        sql = BY_HAND.format(where=where)
-        ours, found = fastest(lambda: list(find(archive, query)))  # noqa: B023 - called at once
-        by_hand, rows = fastest(lambda: archive.connection.execute(sql).fetchall())  # noqa: B023
-        assert len(rows) == len(found)
-        print(f"find {name}: {len(rows)} rows, {ours:.3f} s, {ours / by_hand:.2f} x the SQL by hand")
-    took, found = fastest(lambda: list(find(archive, FindQuery(patterns=(Asymmetry(3, "achilles"),)))))
-    print(f"find asymmetry of 3 at the ankles: {len(found)} rows, {took:.3f} s")
-
-
-def fastest(work: Callable[[], list[Any]]) -> tuple[float, list[Any]]:
-    """The shortest of three times, and the result."""
-    times = []
-    for _ in range(3):
-        began = time.perf_counter()
-        result = work()
-        times.append(time.perf_counter() - began)
-    return min(times), result
-
-
 def items(notes: int) -> Iterator[Any]:
+    """Notes with their readings."""
     for number in range(notes):
         yield made_item(made_note(number), number)
 
 
 def known_items(archive: Archive, notes: int) -> Iterator[Any]:
+    """The same notes, read again where the archive asks for it."""
     every = (made_note(number) for number in range(notes))
     for number, (note, needed) in enumerate(needs_reading(archive, every, VOCABULARY.fingerprint)):
         yield made_item(note, number) if needed else note
 
 
-def bench_load(archive: Archive, notes: int) -> float:
-    """Load, load again; give the rows stored a second."""
-    began = time.perf_counter()
-    for _ in items(notes):
-        pass
-    making = time.perf_counter() - began
-    totals, took, peaks = run_load(archive, items(notes), "first", notes)
-    took -= making
-    rows = sum(
-        archive.connection.execute(f"SELECT count(*) FROM {table}").fetchall()[0][0] for table in TABLES
-    )
-    print(
-        f"load: {notes / took:.0f} notes/s, {totals.findings / took:.0f} findings/s, {rows / took:.0f} rows/s"
-    )
-    print(f"memory: {peaks[0]} MB after a quarter, {peaks[-1]} MB at the end")
-    again, took_again, _ = run_load(archive, known_items(archive, notes), "again", notes)
-    print(f"load again: {again.duplicate / took_again:.0f} notes/s, {took / took_again:.1f} x as fast")
-    stored: float = rows / took
-    return stored
+def load_all(archive: Archive, every: Any, run: str) -> None:
+    """One load."""
+    info = RunInfo(run=run, program="plexor 0", started="t", finished=lambda: "t")
+    load(archive, every, info, VOCABULARY, LoadOptions())
 
 
-def main() -> None:
-    notes = int(sys.argv[1]) if len(sys.argv) > 1 else 20000
+def rows_in(archive: Archive) -> int:
+    """Rows of all tables that a load fills."""
+    counted = (archive.connection.execute(f"SELECT count(*) FROM {table}").fetchall() for table in TABLES)
+    return sum(rows[0][0] for rows in counted)
+
+
+def figures() -> Iterator[Figure]:
+    """Loading beside a bare insert of the same rows, and searches beside the same SQL by hand."""
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "bench.duckdb"
-        with open_archive(path) as archive:
-            loaded = bench_load(archive, notes)
-            bench_find(archive)
-            some = min(notes, 20000)
-            seconds, means = bare_insert(archive, some)
-            bare = some * len(SITES) / seconds
-            print(f"bare insert of findings by {means}: {bare:.0f} rows/s; load {loaded / bare:.2f} x")
-        print(f"file: {path.stat().st_size / notes:.0f} bytes a note")
+        yield from of_loading(Path(folder))
+        with open_archive(Path(folder) / "large.duckdb") as archive:
+            load_all(archive, items(NOTES // TIMES), "first")
+            multiply(archive)
+            yield from of_searches(archive)
+
+
+def of_loading(folder: Path) -> Iterator[Figure]:
+    """A first load beside a bare insert, and a second one that finds every note known."""
+    ready = list(items(LOADED))
+    paths = (folder / f"load{number}.duckdb" for number in range(100))
+
+    def first() -> None:
+        with open_archive(next(paths)) as archive:
+            load_all(archive, iter(ready), "first")
+
+    with open_archive(folder / "loaded.duckdb") as archive:
+        load_all(archive, iter(ready), "first")
+        rows, tables = rows_in(archive), arrow_tables(archive)
+    if tables is None:
+        (loading,) = side_by_side(first)
+        yield Figure(
+            "load into the archive", f"{rows / loading:,.0f} rows/s", "pyarrow is not installed", "-"
+        )
+    else:
+        loading, bare = side_by_side(first, lambda: bare_insert(next(paths), tables))
+        yield at_least(
+            "load into the archive", rows / loading, rows / bare, "bare insert of the same rows from Arrow",
+            "rows", 1 / 3,
+        )  # fmt: skip
+    runs = iter(range(100))
+    with open_archive(folder / "loaded.duckdb") as archive:
+        (again,) = side_by_side(
+            lambda: load_all(archive, known_items(archive, LOADED), f"again {next(runs)}")
+        )
+    yield Figure(
+        "load again, every note known", f"{LOADED / again:,.0f} notes/s",
+        f"{LOADED / loading:,.0f} notes/s (first load, readings ready)", f"{loading / again:.2f}",
+    )  # fmt: skip
+
+
+def arrow_tables(archive: Archive) -> dict[str, Any] | None:
+    """Every row that the load stored, as Arrow tables; None where pyarrow is not installed."""
+    try:
+        import pyarrow  # noqa: F401 - duckdb needs it
+    except ImportError:
+        return None
+    return {table: archive.connection.execute(f"FROM {table}").to_arrow_table() for table in TABLES}
+
+
+def bare_insert(file: Path, tables: dict[str, Any]) -> None:
+    """Insert ready rows into bare tables of a new file, in batches as large as those of a load."""
+    import duckdb
+
+    with duckdb.connect(str(file)) as connection:
+        for name, table in tables.items():
+            connection.register("every", table)
+            connection.execute(f"CREATE TABLE {name} AS FROM every LIMIT 0")
+            for start in range(0, table.num_rows, BATCH):
+                connection.register("batch", table.slice(start, BATCH))
+                connection.execute(f"INSERT INTO {name} FROM batch")
+
+
+def multiply(archive: Archive) -> None:
+    """Write every row of a first load many times more, with numbers and identifiers of their own."""
+    step = "(1000000 * copy)"
+    new = {
+        "notes": f"note + {step} AS note, identity + {step} AS identity, id || '-' || copy AS id",
+        "readings": f"reading + {step} AS reading, note + {step} AS note",
+        "exams": f"reading + {step} AS reading",
+        "findings": f"reading + {step} AS reading",
+        "reflexes": f"reading + {step} AS reading",
+    }
+    for table, values in new.items():
+        archive.connection.execute(
+            f"INSERT INTO {table} SELECT {table}.* REPLACE ({values}) "
+            f"FROM {table}, range(1, {TIMES}) AS copies(copy)"
+        )
+
+
+def of_searches(archive: Archive) -> Iterator[Figure]:
+    """Common searches, and one over pairs of sides."""
+    findings = archive.connection.execute("SELECT count(*) FROM findings").fetchall()[0][0]
+    for name, (query, where) in SEARCHES.items():
+        sql = BY_HAND.format(where=where)
+        rows = len(list(find(archive, query)))
+        assert rows == len(archive.connection.execute(sql).fetchall())
+        ours, by_hand = side_by_side(
+            lambda: list(find(archive, query)),  # noqa: B023 - called at once
+            lambda: archive.connection.execute(sql).fetchall(),  # noqa: B023
+        )
+        yield Figure(
+            f"find {name}: {rows:,} of {findings:,} findings", f"{ours * 1000:.0f} ms",
+            f"{by_hand * 1000:.0f} ms (SQL by hand)", f"{ours / by_hand:.2f}",
+            f"under {QUICK * 1000:.0f} ms", ours < QUICK,
+        )  # fmt: skip
+    pairs = FindQuery(patterns=(Asymmetry(3, "achilles"),))
+    rows = len(list(find(archive, pairs)))
+    yield Figure(
+        f"find asymmetry of 3 at the ankles: {rows:,} of {findings:,} findings",
+        f"{seconds(lambda: list(find(archive, pairs))) * 1000:.0f} ms (once)", "-", "-",
+    )  # fmt: skip
 
 
 if __name__ == "__main__":
-    main()
+    print(machine(), f"{ROUNDS} rounds")
+    for figure in figures():
+        print(figure)

@@ -18,7 +18,6 @@ def figures() -> Iterator[Figure]:
             lambda: subprocess.run([sys.executable, "-c", "pass"], check=True),
             lambda: run_program(["--help"]),
             lambda: run_program(["read", str(note), "--format", "jsonl"]),
-            rounds=7,
         )
     beside = f"{bare:.3f} s (python -c pass)"
     yield Figure("start of --help", f"{helped:.3f} s", beside, f"{helped / bare:.1f}")

@@ -9,17 +9,19 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-from measuring import ROUNDS, Figure, machine
+from measuring import ROUNDS, Figure, busy, machine
 
-NAMES = ("reading", "fhir", "check", "archive", "starting")
+NAMES = ("fhir", "check", "starting", "archive", "reading")
 RESULTS = Path(__file__).parent / "RESULTS.md"
 HEAD = "| measured | ours | reference | ratio | aim | met |\n|---|---|---|---|---|---|"
 
 
 def main(names: list[str]) -> int:
-    """Measure; 1 where something could not be."""
+    """Measure; 1 where something could not be. The results are written after each part, so none is lost."""
     about, failed, rows = machine(), [], []
-    for name in names or NAMES:
+    left = list(names or NAMES)
+    while left:
+        name = left.pop(0)
         try:
             for figure in importlib.import_module(f"bench_{name}").figures():
                 rows.append(row_of(figure))
@@ -27,8 +29,9 @@ def main(names: list[str]) -> int:
         except Exception as error:
             failed.append(name)
             print(f"{name}: could not be measured ({type(error).__name__}: {error})", file=sys.stderr)
-    if not names:
-        RESULTS.write_text("\n".join([*preface(about), HEAD, *rows, *missing(failed), ""]), encoding="utf-8")
+        if not names:
+            text = "\n".join([*preface(about), HEAD, *rows, *ending([*failed, *left]), ""])
+            RESULTS.write_text(text, encoding="utf-8")
     return 1 if failed else 0
 
 
@@ -44,17 +47,19 @@ def preface(about: str) -> Iterator[str]:
     yield "# Measured speed"
     yield ""
     yield f"Written by `make bench`; medians of {ROUNDS} rounds unless said, ours and the reference in turns."
-    yield f"Machine: {about}."
+    yield f"Machine at the beginning: {about}."
     yield ""
     yield "Seconds differ from machine to machine; what counts is the ratio to a reference of the same run."
     yield ""
 
 
-def missing(failed: list[str]) -> Iterator[str]:
-    """What could not be measured."""
+def ending(failed: list[str]) -> Iterator[str]:
+    """How busy the machine was at the end, and what was not measured."""
+    yield ""
+    yield f"At the end: {busy()}."
     if failed:
         yield ""
-        yield f"Could not be measured: {', '.join(failed)}."
+        yield f"Not measured: {', '.join(failed)}."
 
 
 if __name__ == "__main__":

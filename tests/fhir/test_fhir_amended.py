@@ -6,7 +6,7 @@ from typing import Any
 from fhir_samples import RECORDED, VOCABULARY, graded, note
 
 from converter.fhir import FhirOptions, resources_of
-from converter.fhir.settle import settle
+from converter.fhir.settling import settle
 from converter.model import Amendment, Exam, Finding, Reading
 
 LATER = "2031-04-05T09:30:00+02:00"

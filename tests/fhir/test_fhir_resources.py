@@ -2,6 +2,7 @@
 
 import json
 from typing import Any
+from uuid import uuid5
 
 import pytest
 from fhir_samples import (
@@ -20,6 +21,7 @@ from fhir_samples import (
 from hypothesis import HealthCheck, given, settings
 
 from converter.fhir import json_text
+from converter.fhir.identity import NAMESPACE, uuid_of
 from converter.model import Exam
 
 HPO = "http://human-phenotype-ontology.org"  # HL7 Terminology, NamingSystem HPO
@@ -252,6 +254,15 @@ def test_identifiers_do_not_change() -> None:
     assert said["identifier"] == [
         {"system": "https://plexor.example/fhir/identifier/observation", "value": said["id"]}
     ]
+
+
+@pytest.mark.parametrize(
+    "parts", [("a", 1), (None, "\u00e9\ud800"), ("urn:x", "n", "finding", "patellar-left-0")]
+)
+def test_identifiers_are_those_of_the_standard_library(parts: tuple[str | int | None, ...]) -> None:
+    # version 5 of RFC 9562, as Python's `uuid.uuid5` makes it
+    name = json.dumps(parts, separators=(",", ":"))
+    assert uuid_of(*parts) == str(uuid5(NAMESPACE, name))
 
 
 @pytest.mark.parametrize("changed", [{"id": "visit-8"}, {"system": "https://other.example"}])

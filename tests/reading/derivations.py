@@ -7,6 +7,7 @@ flattened, so that the parts of a Node are what the production put there, in ord
 import random
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import accumulate
 
 from grammar_file import Choice, Literal, Maybe, Name, Repeat, Role, Sequence, Tree
 from grammar_words import Said, said_for
@@ -60,34 +61,45 @@ class Deriver:
         self._grammar = grammar
         self._chance = chance
         self._makes_sense = makes_sense
+        self._weights: dict[int, list[float]] = {}
 
     def derive(self, name: str, depth: int = 0) -> Node:
         """A derivation of a shape; each shape in it is tried again a few times until it makes sense."""
         for _ in range(_TRIES):
-            node = Node(name, tuple(self._parts(self._grammar[name], depth)))
+            parts: list[Node | Said] = []
+            self._lay(self._grammar[name], depth, parts)
+            node = Node(name, tuple(parts))
             if self._makes_sense(node):
                 break
         return node
 
-    def _parts(self, tree: Tree, depth: int) -> Iterator[Node | Said]:
-        if isinstance(tree, Sequence):
+    def _lay(self, tree: Tree, depth: int, parts: list[Node | Said]) -> None:
+        """Add what a tree derives to; a list is filled, since this runs millions of times."""
+        if isinstance(tree, Name):
+            parts.append(self.derive(tree.name, depth + 1))
+        elif isinstance(tree, Role):
+            parts.append(said_for(tree.role, self._chance))
+        elif isinstance(tree, Sequence):
             for part in tree.parts:
-                yield from self._parts(part, depth)
+                self._lay(part, depth, parts)
         elif isinstance(tree, Choice):
-            weights = [_weight(part) for part in tree.parts]
-            yield from self._parts(self._chance.choices(tree.parts, weights)[0], depth)
+            chosen = self._chance.choices(tree.parts, cum_weights=self._weights_of(tree))[0]
+            self._lay(chosen, depth, parts)
         elif isinstance(tree, Maybe):
             if depth < _DEEP and self._chance.random() < 0.45:
-                yield from self._parts(tree.part, depth)
+                self._lay(tree.part, depth, parts)
         elif isinstance(tree, Repeat):
             while depth < _DEEP and self._chance.random() < 0.35:
-                yield from self._parts(tree.part, depth)
-        elif isinstance(tree, Name):
-            yield self.derive(tree.name, depth + 1)
-        elif isinstance(tree, Role):
-            yield said_for(tree.role, self._chance)
+                self._lay(tree.part, depth, parts)
         elif isinstance(tree, Literal):
-            yield Said("mark", tree.text)
+            parts.append(Said("mark", tree.text))
+
+    def _weights_of(self, tree: Choice) -> list[float]:
+        """The weights of the parts of a choice, each added to those before; reckoned once for each."""
+        found = self._weights.get(id(tree))
+        if found is None:
+            found = self._weights[id(tree)] = list(accumulate(map(_weight, tree.parts)))
+        return found
 
 
 def _weight(tree: Tree) -> float:

@@ -257,7 +257,8 @@ def they_are(node: Node) -> tuple[str, Rows]:
     clear(value.role == "GRADE" and not value.columns, "a strength is said again")
     base = [row_of(one, "2+") for one in (KNEE, ANKLE)]
     rows = [row for one in (KNEE, ANKLE) for row in rows_for(one, value)]
-    return f"Knee and ankle jerks are 2+. T{written(node)[1:]}.", base + rows
+    again = written(node)
+    return f"Knee and ankle jerks are 2+. {again[0].upper()}{again[1:]}.", base + rows
 
 
 def on_a_side(node: Node) -> tuple[str, Rows]:

@@ -38,7 +38,7 @@ SILENT = {
     ),
     "reason": (
         "(amputation|amputated|amputee|aka|bka|above knee amputation|",
-        "(cast|casted|in cast|in a cast|plaster|splint|splinted|brace",
+        "(cast|casted|in cast|pop|in pop|plaster of paris|backslab|",
         "(sedation|sedated|intubated|paralytics|paralysed|neuromuscul",
     ),
     "reflex": ("tendon jerk[s]",),
@@ -46,7 +46,7 @@ SILENT = {
         "(any extremity|any extremities|any limb|any limbs|each extre",
         "all (extremities|limbs|limb|ext)",
     ),
-    "reinforcement": ("[only] with [the] jendrassik [maneuver|manoeuvre]",),
+    "reinforcement": ("[only] (with|w/) [the] jendrassik [maneuver|manoeuvre]",),
     "side": (
         "(all bilat|all bilaterally|all b/l|all both sides|all symm",
         "(right and left|left and right|r and l|l and r|r & l|l & r|r",
@@ -54,6 +54,7 @@ SILENT = {
     ),
     "site": (
         "(ankle|ankles|achilles|foot|feet|pedal|plantar) clonus",
+        "(bi|bic) (jerk|jerks|reflex|reflexes|tendon reflex|tendon re",
         "(deltoid|deltoids) (jerk|jerks|reflex|reflexes)",
         "(glabellar|glabella|myerson|meyerson|myersons) (reflex|refle",
         "(gordon|gordons)",

@@ -13,7 +13,7 @@ def side_against_side(p: Parser) -> bool:
     """One side set against the other: "brisker at the left knee than the right", "knee jerks R>L", "R = L".
 
     side_against_side = [ targets [ link ] ] SIDE compare SIDE [ value ]
-                      | targets [ link ] phrase [ "," ] SIDE ( ">" | "<" ) SIDE
+                      | targets [ link ] phrase [ "," ] SIDE ( ">" | "<" | "=" ) SIDE
                       | ( MORE | LESS ) phrase [ AT ] targets [ THAN [ AT ] [ SIDE ] [ target ] ] ;
     compare = ">" | "<" | "=" | ( MORE | LESS ) THAN ;
     """
@@ -27,7 +27,8 @@ def _by_mark(p: Parser) -> bool:
         found = phrase_at(p, index)
         if found is not None and p.kind(p.skip(found[1], "comma", "open")) == "side":
             after = p.skip(found[1], "comma", "open")
-            if p.kind(after + 1) in ("greater", "lesser"):
+            equal = p.kind(after + 1) == "equals" and p.kind(after + 2) == "side"
+            if p.kind(after + 1) in ("greater", "lesser") or equal:
                 return _compare(p, targets, found[0], after)
         return False
     if p.kind(index) != "side" or p.kind(index + 1) not in ("greater", "lesser", "equals", "more", "less"):

@@ -7,6 +7,11 @@ from converter.reading.grammar.parts import Details, Draft, Phrase, Target, Used
 from converter.reading.written import Pair, Written
 
 _MAXIMA = (4.0, 5.0)
+_AT_JOINTS = frozenset({"ankle_clonus", "knee_clonus", "wrist_clonus"})
+_BESIDE = "beside a reflex"
+"""The flag of clonus that only adds to what was said of a reflex, which is still spoken of."""
+_REACH = 5
+"""Tokens between "with" and the clonus it adds: "with 3 beats of unsustained"."""
 
 
 def draft(p: Parser, targets: list[Target], phrase: Phrase, extra: Used = []) -> bool:  # noqa: B006
@@ -25,7 +30,8 @@ def draft(p: Parser, targets: list[Target], phrase: Phrase, extra: Used = []) ->
     if took or any(target.foreign for target in targets):
         p.mark(phrase.used + extra)
     if took:
-        p.context.last = [target for target in targets if not target.foreign]
+        if _BESIDE not in p.drafts[-1].target.flags:
+            p.context.last = [target for target in targets if not target.foreign]
         p.context.reflexes = True
     return took
 
@@ -163,6 +169,8 @@ def _placed(p: Parser, target: Target) -> Target:
     region = p.context.region
     if target.site == "clonus_unspecified":
         return _clonus_of_last(p, target)
+    if target.site in _AT_JOINTS and target.side is None:
+        return _clonus_beside_last(p, target)
     if target.general and p.subject is not None and "singular" in target.flags:
         return replace(p.subject, used=p.subject.used + target.used)
     if not target.general or region is None:
@@ -175,6 +183,16 @@ def _placed(p: Parser, target: Target) -> Target:
         side=target.side or region.side,
         used=region.used + target.used,
     )
+
+
+def _clonus_beside_last(p: Parser, target: Target) -> Target:
+    """As in "left knee jerk brisk with 3 beats of clonus at the ankle": clonus on the side just graded."""
+    first = min(token.start for token, _ in target.used)
+    near = {token.kind for token in [token for token in p.tokens if token.start < first][-_REACH:]}
+    if not p.drafts or "with" not in near or near & {"comma", "and"}:
+        return target
+    side = p.drafts[-1].side if p.drafts[-1].side != "unspecified" else None
+    return replace(target, side=side, flags=target.flags | {_BESIDE})
 
 
 def _clonus_of_last(p: Parser, target: Target) -> Target:

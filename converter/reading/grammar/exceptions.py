@@ -94,6 +94,7 @@ def otherwise(p: Parser) -> bool:
     if p.kind(p.index) != "otherwise":
         return False
     mark = (p.tokens[p.index], "header")
+    of_reflexes = p.context.reflexes or "trigger" in mark[0].flags
     index = p.skip(p.index + 1, "at", "is", "colon", "comma", "dash")
     targets, named = targets_at(p, index, after_value=False)
     if targets and not all(target.foreign for target in targets):
@@ -104,7 +105,7 @@ def otherwise(p: Parser) -> bool:
             p.mark(target.used)
         index = p.skip(named, "is", "colon")
     found = phrase_at(p, index)
-    if found is None or not p.context.reflexes:
+    if found is None or not of_reflexes:
         p.index += 1
         return True
     phrase, after = found

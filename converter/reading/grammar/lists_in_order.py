@@ -203,5 +203,12 @@ def _zip(p: Parser, targets: list[Target], values: list[Phrase], after: int) -> 
     if p.kind(end) == "respectively":
         p.mark([(p.tokens[end], "detail")])
         after = p.skip(end + 1, "close")
+        after = _both_of_all(p, p.skip(after, "at"), len(targets)) or after
     p.index = after
     return True
+
+
+def _both_of_all(p: Parser, index: int, count: int) -> int:
+    """As in "2+, 1+ and 3+ respectively on both sides"; 0 where no such words stand there."""
+    both = p.kind(index) == "side" and p.tokens[index].meaning == "both"
+    return _side_of_all(p, index, count) if both and p.kind(index + 1) in ("end", "comma") else 0

@@ -2,7 +2,7 @@
 
 from converter.reading.grammar.clonus_places import CLONUS_AT
 from converter.reading.grammar.drafting import add_bare, draft
-from converter.reading.grammar.lookahead import value_is_next_ones
+from converter.reading.grammar.lookahead import counts_names, value_is_next_ones
 from converter.reading.grammar.other_sides import other_sides
 from converter.reading.grammar.parser import HEADS, LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
@@ -24,6 +24,8 @@ def named_value(p: Parser) -> bool:
     joint = "," | AND | BUT ;
     """
     targets, index = targets_at(p, p.index, after_value=False)
+    if targets and targets[-1].foreign:  # "vibration reduced toes, pinprick reduced feet"
+        targets = [target for target in targets if "toes" not in target.flags]
     if not targets:
         return False
     index = _pass_range_of_scale(p, targets, index)
@@ -185,7 +187,7 @@ def _pass_range_of_scale(p: Parser, targets: list[Target], index: int) -> int:
 
 def _link(p: Parser, index: int, targets: list[Target]) -> int:
     """Pass over what stands between a name and its value."""
-    linked = p.skip(index, *LINKS)
+    linked = _counted_again(p, p.skip(index, *LINKS), targets)
     if p.kind(linked) == "open" and p.kind(linked + 1) in VALUES:
         return linked + 1
     if p.kind(linked) == "at" and (p.kind(linked + 1) in VALUES or p.kind(linked + 1) == "uncertain"):
@@ -207,6 +209,17 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
         if p.kind(skipped) == "is" and any(not target.foreign for target in targets):
             return p.skip(skipped, *LINKS)
     return linked
+
+
+def _counted_again(p: Parser, index: int, targets: list[Target]) -> int:
+    """As in "KJ and AJ are both 2+", "BJ, TJ, KJ, AJ: all four 1+": names are counted, no side is said."""
+    if not counts_names(p, index, len(targets)) or not all(target.specific for target in targets):
+        return index
+    after = p.skip(index + 1, *LINKS)
+    if p.kind(after) not in VALUES:
+        return index
+    p.mark([(p.tokens[index], "header")])
+    return after
 
 
 def _which_is(p: Parser, comma: int) -> bool:

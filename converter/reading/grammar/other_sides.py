@@ -41,11 +41,20 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
             return index
         phrase, side, after = found
         side = side or _side_just_said(p, phrase)
+        targets = _of_graded(p, targets, phrase)
         again = [on_side(target, side or target.side) for target in targets if not target.foreign]
         again = [_whole_side(side)] if _of_whole_side(p, phrase, again) else again
         if not again or not draft(p, again, phrase):
             return index
         index = after
+
+
+def _of_graded(p: Parser, targets: list[Target], phrase: Phrase) -> list[Target]:
+    """As in "brisk with clonus at the ankle, on the right it was normal": a grade is of the reflex before."""
+    strength = phrase.value is not None and (phrase.value.graded or phrase.value.descriptor == "normal")
+    before = p.drafts[-2].target if len(p.drafts) > 1 else None
+    attached = "clonus" in targets[-1].site and before is not None and "clonus" not in before.site
+    return [before] if attached and strength and before is not None else targets
 
 
 def _against(p: Parser, start: int) -> int:

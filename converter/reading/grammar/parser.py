@@ -154,14 +154,33 @@ def grades_tendons(tokens: list[Token], context: Context) -> bool:
     return (
         _leading_plus(tokens)
         or _joints_beside_toes(tokens)
+        or _jerks_graded(tokens)
         or any(
             token.kind == "site"
             and "joint" in token.flags
             and not token.flags & {"place", "root", "infant", "plantars"}
+            and token.meaning != "plantar"
             and _graded_as_reflex(tokens, index)
             for index, token in enumerate(tokens)
         )
     )
+
+
+def _jerks_graded(tokens: list[Token]) -> bool:
+    """As in "Jerks: knee 2+", "arm jerks 2+": jerks with a grade, or as a heading, are reflexes."""
+    for index, token in enumerate(tokens):
+        if token.kind != "reflex" or "jerk" not in token.flags or token.end - token.start != len("jerks"):
+            continue
+        behind = [t for t in tokens[index + 1 : index + 4] if t.kind not in ("is", "colon", "side")][:1]
+        headed = index == 0 and len(tokens) > 1 and tokens[1].kind == "colon"
+        if headed or (behind and _has_plus(behind[0])):
+            return True
+    return False
+
+
+def _has_plus(token: Token) -> bool:
+    first = token.written.first if isinstance(token.written, Pair) else token.written
+    return isinstance(first, Written) and first.plus != "none"
 
 
 def _leading_plus(tokens: list[Token]) -> bool:

@@ -162,7 +162,7 @@ def _ranges_on(p: Parser, at: int, phrase: Phrase) -> bool:
 def _manner(p: Parser, index: int, joined: int, phrase: Phrase) -> int | None:
     """Take a detail, a comparison or an equals sign."""
     kind = p.kind(joined)
-    if kind in _DETAIL and _detail_fits(p, index, joined, phrase):
+    if kind in _DETAIL and (_detail_fits(p, index, joined, phrase) or _of_beats(p, joined, phrase)):
         _detail(p.tokens[joined], phrase)
         return joined + 1
     if kind == "no" and p.kind(joined + 1) in _DETAIL:
@@ -182,6 +182,9 @@ def _after_at(p: Parser, index: int, at: int, phrase: Phrase) -> int | None:
         return _to(p, at, phrase)
     if following in ("pair", "value") and at == index and _at_grade(p, at, phrase):
         return at + 2 if take(p, at + 1, phrase) else None
+    if following == "clonus_word" and phrase.details.beats is not None and p.has(at + 2, "sign"):
+        _detail(p.tokens[at + 1], phrase)
+        return at + 2
     if following in ("position", "manoeuvre", "technique", "past"):
         return _manner(p, index, at + 1, phrase)
     if following != "side":
@@ -280,6 +283,11 @@ def _to(p: Parser, index: int, phrase: Phrase) -> int | None:
         phrase.used.append((token, "value"))
         return index + 2
     return index + 2 if isinstance(token.written, Pair) and take(p, index + 1, phrase) else None
+
+
+def _of_beats(p: Parser, at: int, phrase: Phrase) -> bool:
+    """As in "three beats unsustained clonus"."""
+    return p.kind(at) == "clonus_word" and phrase.details.beats is not None and p.has(at + 1, "sign")
 
 
 def _detail_fits(p: Parser, index: int, joined: int, phrase: Phrase) -> bool:

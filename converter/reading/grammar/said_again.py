@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from converter.reading.grammar.drafting import draft
+from converter.reading.grammar.lookahead import counts_names
 from converter.reading.grammar.other_sides import on_side, other_sides
 from converter.reading.grammar.parser import VALUES, Parser
 from converter.reading.grammar.parts import Target
@@ -11,14 +12,20 @@ from converter.reading.grammar.valued import said_alone
 
 
 def they_are(p: Parser) -> bool:
-    """As in "Ankle jerks were absent. Now they are 2+.": the reflexes of the sentence before.
+    """As in "Ankle jerks were absent. Now they are 2+.", "Both are 2+.": the reflexes of the sentence before.
 
-    they_are = [ NOW ] "they" IS phrase { joint side_value } ;
+    "all three" stands for three names as "both" does for two.
+
+    they_are = [ NOW ] ( "they" IS | "both" [ IS ] ) phrase { joint side_value } ;
     """
     begins = p.index == 0 or p.context.region is not None
     start = p.skip(p.index, "now", "comma")
-    linked = p.skip(start + 1, "is", "now")
-    if not begins or p.kind(start) != "anaphor" or linked == start + 1 or not p.context.last:
+    linked = p.skip(start + 1, "is", "now", "colon")
+    counted = counts_names(p, start, len(p.context.last))
+    if not begins or not (p.kind(start) == "anaphor" or counted) or not p.context.last:
+        return False
+    counts = p.word(start).startswith(("all ", "both ", "each "))
+    if not counted and (counts or linked == start + 1):
         return False
     if p.context.region is not None and not all(target.specific for target in p.context.last):
         return False

@@ -15,11 +15,7 @@ def sign_named(p: Parser) -> bool:
     """
     targets, index = targets_at(p, p.index, after_value=False)
     present = [target for target in targets if _is_finding_alone(target)]
-    stated = p.kind(index) == "colon" and all(t.implied and not t.sign for t in present)
-    if present and (stated or _heads_toes(p, targets, index)):
-        p.mark([(token, "header") for token, _ in present[-1].used])
-        p.context.reflexes = True
-        p.index = index + 1
+    if p.kind(index) in ("colon", "dash") and present and _as_heading(p, present, index + 1):
         return True
     if _after_a_dash(p, index):
         return False
@@ -49,11 +45,43 @@ def sign_named(p: Parser) -> bool:
     return True
 
 
+def _as_heading(p: Parser, present: list[Target], index: int) -> bool:
+    """As in "Areflexia: ankles", "Frontal release signs: grasp absent": what heads its members."""
+    colon = p.kind(index - 1) == "colon"
+    states = colon and all(target.implied and not target.sign for target in present)
+    if not (states or (colon and _heads_signs(p, present, index)) or _heads_toes(p, present, index)):
+        return False
+    p.mark([(token, "header") for token, _ in present[-1].used])
+    p.context.reflexes = True
+    p.index = _places_behind(p, present[-1], index) if states else index
+    return True
+
+
+def _heads_signs(p: Parser, targets: list[Target], index: int) -> bool:
+    """As in "Frontal release signs: grasp absent, snout present": the heading of what is named behind it."""
+    family = targets[-1].which in ("frontal_release", "unspecified") if len(targets) == 1 else False
+    return family and any(
+        p.kind(i) == "site" and p.tokens[i].meaning.startswith("primitive:")
+        for i in range(index, len(p.tokens))
+    )
+
+
 def _heads_toes(p: Parser, targets: list[Target], index: int) -> bool:
     """As in "Babinski: toes down": the sign heads the movement of the toes."""
-    toes = p.skip(index + 1, "side")
-    headed = p.kind(index) in ("colon", "dash") and p.has(toes, "toes")
-    return headed and len(targets) == 1 and targets[0].site == "plantar" and targets[0].side is None
+    headed = len(targets) == 1 and targets[0].site == "plantar" and targets[0].side is None
+    return headed and p.has(p.skip(index, "side"), "toes")
+
+
+def _places_behind(p: Parser, state: Target, index: int) -> int:
+    """As in "Areflexia: ankles, left knee": places without a value of their own have the state."""
+    targets, end = targets_at(p, index, after_value=False)
+    placed = all(target.specific or target.region for target in targets) and p.kind(end) == "end"
+    if not targets or not placed or any(target.sign for target in targets):
+        return index
+    for target in targets:
+        target.implied = target.implied or state.implied
+        add_bare(p, target, None, state.used, implied=target.implied)
+    return end
 
 
 def _after_a_dash(p: Parser, index: int) -> bool:

@@ -5,6 +5,7 @@ from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.parser import Parser
 from converter.reading.grammar.parts import Target
 from converter.reading.grammar.target_heads import target_at
+from converter.reading.tokens import Token
 
 
 def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], int]:
@@ -31,12 +32,34 @@ def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], 
         found = _another(p, end, targets[-1], after_value)
         if found is None:
             break
+        if _is_state_of(targets, found[0], p.tokens[end - 1]):
+            targets = targets if _begins_list(p, start) else targets[-1:]
+            _share_state(targets, found[0])
+            end = found[1]
+            break
         target, end = found
         _take_over(p, targets, target, end)
         targets.append(target)
     _settle_sides(targets)
-    _settle_implied(targets)
+    if _begins_list(p, start):
+        _share_state_of_last(p, targets)
+    apart = len(targets) > 1 and p.kind(p.tokens.index(targets[-1].used[0][0]) - 1) == "comma"
+    _settle_implied(targets[:-1] if apart and owns_value(p, end, targets[-1]) else targets)
     return targets, end
+
+
+def _is_state_of(targets: list[Target], state: Target, before: Token) -> bool:
+    """Whether a state stands right behind the names that have it: "jaw/triceps/knee hyperreflexia"."""
+    last = targets[-1]
+    named = last.specific and not last.sign and last.used[-1][0] is before
+    return named and state.general and state.implied is not None and state.used[0][1] != "side"
+
+
+def _share_state(targets: list[Target], state: Target) -> None:
+    for target in targets:
+        if not (target.foreign or target.general or target.sign):
+            target.implied = target.implied or state.implied
+            target.used = [*target.used, *state.used]
 
 
 def _take_over(p: Parser, targets: list[Target], target: Target, end: int) -> None:
@@ -83,7 +106,7 @@ def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[
     target, after = found
     if after_value and target.sign and _another_sign(p, end, previous, target):
         return None
-    if index == end and (previous.foreign or target.foreign):
+    if index == end and (previous.foreign or target.foreign or "all" in previous.flags & target.flags):
         return None
     if target.general and previous.specific and p.kind(end) == "comma" and separated == end + 1:
         return None
@@ -144,6 +167,24 @@ def _settle_implied(targets: list[Target]) -> None:
         elif not target.region and not target.general and "joint" not in target.flags:
             implied = None
         implied = target.implied or implied
+
+
+def _begins_list(p: Parser, start: int) -> bool:
+    """Whether what is named first belongs to the list, and not to what stands before it."""
+    return p.kind(start - 1) not in ("at", "other_exam", "other", "look_alike")
+
+
+def _share_state_of_last(p: Parser, targets: list[Target]) -> None:
+    """As in "arm and leg hyperreflexia": the state behind the last region is that of the others as well."""
+    *others, last = targets
+    if not last.region or last.implied is None or not all(target.region for target in others):
+        return
+    if p.kind(p.tokens.index(last.used[0][0]) - 1) not in ("and", "slash"):
+        return
+    states = [(token, role) for token, role in last.used if token.kind == "condition"]
+    for target in others:
+        if target.implied is None and states:
+            target.implied, target.used = last.implied, [*target.used, *states]
 
 
 def _settle_sides(targets: list[Target]) -> None:

@@ -12,10 +12,16 @@ def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
     token = p.tokens[at]
     new = token.written
     between = [p.kind(i) for i in range(index, at)]
+    if _alternative(p, index, at, phrase):
+        phrase.details.uncertain = True
+        return True
+    if "open" in between and any(p.word(i) in ("was", "were") for i in range(index, at)):
+        return False
     if "open" in between and past_in_bracket(p, at + 1) is not None:
         return False
     if isinstance(new, Count):
-        return phrase.details.beats is None and not about_next(p, at)
+        of_clonus = p.kind(p.skip(at + 1, "at", "side", "clonus_word")) in HEADS
+        return phrase.details.beats is None and not of_clonus and not about_next(p, at)
     if "slash" in between:
         return _pairs_up(p, index, at, phrase)
     if isinstance(new, Pair):
@@ -56,6 +62,29 @@ def past_in_bracket(p: Parser, index: int) -> int | None:
         if p.kind(at) in HEADS or p.kind(at) in ("close", "end", "now", "comma"):
             return None
     return None
+
+
+def _alternative(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
+    """As in "reduced/absent knee jerks", "reduced or absent ankle jerks": doubt between two words."""
+    new = p.tokens[at].written
+    joined = at == index + 1 and (p.kind(index) == "slash" or (p.kind(index) == "and" and p.has(index, "or")))
+    if (
+        not joined
+        or not isinstance(new, Written)
+        or new.descriptor is None
+        or new.graded
+        or not phrase.worded
+    ):
+        return False
+    if (
+        phrase.weak
+        or new.weak
+        or phrase.side is not None
+        or p.kind(at + 1) not in ("site", "region", "reflex")
+    ):
+        return False
+    before = min(p.tokens.index(token) for token, _ in phrase.used) - 1
+    return p.kind(before) in ("end", "comma", "and", "but", "with", "is", "colon")
 
 
 def _sided_next(p: Parser, at: int) -> bool:

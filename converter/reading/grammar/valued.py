@@ -17,6 +17,8 @@ def value_named(p: Parser) -> bool:
     value_named = [ [ AT ] SIDE ] phrase [ AT | ONLY ] targets [ "," SIDE ] { joint side_value } ;
     """
     lead, start = _lead_side(p)
+    if p.has(start, "arrow") and p.kind(start - 1) == "other_exam":  # "vibration ↓ toes"
+        return False
     found = phrase_at(p, start, sided=lead is not None)
     if found is None:
         return False
@@ -41,7 +43,9 @@ def value_named(p: Parser) -> bool:
     end = late_side(p, phrase, targets, end)
     if not _draft(p, targets, phrase) and not all(target.foreign for target in targets):
         return False
-    p.index = other_sides(p, end, targets)
+    manner = p.skip(end, "reinforcement", "manoeuvre", "position", "technique")
+    after = other_sides(p, manner, targets)
+    p.index = after if after > manner else end
     return True
 
 

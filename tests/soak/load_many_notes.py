@@ -1,25 +1,29 @@
-"""Loads many invented notes through the command line, kills the load, resumes it, and compares the archives.
+"""Loads many invented notes through the command line, twice: undisturbed, and killed again and again.
 
-Run: `python tests/benchmarks/bench_many_notes.py [NOTES [SHARE [once]]]`:
+Run: `python tests/soak/load_many_notes.py [NOTES [SHARE [KILLS]]]`:
 - how many notes (default 3000; a million takes an hour or more and a gigabyte or more);
 - the share of them that speaks of reflexes (default 0.7; far smaller in a hospital at large);
-- `once` leaves out the load that is killed.
+- how often the second load is to be killed, about (default 3; with 0 there is no second load).
 
 The notes are made of the wording of `fixtures/demo`: lines of several notes together, grades and sides
-changed. Prints the rate beside reading alone, the peak memory after each tenth of the time, and whether the
-archive of a load that was killed and resumed holds the same as that of an undisturbed one; exits 1 where not.
+changed. Prints the rate beside reading alone and the peak memory after each tenth of the time. In the second
+load, at random moments, either the program is killed and started again, with one worker or several, or one
+of its workers is killed under it. Exits 1 where the two archives do not hold the same.
 """
 
 import csv
 import json
+import os
 import random
 import re
+import signal
 import subprocess
 import sys
 import tempfile
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 from converter.api import open_session, read_notes
@@ -86,10 +90,11 @@ def write_notes(file: Path, number: int, share: float) -> None:
 class Loading:
     """A load as a program of its own, its memory watched."""
 
-    def __init__(self, notes: Path, archive: Path) -> None:
+    def __init__(self, notes: Path, archive: Path, workers: int | None = None) -> None:
         self.began = time.perf_counter()
+        told = [] if workers is None else ["--workers", str(workers)]
         self.program = subprocess.Popen(
-            [*PROGRAM, "load", str(notes), "--archive", str(archive)],
+            [*PROGRAM, "load", str(notes), "--archive", str(archive), *told],
             stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         )  # fmt: skip
         self.peaks: list[tuple[float, int]] = []
@@ -110,14 +115,26 @@ class Loading:
             sys.exit(complaints)
         return time.perf_counter() - self.began, out
 
-    def kill(self, after: float) -> bool:
-        """Kill it after some seconds; whether it was still at work."""
+    def lasts(self, seconds: float) -> bool:
+        """Whether it is still at work after some seconds."""
         try:
-            self.program.wait(after)
+            self.program.wait(seconds)
         except subprocess.TimeoutExpired:
-            self.program.kill()
+            return True
+        return False
+
+    def kill(self) -> None:
+        """Kill the program."""
+        self.program.kill()
         self.program.communicate()
-        return self.program.returncode == -9
+
+    def kill_worker(self, chance: random.Random) -> bool:
+        """Kill one of its workers; False where it has none."""
+        workers = children_of(self.program.pid)
+        with suppress(ProcessLookupError):
+            if workers:
+                os.kill(chance.choice(workers), signal.SIGKILL)
+        return bool(workers)
 
 
 def peak_of(process: int) -> int:
@@ -187,29 +204,47 @@ def load_undisturbed(folder: Path, number: int, share: float) -> float:
     return seconds
 
 
-def load_killed(folder: Path, number: int, seconds: float) -> int:
-    """Kill a load three times and let it finish; how often it was at work when it was killed."""
+def load_killed(folder: Path, number: int, seconds: float, wanted: int) -> int:
+    """Kill a load, or a worker of it, again and again until it ends; how often something was killed."""
     chance = random.Random(number)
-    waits = [1 + chance.random() * seconds / 3 for _ in range(3)]
-    kills = sum(Loading(folder / "notes.jsonl", folder / "killed.duckdb").kill(wait) for wait in waits)
-    resumed, _ = Loading(folder / "notes.jsonl", folder / "killed.duckdb").finish()
-    print(f"killed {kills} times, then resumed in {resumed:.0f} s")
-    return kills
+    programs = workers = 0
+    began = time.perf_counter()
+    loading = load_again(folder, chance)
+    while loading.lasts(1 + chance.random() * 2 * seconds / max(wanted, 1)):
+        if programs + workers >= 3 * wanted:
+            break
+        if chance.random() < 0.5 and loading.kill_worker(chance):
+            workers += 1
+        else:
+            loading.kill()
+            programs += 1
+            loading = load_again(folder, chance)
+    _, totals = loading.finish()
+    print(f"killed: the program {programs} times, a worker {workers} times")
+    print(f"done after {time.perf_counter() - began:.0f} s")
+    print(totals.rstrip())
+    return programs + workers
+
+
+def load_again(folder: Path, chance: random.Random) -> Loading:
+    """The load that is disturbed, begun or resumed."""
+    return Loading(folder / "notes.jsonl", folder / "killed.duckdb", chance.choice((1, 2, 3)))
 
 
 def main() -> int:
     """Load, kill, resume, compare."""
     number = int(sys.argv[1]) if len(sys.argv) > 1 else 3000
     share = float(sys.argv[2]) if len(sys.argv) > 2 else 0.7
+    wanted = int(sys.argv[3]) if len(sys.argv) > 3 else 3
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         seconds = load_undisturbed(folder, number, share)
         held = fingerprints(folder / "undisturbed.duckdb")
         for table, (rows, _) in held.items():
             print(f"  {table:<14}{rows:>12,}")
-        if "once" in sys.argv:
+        if not wanted:
             return 0
-        kills = load_killed(folder, number, seconds)
+        kills = load_killed(folder, number, seconds, wanted)
         same = fingerprints(folder / "killed.duckdb") == held
     print("the same content" if same else "DIFFERENT CONTENT")
     return 0 if same and kills else 1

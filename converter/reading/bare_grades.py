@@ -1,0 +1,146 @@
+"""Finds sentences that grade reflexes though no word of theirs says so, as in "Knee 2+ R, 3+ L. Ankle 1+".
+
+Takes the sentences of a note; gives the indices of those that belong to such a run. A run does nothing but
+name joints, tendons and sides with their grades, and shows that reflexes are meant: two joints or more are
+graded as only reflexes are, a tendon is, or the direction of the toes or clonus follows. Pulses, oedema,
+strength and tone are graded so too; a run after wording about them is left alone.
+"""
+
+from converter.reading.grammar.parser import Context, grades_tendons
+from converter.reading.sentences import Sentence
+from converter.reading.tokens import Token
+from converter.reading.written import Pair, Written
+
+REACH = 30
+"""Characters between the name of a joint and the grade that tells what was graded."""
+_BARE = frozenset(
+    {"site", "side", "value", "pair", "is", "colon", "equals", "dash", "comma", "and", "but", "slash", "open"}
+    | {"close", "untested", "reason", "uncertain", "now", "bullet", "at"}
+)
+_NO_TENDON = frozenset({"root", "infant", "plantars", "toes", "sign"})
+_GRADED_ALIKE = frozenset({"limb", "other", "motor"})
+"""Other parts of the examination that are graded with a plus."""
+_LABEL = 3
+_LEADS = frozenset({"no", "at", "side", "bullet", "dash", "but", "and"})
+
+
+def graded_alone(sentences: list[Sentence]) -> frozenset[int]:
+    """Indices of the sentences that grade reflexes without a word for them."""
+    found: set[int] = set()
+    index = 0
+    while index < len(sentences):
+        start = index
+        while index < len(sentences) and _joins_run(sentences, start, index):
+            index += 1
+        if index == start:
+            index += 1
+        elif _means_reflexes(sentences, start, index):
+            found.update(range(start, index))
+    return frozenset(found)
+
+
+def _joins_run(sentences: list[Sentence], start: int, index: int) -> bool:
+    sentence = sentences[index]
+    if index > start and (sentence.new_block or sentence.heading):
+        return False
+    tokens = sentence.tokens
+    return (
+        any(token.kind == "site" for token in tokens)
+        and all(token.kind in _BARE and "infant" not in token.flags for token in tokens)
+        and not any(_says_more(tokens, place) for place in range(len(tokens)))
+    )
+
+
+def _says_more(tokens: list[Token], index: int) -> bool:
+    """Whether a place that is no side, or a grade that only strength has, stands at an index."""
+    token = tokens[index]
+    if token.kind == "at":
+        return index + 1 == len(tokens) or tokens[index + 1].kind != "side"
+    return any(
+        value.low is not None and (value.denominator == 5 or (value.plus == "none" and value.low >= 4))
+        for value in _values(token)
+    )
+
+
+def _values(token: Token) -> tuple[Written, ...]:
+    written = token.written
+    if isinstance(written, Pair):
+        return (written.first, written.second)
+    return (written,) if isinstance(written, Written) else ()
+
+
+def _means_reflexes(sentences: list[Sentence], start: int, end: int) -> bool:
+    run = sentences[start:end]
+    if any(grades_tendons(sentence.tokens, Context()) for sentence in run):
+        return not run[0].heading
+    graded = {token.meaning for sentence in run for token in _graded_joints(sentence.tokens)}
+    if not graded or _after_other_exam(sentences, start) or _comment_behind(sentences, end):
+        return False
+    return len(graded) > 1 or any(_answers(sentences, index) for index in range(start + 1, end + 1))
+
+
+def _graded_joints(tokens: list[Token]) -> list[Token]:
+    """The joints and tendons with a grade that has a plus or is a trace."""
+    graded: list[Token] = []
+    waiting: list[Token] = []
+    before = ""
+    for token in tokens:
+        if token.kind == "site":
+            if before in ("value", "pair"):
+                waiting = []
+            if "joint" in token.flags and not token.flags & _NO_TENDON:
+                waiting.append(token)
+        elif any(_as_reflexes_are(value) for value in _values(token)):
+            graded += [name for name in waiting if token.start - name.end <= REACH]
+        before = token.kind if token.kind in ("site", "value", "pair") else before
+    return graded
+
+
+def _as_reflexes_are(value: Written) -> bool:
+    if value.counted:
+        return False
+    return value.descriptor == "trace" or (value.plus != "none" and value.low is not None)
+
+
+def _after_other_exam(sentences: list[Sentence], start: int) -> bool:
+    """Whether what stands before in the same part of the note is graded with a plus as well."""
+    if sentences[start].heading:
+        return True
+    for index in range(start - 1, -1, -1):
+        sentence, behind = sentences[index], sentences[index + 1]
+        if behind.new_block:
+            return False
+        if sentence.heading or (behind.new_line and _is_label(sentence)):
+            return True
+        others = [token for token in sentence.tokens if token.kind == "other_exam"]
+        if others:
+            said = any(token.kind in ("value", "pair") for token in sentence.tokens)
+            return any(token.meaning in _GRADED_ALIKE for token in others) and not (
+                said and all(token.meaning == "motor" for token in others)
+            )
+    return False
+
+
+def _is_label(sentence: Sentence) -> bool:
+    """Whether a line only says what the lines below are about."""
+    return not sentence.closed and len(sentence.tokens) <= _LABEL and sentence.tokens[0].kind == "other"
+
+
+def _comment_behind(sentences: list[Sentence], end: int) -> bool:
+    """As in "Knees 1+, ankles 2+. Pitting.": what was graded is said behind."""
+    if end == len(sentences) or sentences[end].new_block:
+        return False
+    return all(token.kind == "other_exam" for token in sentences[end].tokens)
+
+
+def _answers(sentences: list[Sentence], end: int) -> bool:
+    """Whether the direction of the toes or clonus is said right behind."""
+    if end == len(sentences) or sentences[end].new_block:
+        return False
+    tokens = sentences[end].tokens
+    first = next((token for token in tokens if token.kind not in _LEADS), None)
+    if first is None or first.kind != "site":
+        return False
+    if "toes" in first.flags:
+        return any(value.response is not None for token in tokens for value in _values(token))
+    return "trigger" in first.flags and ("sign" in first.flags or first.meaning == "plantar")
