@@ -142,6 +142,10 @@ def _doubt(p: Parser, index: int, token: Token) -> None:
 def _manner(p: Parser, token: Token) -> None:
     """How it was elicited, said apart from the value: of the finding before, else of those after."""
     before = [draft for draft in p.drafts if _end(draft) <= token.start]
+    last = max((_end(draft) for draft in before), default=0)
+    between = [t for t in p.tokens if last <= t.start < token.start]
+    if token.kind == "reinforcement" and any(t.kind == "site" and not t.used for t in between):
+        return  # it is said of a reflex whose value was not understood
     reached = _with_same_value(before) if before else p.drafts
     name = "comparison" if token.kind == "before" else token.kind
     for draft in reached:

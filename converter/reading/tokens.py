@@ -249,10 +249,10 @@ def _counts_beats(before: list[Token]) -> bool:
     for token in reversed(before[-6:]):
         if token.kind in ("clonus_word", "count") or (token.kind == "site" and "clonus" in token.meaning):
             return True
-        other = token.kind == "site" and "place" not in token.flags
-        answered = isinstance(token.written, Written) and token.written.descriptor not in (None, "present")
-        moved = isinstance(token.written, Written) and token.written.response is not None
-        if other or answered or moved or token.kind == "reflex":
+        other = token.kind == "reflex" or (token.kind == "site" and "place" not in token.flags)
+        written = token.written if isinstance(token.written, Written) else Written()
+        answered = written.descriptor not in (None, "present") or written.response is not None
+        if other or answered or written.polarity == "negative":
             return False
     return False
 
@@ -352,6 +352,8 @@ def _apart_from_value(
 ) -> tuple[Word, int] | None:
     """The longest wording at a word; in "the right one plus" the last word of it begins a value instead."""
     found = vocabulary.words.longest(names, index)
+    if found is not None and found[0].role == "side_ref" and "-" in names[index : found[1]]:
+        return None  # the minus of "+R/-L" is a value
     if found is None or found[1] - index == 1 or names[found[1] - 1] != "one":
         return found
     _, start, end = places[found[1] - 1]

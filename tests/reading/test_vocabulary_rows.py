@@ -50,7 +50,7 @@ SILENT = {
     "side": (
         "(all bilat|all bilaterally|all b/l|all both sides|all symm",
         "(right and left|left and right|r and l|l and r|r & l|l & r|r",
-        "b",
+        "(b|bl)",
     ),
     "site": (
         "(ankle|ankles|achilles|foot|feet|pedal|plantar) clonus",
@@ -64,10 +64,12 @@ SILENT = {
         "(knee|patellar|patella) clonus",
         "(lower quadrant|lower quadrants)",
         "(pectoral|pectoralis|pec) (jerk|jerks|reflex|reflexes)",
+        "(pat|patel|kn) (jk|jks)",
         "(plantar|planter) (response|responses|reflex|reflexes|stimul",
         "(root|rooting)",
         "(stepping|placing)",
         "(suck|sucking)",
+        "(tri|tric) (jerk|jerks|reflex|reflexes|tendon reflex|tendon",
         "(upper quadrant|upper quadrants|upper quad)",
         "ankle[s] (jerk|jerks|reflex|reflexes|tendon reflex|tendon re",
         "bcr",

@@ -91,7 +91,10 @@ def planned(p: Parser) -> bool:
     if p.kind(p.index) != "future":
         return False
     start = p.index + 1
-    while p.kind(start) in ("other", "at", "and", "is", "side") and start - p.index < _PLANS_REACH:
+    while (
+        p.kind(start) in ("other", "at", "and", "is", "side", "past", "uncertain")
+        and start - p.index < _PLANS_REACH
+    ):
         start += 1
     targets, end = targets_at(p, start, after_value=False)
     if (

@@ -203,9 +203,9 @@ def _joint_counts(p: Parser, index: int) -> bool:
 def _response_near(p: Parser, index: int) -> bool:
     near = p.skip(index + 1, "is", "colon", "side", "at", "equals", "uncertain")
     token = p.tokens[near] if near < len(p.tokens) else None
-    return (
-        token is not None and token.kind == "value" and getattr(token.written, "response", None) is not None
-    )
+    if token is None or token.kind == "untested":
+        return token is not None
+    return token.kind == "value" and getattr(token.written, "response", None) is not None
 
 
 def _clonus_place(p: Parser, target: Target, index: int) -> tuple[Target, int]:

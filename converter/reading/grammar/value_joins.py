@@ -19,6 +19,8 @@ def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
         return False
     if "open" in between and past_in_bracket(p, at + 1) is not None:
         return False
+    if isinstance(new, Count) and phrase.side in ("left", "right") and _sided_next(p, at):
+        return False
     if isinstance(new, Count):
         of_clonus = p.kind(p.skip(at + 1, "at", "side", "clonus_word")) in HEADS
         return phrase.details.beats is None and not of_clonus and not about_next(p, at)
@@ -88,7 +90,7 @@ def _alternative(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
 
 
 def _sided_next(p: Parser, at: int) -> bool:
-    return p.kind(p.skip(at + 1, "at")) == "side"
+    return p.kind(p.skip(at + 1, "at", "close")) == "side"
 
 
 def _pairs_up(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
