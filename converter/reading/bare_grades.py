@@ -27,6 +27,7 @@ _LEADS = frozenset({"no", "at", "side", "bullet", "dash", "but", "and"})
 def graded_alone(sentences: list[Sentence]) -> frozenset[int]:
     """Indices of the sentences that grade reflexes without a word for them."""
     found: set[int] = set()
+    foreign = _after_other_exam(sentences)
     index = 0
     while index < len(sentences):
         start = index
@@ -34,7 +35,7 @@ def graded_alone(sentences: list[Sentence]) -> frozenset[int]:
             index += 1
         if index == start:
             index += 1
-        elif _means_reflexes(sentences, start, index):
+        elif _means_reflexes(sentences, start, index, foreign=foreign[start]):
             found.update(range(start, index))
     return frozenset(found)
 
@@ -52,14 +53,21 @@ def _joins_run(sentences: list[Sentence], start: int, index: int) -> bool:
 
 
 def _says_more(tokens: list[Token], index: int) -> bool:
-    """Whether a place that is no side, or a grade that only strength has, stands at an index."""
+    """Whether a place that is no side, a second grade, or one that only strength has stands at an index."""
     token = tokens[index]
     if token.kind == "at":
         return index + 1 == len(tokens) or tokens[index + 1].kind != "side"
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    if after is not None and _grades(token) and _grades(after):  # columns of something
+        return True
     return any(
         value.low is not None and (value.denominator == 5 or (value.plus == "none" and value.low >= 4))
         for value in _values(token)
     )
+
+
+def _grades(token: Token) -> bool:
+    return any(value.low is not None for value in _values(token))
 
 
 def _values(token: Token) -> tuple[Written, ...]:
@@ -69,12 +77,12 @@ def _values(token: Token) -> tuple[Written, ...]:
     return (written,) if isinstance(written, Written) else ()
 
 
-def _means_reflexes(sentences: list[Sentence], start: int, end: int) -> bool:
+def _means_reflexes(sentences: list[Sentence], start: int, end: int, *, foreign: bool) -> bool:
     run = sentences[start:end]
     if any(grades_tendons(sentence.tokens, Context()) for sentence in run):
         return not run[0].heading
     graded = {token.meaning for sentence in run for token in _graded_joints(sentence.tokens)}
-    if not graded or _after_other_exam(sentences, start) or _comment_behind(sentences, end):
+    if not graded or foreign or _comment_behind(sentences, end):
         return False
     return len(graded) > 1 or any(_answers(sentences, index) for index in range(start + 1, end + 1))
 
@@ -102,23 +110,22 @@ def _as_reflexes_are(value: Written) -> bool:
     return value.descriptor == "trace" or (value.plus != "none" and value.low is not None)
 
 
-def _after_other_exam(sentences: list[Sentence], start: int) -> bool:
-    """Whether what stands before in the same part of the note is graded with a plus as well."""
-    if sentences[start].heading:
-        return True
-    for index in range(start - 1, -1, -1):
-        sentence, behind = sentences[index], sentences[index + 1]
-        if behind.new_block:
-            return False
-        if sentence.heading or (behind.new_line and _is_label(sentence)):
-            return True
-        others = [token for token in sentence.tokens if token.kind == "other_exam"]
-        if others:
-            said = any(token.kind in ("value", "pair") for token in sentence.tokens)
-            return any(token.meaning in _GRADED_ALIKE for token in others) and not (
-                said and all(token.meaning == "motor" for token in others)
-            )
-    return False
+def _after_other_exam(sentences: list[Sentence]) -> list[bool]:
+    """For each sentence, whether what stands before it in the same part is graded with a plus as well."""
+    found: list[bool] = []
+    for index, sentence in enumerate(sentences):
+        if sentence.heading or sentence.new_block or not index:
+            found.append(sentence.heading)
+            continue
+        before = sentences[index - 1]
+        label = sentence.new_line and _is_label(before)
+        others = {token.meaning for token in before.tokens if token.kind == "other_exam"}
+        if before.heading or label or not others:
+            found.append(before.heading or label or found[-1])
+        else:
+            said = any(token.kind in ("value", "pair") for token in before.tokens)
+            found.append(not others.isdisjoint(_GRADED_ALIKE) and not (said and others == {"motor"}))
+    return found
 
 
 def _is_label(sentence: Sentence) -> bool:

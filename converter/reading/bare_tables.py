@@ -19,6 +19,8 @@ _FIRST = 4
 """Words among which the name of a row begins."""
 _FIRST_LETTERS = 80
 """Letters of a line that mostly hold them."""
+_FEWEST_LETTERS = 3
+"""Heads of a line that names reflexes by letters; its first word may say something else."""
 _VALUES = frozenset("0123456789+-\u2013\u2014\u00b1\u2191\u2193")
 _NUMBERED = re.compile(r"\s*\d[.)]\s")
 """The number of a list is a value, which stands in no line of heads."""
@@ -44,6 +46,8 @@ class _BareTables:
         self._places = _words(vocabulary, lambda row: row.role in ("site", "region"))
         self._names = self._places | self._left | self._right | self._both
         self._values = _words(vocabulary, lambda row: row.role in _SAID)
+        self._named = self._places | frozenset(vocabulary.cells.letters)
+        self._rows = _names_of_rows(vocabulary)
         self._legends = _words(vocabulary, lambda row: row.role == "legend")
         self._known, self._never = _words_of_heads(vocabulary)
 
@@ -63,6 +67,8 @@ class _BareTables:
 
     def _may_be_heads(self, line: str) -> bool:
         words = LETTERS.findall(line)
+        if len(words) >= _FEWEST_LETTERS and sum(word in self._named for word in words) >= len(words) - 1:
+            return True
         sided = not self._left.isdisjoint(words) and not self._right.isdisjoint(words)
         several = sided or sum(word in self._places for word in words) >= 2
         if not several and self._both.isdisjoint(words):
@@ -81,7 +87,8 @@ class _BareTables:
         return sum(len(word) > 1 and word not in self._known for word in words)
 
     def _may_be_row(self, line: str) -> bool:
-        if self._names.isdisjoint(_first_words(line)):
+        first = _first_words(line)
+        if self._names.isdisjoint(first) and self._rows.isdisjoint(first[:1]):
             return False
         return not (_VALUES.isdisjoint(line) and self._values.isdisjoint(LETTERS.findall(line)))
 
@@ -104,6 +111,12 @@ def _names_side(side: str, row: Word) -> bool:
     return (row.role == "side" and row.meaning == side) or (
         row.role == "region" and row.meaning.endswith(f":{side}")
     )
+
+
+def _names_of_rows(vocabulary: Vocabulary) -> frozenset[str]:
+    """The words of cells that begin the name of a row."""
+    cells = vocabulary.cells
+    return frozenset(LETTERS.findall(name)[0] for name in [*cells.letters, *cells.limbs, *cells.names])
 
 
 def _words(vocabulary: Vocabulary, is_meant: Callable[[Word], bool]) -> frozenset[str]:

@@ -52,6 +52,8 @@ def read_layouts(
             found.parsers += table.rows
             found.starts.append(table.start)
             found.unread += table.unread
+            for line in table.apart:
+                found.left += [*raw[line].tokens, *ends[line : line + 1]]
             index = table.after
             continue
         figure = figure_at(lines, drawn, index) if drawn and _headed(lines, index) else None

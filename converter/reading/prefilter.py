@@ -149,17 +149,24 @@ def may_grade_joints(vocabulary: Vocabulary) -> Test:
 
 
 def _short_and_graded(vocabulary: Vocabulary) -> str:
-    """A pattern for short names of tendons right before a grade, "bi 2+"; alone they say nothing."""
+    """A pattern for short names of tendons right before a grade, "bi 2+", and letters as names in a table.
+
+    Alone they say nothing.
+    """
     names = {
         wording
         for row in vocabulary.rows
         if row.role == "site" and row.meaning in _TENDONS and {"short", "joint"} <= row.flags
         for wording in wordings(row.phrase)
     }
+    alone = "".join(letter for letter in sorted(vocabulary.cells.letters) if len(letter) == 1)
+    in_heads = rf"(?:^|[\r\n])[ \t|]*(?:[{alone}][ \t|]+){{2,}}"
+    in_rows = rf"(?:^|[\r\n])[ \t|]*[{alone}][ \t|:]+[+0-4]"
     name = rf"\b(?:{'|'.join(sorted(names))})"
     side = r"(?:[rl][^a-z0-9]{1,2})?"
     graded = rf"{name}\b[^a-z0-9]{{0,3}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]|{name}[0-4]"
-    return rf"{graded}|\binverted[^a-z0-9]{{1,3}}{side}{name}\b|{name}\b[^a-z0-9]{{1,3}}{side}inverted"
+    inverted = rf"\binverted[^a-z0-9]{{1,3}}{side}{name}\b|{name}\b[^a-z0-9]{{1,3}}{side}inverted"
+    return f"{graded}|{inverted}|{in_heads}|{in_rows}"
 
 
 def _begins_finding(row: Word) -> bool:

@@ -53,7 +53,9 @@ def _alike(side: str, other: str) -> bool:
 def _past(p: Parser, index: int, token: Token) -> None:
     if ("bracket" in token.flags and p.kind(index - 1) != "open") or p.word(index - 1) in _COMPARES:
         return
-    if "list" in token.flags:
+    if p.kind(index - 1) == "open" and p.kind(index + 1) == "close":  # "absent R (old), L 1+"
+        reached = [draft for draft in p.drafts if _end(draft) <= token.start][-1:] or list(p.drafts)
+    elif "list" in token.flags:
         reached = _listed_after(p, token)
     elif "resolved" in token.flags:
         reached = [d for d in p.drafts if not _now_between(p, token.start, _value_start(p, d))]

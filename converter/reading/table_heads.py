@@ -7,6 +7,7 @@ in the rows is left to `table_rows`.
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
+from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.grammar.parts import Target, Used
 from converter.reading.grammar.targets import targets_at
@@ -17,11 +18,12 @@ from converter.words import Vocabulary
 SIDES = frozenset({"left", "right", "both"})
 HEAD_KINDS = frozenset(
     {"side", "site", "region", "reflex", "other_exam", "pipe", "other", "open", "close", "slash"}
-    | {"look_alike", "comma", "stop", "colon", "is", "other_mark", "side_ref", "legend"}
+    | {"look_alike", "comma", "stop", "colon", "is", "other_mark", "side_ref", "legend", "time"}
 )
 _FOREIGN = frozenset({"other_exam", "other", "look_alike"})
 _LABEL_KINDS = frozenset({"reflex", "other", "other_exam"})
 _LONGEST_HEAD = 6
+_BOTH = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,20 +32,28 @@ class Column:
 
     Attributes:
         offset: where the head begins, in characters of its line.
+        end: where it ends.
         side: left, right, both, or None.
         targets: the reflexes that the head names.
         general: the head speaks of reflexes without naming one.
+        noun: the word by which it does.
         foreign: the head names another part of the examination, or says nothing that is known.
         unknown: it says nothing that is known.
+        time: the time of an examination that the head names.
+        earlier: another column holds a later examination.
         used: the words of the head that its findings rest on.
     """
 
     offset: int
+    end: int = 0
     side: str | None = None
     targets: list[Target] = field(default_factory=list)
     general: bool = False
+    noun: Token | None = None
     foreign: bool = False
     unknown: bool = False
+    time: Token | None = None
+    earlier: bool = False
     used: Used = field(default_factory=list)
 
 
@@ -57,6 +67,8 @@ class Heads:
         parting: the mark between the cells, empty where gaps or pipes part them.
         side: the side that the first head gives to the whole table, with its token.
         open: the heads say nothing of sides, so the rows must.
+        about: the reflexes that the first head names, for rows that only say when or on which side.
+        what: the heads say what was examined, so the rows say where or when.
         lines: how many lines the heads take.
     """
 
@@ -65,6 +77,8 @@ class Heads:
     parting: str = ""
     side: tuple[Token, str] | None = None
     open: bool = False
+    about: list[Target] = field(default_factory=list)
+    what: bool = False
     lines: int = 1
 
 
@@ -75,20 +89,26 @@ class HeadReader:
         self._text = text
         self._context = context
         self._vocabulary = vocabulary
+        self._words = CellWordReader(text, vocabulary)
 
     def heads(self, lines: list[Line], index: int) -> Heads | None:
         """The columns that the lines from `index` announce; None where they are no heads."""
         line = lines[index]
         if not line.tokens or len(line.tokens) > _LONGEST_HEAD * _LONGEST_HEAD:
             return None
-        if not {token.kind for token in line.tokens} - {"value"} <= HEAD_KINDS:
+        line = self._words.heads(line)
+        kinds = {token.kind for token in line.tokens} - {"value"}
+        if not (kinds <= HEAD_KINDS or _only_sides_behind(cells_of(self._text, line))):
             return None  # most lines end here, before anything is made of them
         two = self._two_lines(line, lines[index + 1]) if index + 1 < len(lines) else None
         return two or self.one_line(line)
 
     def one_line(self, line: Line) -> Heads | None:
         """The columns that one line announces."""
+        line = self._words.heads(line)
         for parting, cells in self._partings(line):
+            if not cells:
+                continue
             heads = self._settled([self._column(cell, line) for cell in cells], cells)
             if heads is not None:
                 return replace(heads, parting=parting)
@@ -97,9 +117,9 @@ class HeadReader:
     def _partings(self, line: Line) -> Iterator[tuple[str, list[Cell]]]:
         """The ways in which a line may fall into cells."""
         cells = cells_of(self._text, line)
-        if not _kinds(line, cells) <= HEAD_KINDS:
+        if not (_kinds(line, cells) <= HEAD_KINDS or _only_sides_behind(cells)):
             return
-        yield "", _with_blank_heads(self._text, line, cells)
+        yield "", _with_blank_heads(self._text, line, _label_apart(cells))
         if sum(token.kind == "comma" for token in line.tokens) >= 2 and len(cells) == 1:
             yield "comma", cells_of(self._text, line, "comma")
         if len(cells) <= 2:
@@ -107,39 +127,81 @@ class HeadReader:
 
     def _column(self, cell: Cell, line: Line) -> Column:
         tokens = plain(self._text, cell.tokens)
-        offset = cell.start - line.start
+        place = Column(cell.start - line.start, cell.end - line.start)
         if not tokens:
-            return Column(offset)
+            return place
+        side = _side_of(tokens)
+        place = replace(place, side=side[1] if side else None, used=[(side[0], "side")] if side else [])
+        time = next((token for token in tokens if token.kind == "time"), None)
+        if time is not None:
+            return replace(place, time=Token("past", time.start, time.end))
         foreign = any(token.kind in _FOREIGN for token in tokens)
         parser = Parser(self._text, tokens, replace(self._context, reflexes=True), self._vocabulary)
         targets, end = targets_at(parser, 0, after_value=False)
         named = [target for target in targets if target.specific and "infant" not in target.flags]
         whole = end == len(tokens) and len(named) == len(targets) == 1 and len(tokens) <= _LONGEST_HEAD
-        side = _side_of(tokens)
         if whole and not foreign:
-            return Column(offset, named[0].side, targets=named, used=named[0].used)
-        return Column(
-            offset,
-            side=side[1] if side else None,
-            general=any(token.kind == "reflex" for token in tokens),
-            foreign=foreign,
-            unknown=all(token.kind == "other" for token in tokens),
-            used=[(side[0], "side")] if side else [],
-        )
+            return replace(place, side=named[0].side, targets=named, used=named[0].used)
+        noun = next((token for token in tokens if token.kind == "reflex"), None)
+        unknown = all(token.kind == "other" for token in tokens)
+        return replace(place, general=noun is not None, noun=noun, foreign=foreign, unknown=unknown)
 
     def _settled(self, columns: list[Column], cells: list[Cell]) -> Heads | None:
+        timed = self._by_time(columns)
+        if timed is not None:
+            return timed
         columns = _limbs(_grouped(columns), cells)
         kept = [column for column in columns if not column.foreign]
+        about = _named_alone(columns)
         sided = [column for column in kept if column.side and not column.targets]
-        sited = [column for column in kept if column.targets]
-        first = next((i for i, c in enumerate(columns) if c.side or c.targets), None)
+        sited = [column for column in kept if column.targets and column not in about]
+        first = next((i for i, c in enumerate(columns) if (c.side or c.targets) and c not in about), None)
         if first is not None and _sides_differ(sided) and all(_is_clonus(column) for column in sited):
-            return Heads(first, columns[first:])
+            return Heads(first, columns[first:], about=[t for c in about for t in c.targets])
         labelled = first is not None and first <= 1 and not (first == 1 and columns[0].targets)
         rest = columns[first:] if first is not None else []
         if len(sited) >= 2 and labelled and all(c in sited or c.foreign for c in rest):
             return Heads(first or 0, rest)
-        return self._without_sides(columns, cells)
+        return self._without_sides(columns, cells) or self._by_subject(columns, cells)
+
+    def _by_time(self, columns: list[Column]) -> Heads | None:
+        """As in "Day 1  Day 2", and in "12 Jan R  12 Jan L  26 Jan R  26 Jan L"."""
+        timed = [column for column in columns if column.time]
+        first = next((i for i, column in enumerate(columns) if column.time), 0)
+        rest = columns[first:]
+        if len(timed) < 2 or first > 1 or any(c.targets or (c.side and not c.time) for c in rest):
+            return None
+        label = columns[0] if first else Column(0)
+        side = (label.used[0][0], label.side) if label.side and not label.targets else None
+        rest = self._earlier([column if column.time else replace(column, foreign=True) for column in rest])
+        sides_told = all(_sides_differ(group) for group in _by_moment(self._text, rest))
+        if any(column.side for column in timed) and not sides_told:
+            return None
+        return Heads(first, rest, side=side, about=label.targets)
+
+    def _earlier(self, columns: list[Column]) -> list[Column]:
+        """Columns with the mark of those that hold an earlier examination than another one."""
+        said = [self._text[c.time.start : c.time.end] for c in columns if c.time]
+        times = list(dict.fromkeys(said))
+        last = times[self._words.times.latest(times)]
+        return [
+            replace(c, earlier=c.time is not None and self._text[c.time.start : c.time.end] != last)
+            for c in columns
+        ]
+
+    def _by_subject(self, columns: list[Column], cells: list[Cell]) -> Heads | None:
+        """As in "Limb  Tone  Reflexes  Plantar" and "Time  BP  DTR  Clonus": the rows say where or when."""
+        if columns[0].targets or columns[0].general:
+            return None
+        others = columns if columns[0].foreign and not columns[0].unknown else columns[1:]
+        asked = [column for column in others if column.targets or column.general]
+        rest = [column for column in others if column not in asked]
+        timely = self._words.times.heads_times(self._text[cells[0].start : cells[0].end])
+        if not asked or any(column.side for column in others) or not (len(asked) > 1 or timely):
+            return None
+        if not all(column.foreign or column.unknown or not column.used for column in rest):
+            return None
+        return Heads(len(columns) - len(others), others, what=True)
 
     def _without_sides(self, columns: list[Column], cells: list[Cell]) -> Heads | None:
         """As in "RIGHT  MMT  DTR", and in "| Reflex | Side | Grade |"."""
@@ -155,27 +217,31 @@ class HeadReader:
         return None
 
     def _two_lines(self, above: Line, below: Line) -> Heads | None:
-        """As in "Strength  Reflexes" over "R  L  R  L"."""
-        if not _kinds(above, []) <= HEAD_KINDS or not any(t.kind == "reflex" for t in above.tokens):
+        """As in "Strength  Reflexes" or "12 Jan  26 Jan" over "R  L  R  L"."""
+        speaks = any(token.kind in ("reflex", "time") for token in above.tokens)
+        if not _kinds(above, []) <= HEAD_KINDS or not speaks:
             return None
         groups = [self._column(cell, above) for cell in cells_of(self._text, above)]
-        if not any(g.general for g in groups):
+        timed = [group for group in groups if group.time]
+        if not any(group.general for group in groups) and len(timed) < 2:
             return None
         columns = [self._column(cell, below) for cell in cells_of(self._text, below)]
         first = next((i for i, column in enumerate(columns) if column.side), len(columns))
         sided = columns[first:]
-        groups = [group for group in groups if group.general or group.foreign]
+        groups = timed if len(timed) > 1 else [group for group in groups if group.general or group.foreign]
         if first > 1 or len(sided) <= 2 or len(groups) < 2 or any(not c.side or c.targets for c in sided):
             return None
         wide = len(sided) // len(groups)
         even = wide * len(groups) == len(sided)
+        over = [groups[i // wide] if even else _over(groups, column) for i, column in enumerate(sided)]
         grouped = [
-            replace(column, foreign=(groups[i // wide] if even else _over(groups, column)).foreign)
-            for i, column in enumerate(sided)
+            replace(column, foreign=group.foreign, time=group.time)
+            for column, group in zip(sided, over, strict=True)
         ]
-        if not _sides_differ([column for column in grouped if not column.foreign]):
+        told = [_sides_differ(group) for group in _by_moment(self._text, grouped)] if timed else []
+        if not (all(told) if told else _sides_differ([c for c in grouped if not c.foreign])):
             return None
-        return Heads(first, grouped, lines=2)
+        return Heads(first, self._earlier(grouped) if told else grouped, lines=2)
 
 
 def _kinds(line: Line, cells: list[Cell]) -> set[str]:
@@ -184,9 +250,27 @@ def _kinds(line: Line, cells: list[Cell]) -> set[str]:
     return kinds - {"value"} if {"open", "reflex"} <= label or "legend" in kinds else kinds
 
 
+def _only_sides_behind(cells: list[Cell]) -> bool:
+    """As in "Foot check  Right  Left": whatever the first head says, the others are the two sides."""
+    said = [[token.meaning for token in cell.tokens if token.kind == "side"] for cell in cells[1:]]
+    alone = all(len(cell.tokens) == 1 for cell in cells[1:])
+    return alone and sorted(map(str, said)) == ["['left']", "['right']"]
+
+
 def plain(text: str, tokens: list[Token]) -> list[Token]:
     """The tokens without marks of emphasis and a closing colon."""
     return [t for t in tokens if t.kind not in ("colon", "stop") and text[t.start] not in "*_"]
+
+
+def _label_apart(cells: list[Cell]) -> list[Cell]:
+    """A label may stand one blank before the first head: "Site: biceps  triceps  knee"."""
+    tokens = cells[0].tokens if len(cells) > _BOTH else []
+    colon = next((place for place, token in enumerate(tokens[:-1]) if token.kind == "colon"), 0)
+    if not colon or not all(t.kind in _LABEL_KINDS for t in tokens[:colon]):
+        return cells
+    label, rest = tokens[: colon + 1], tokens[colon + 1 :]
+    apart = [Cell(cells[0].start, label[-1].end, label), Cell(rest[0].start, cells[0].end, rest)]
+    return [*apart, *cells[1:]]
 
 
 def _word_by_word(line: Line) -> Iterator[list[Cell]]:
@@ -233,6 +317,24 @@ def _sides_differ(columns: list[Column]) -> bool:
     return sides in (["left", "right"], ["both"])
 
 
+def _named_alone(columns: list[Column]) -> list[Column]:
+    """As in "Triceps jerk  R  L": a first head that names what the whole table is about."""
+    sides = [column.side for column in columns[1:] if not column.targets]
+    alone = (
+        bool(columns[0].targets) and columns[0].side is None and sorted(map(str, sides)) == ["left", "right"]
+    )
+    return columns[:1] if alone and len(sides) == len(columns) - 1 else []
+
+
+def _by_moment(text: str, columns: list[Column]) -> list[list[Column]]:
+    """The columns of each time."""
+    groups: dict[str, list[Column]] = {}
+    for column in columns:
+        if column.time is not None:
+            groups.setdefault(text[column.time.start : column.time.end], []).append(column)
+    return list(groups.values())
+
+
 def _limbs(columns: list[Column], cells: list[Cell]) -> list[Column]:
     """As in "RUE  LUE  RLE  LLE": more than two limbs are what the values are about, and no mere sides."""
     regions = {i: c.tokens[0] for i, c in enumerate(cells) if [t.kind for t in c.tokens] == ["region"]}
@@ -242,7 +344,7 @@ def _limbs(columns: list[Column], cells: list[Cell]) -> list[Column]:
     for place, token in regions.items():
         site, _, side = token.meaning.partition(":")
         about = Target(site, side=side or None, region=True, flags=token.flags, used=[(token, "region")])
-        limbs[place] = Column(columns[place].offset, targets=[about])
+        limbs[place] = Column(columns[place].offset, columns[place].end, targets=[about])
     return limbs
 
 

@@ -6,15 +6,17 @@ column, the row is left unread rather than guessed.
 
 from dataclasses import dataclass, replace
 
+from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.clonus_places import CLONUS_AT
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.parser import VALUES, Context, Parser
-from converter.reading.grammar.parts import Target, Used
+from converter.reading.grammar.parts import Draft, Target, Used
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.grammar.targets import targets_at
 from converter.reading.grammar.untested import not_tested
 from converter.reading.lines import Cell, Line, cells_of
+from converter.reading.table_columns import aligned, gap, is_mirrored
 from converter.reading.table_heads import SIDES, Column, Heads, plain
 from converter.reading.tokens import Token, tokens_of_note
 from converter.reading.written import Pair, Written
@@ -23,7 +25,8 @@ from converter.words import Vocabulary
 _BESIDE_A_LABEL = VALUES | {"end", "untested", "equals", "dash", "close"}
 _ROW_LABELS = frozenset({"side", "colon", "reflex"})
 _EMPTY = frozenset({"dash", "other_mark", "slash", "stop"})
-_FILLS_A_CELL = VALUES | {"untested", "dash", "no", "other_mark"}
+_FILLS_A_CELL = VALUES | {"untested", "dash", "no", "other_mark", "reason"}
+_OTHER_EXAM = frozenset({"other_exam", "look_alike"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +36,15 @@ class Row:
     Attributes:
         parser: its drafts.
         unclear: a value could not be given to one column.
+        apart: the line stands among the rows and is a sentence: "Jaw jerk: normal".
+        time: when its examination was made, where its name says so.
         strange: cells that could not be read, and grades under heads that say nothing that is known.
     """
 
     parser: Parser
     unclear: bool = False
+    apart: bool = False
+    time: Token | None = None
     strange: tuple[Cell, ...] = ()
 
 
@@ -59,21 +66,39 @@ class RowReader:
         self._vocabulary = vocabulary
         self._footnotes = footnotes
         self._order = context.pair_order
+        self._words = CellWordReader(text, vocabulary)
+        self._letters = self._values = self._signed = False
 
-    def use_order(self, order: str | None) -> None:
-        """Which side the first of two values in a cell belongs to, where the note says so above a table."""
+    def use_table(self, order: str | None, lines: list[Line]) -> None:
+        """Take note of what holds for a whole table.
+
+        Args:
+            order: which side the first of two values in a cell belongs to, where the note says so above it.
+            lines: the lines that may be its rows.
+        """
         self._order = order or self._context.pair_order
+        self._letters = self._words.names_by_letters(lines)
+        self._values = not self._words.says_no(lines)
+        self._signed = self._words.has_plus(lines)
 
     def row(self, line: Line, heads: Heads) -> Row | None:
         """Read one line of cells; None if the line is no row of this table."""
+        if heads.parting != "comma":
+            line = self._words.row(line, letters=self._letters, values=self._values)
         line, cells = self._cells(line, heads)
         if not any(cell.tokens for cell in cells):
             return None
         named = [column for column in heads.values if not column.foreign]
+        if is_mirrored(line, named):
+            return self._mirrored(line, named)
         if not heads.labels and len(cells) == len(named) and all(_names_itself(cell) for cell in cells):
             return self._by_cell(line, cells, named)
         sited = any(c.targets for c in named) and not any(c.side and not c.targets for c in named)
-        return self._by_side(line, cells, heads) if sited else self._by_name(line, cells, heads)
+        if sited or heads.what:
+            return self._by_side(line, cells, heads)
+        if heads.about and cells[0].tokens and _says_only(cells[0].tokens, "time", "side"):
+            return self._by_name(line, cells, heads, heads.about)
+        return self._by_name(line, cells, heads)
 
     def _cells(self, line: Line, heads: Heads) -> tuple[Line, list[Cell]]:
         """The cells of a row; between commas `2,2` is two values and no decimal number."""
@@ -87,30 +112,48 @@ class RowReader:
             start += len(piece) + 1
         return replace(line, tokens=[token for cell in cells for token in cell.tokens]), cells
 
-    def _by_name(self, line: Line, cells: list[Cell], heads: Heads) -> Row | None:
-        """A row that names its reflex: "Biceps  2+  1+"."""
-        named = self._label(cells, heads)
+    def _by_name(
+        self, line: Line, cells: list[Cell], heads: Heads, about: list[Target] | None = None
+    ) -> Row | None:
+        """A row that names its reflex: "Biceps  2+  1+"; or a time or side of what the table is about."""
+        named = (about, cells[1:]) if about is not None else self._label(cells, heads)
         if named is None:
             return None
         targets, rest = named
         parser = self._parser(line.tokens)
-        if _is_no_row(cells, rest, heads):
-            read_sentence(parser)
-            return Row(parser) if parser.drafts else None
-        aligned = _aligned(line, rest, heads, self._text)
-        if aligned is None:
+        if (
+            len(rest) == 1
+            and len(heads.values) > 1
+            and self._runs_on(line, rest[0], cells[0], heads, targets)
+        ):
+            return Row(parser, apart=True)
+        columns = aligned(line, rest, heads, self._text)
+        if columns is None:
             return Row(parser, unclear=True)
-        side, strange = self._side_cell(aligned) if heads.open else heads.side, _strange(aligned)
-        for column, cell in aligned:
+        side, strange = self._side_cell(columns) if heads.open else heads.side, _strange(columns)
+        if about is not None:
+            side = next(((t, t.meaning) for t in cells[0].tokens if t.meaning in SIDES), side)
+        for column, cell in columns:
             if not column.foreign and cell.tokens and cell.tokens != ([side[0]] if side else []):
-                about = _clonus_at(targets, column) if column.targets else targets
-                if not self._value(parser, cell, [_with_side(target, column, side) for target in about]):
+                told = _clonus_at(targets, column) if column.targets else targets
+                if not self._value(
+                    parser, cell, [_with_side(target, column, side) for target in told], column
+                ):
                     strange.append(cell)
         if heads.open and not parser.drafts:
             return None
         for target in targets:
             parser.mark(target.used)
-        return Row(parser, strange=tuple(strange))
+        return Row(parser, time=_time_of(cells[0]), strange=tuple(strange))
+
+    def _mirrored(self, line: Line, columns: list[Column]) -> Row | None:
+        """A row whose name stands between its values: "2+ BJ 1+" under "R  |  L"."""
+        parser = self._parser(line.tokens)
+        targets, _ = targets_at(parser, 1, after_value=True)
+        for column, token in zip(columns, line.tokens[::2], strict=True):
+            about = [_with_side(target, column, None) for target in targets]
+            self._value(parser, Cell(token.start, token.end, [token]), about, column)
+        return Row(parser) if parser.drafts else None
 
     def _by_cell(self, line: Line, cells: list[Cell], columns: list[Column]) -> Row | None:
         """A row whose cells name their reflexes: "BJ 2+" under "Right", and again under "Left"."""
@@ -140,46 +183,96 @@ class RowReader:
         return None
 
     def _by_side(self, line: Line, cells: list[Cell], heads: Heads) -> Row | None:
-        """A row under the names of reflexes: "Right  2+  2+  1+", or only values."""
+        """A row under the names of reflexes: "Right  2+  2+  1+", "Day 2  2+  1+", or only values."""
         cells = _split_side(cells)
         labelled = len(cells) > len(heads.values) or not begins_with_value(cells[0])
         label = cells[0].tokens if labelled else []
         sides = [t for t in label if t.kind == "side" and t.meaning in SIDES]
+        limb = self._limb(label)
         if len(sides) > 1 or any(t.kind in ("site", "value", "pair") for t in label):
             return None
         stated = all(column.side for column in heads.values if column.targets)
-        if label and not sides and not stated and not any(t.kind == "reflex" for t in label):
+        known = sides or limb or stated or any(t.kind in ("reflex", "time") for t in label)
+        if label and not known:
             return None
         parser = self._parser(line.tokens)
-        aligned = _aligned(line, cells[1:] if labelled else cells, heads, self._text)
-        if aligned is None:
+        columns = aligned(line, cells[1:] if labelled else cells, heads, self._text)
+        if columns is None:
             return Row(parser, unclear=True)
         side = (sides[0], sides[0].meaning) if sides else None
         parser.mark([(token, "header") for token in label if token.kind == "reflex"])
-        strange = _strange(aligned)
-        for column, cell in aligned:
-            about = [_with_side(target, column, side) for target in column.targets]
-            if about and cell.tokens and not self._value(parser, cell, about):
+        strange = _strange(columns)
+        for column, cell in columns:
+            about = [_with_side(target, column, side) for target in self._asked(column, limb)]
+            if about and cell.tokens and not self._value(parser, cell, about, column):
                 strange.append(cell)
-        return Row(parser, strange=tuple(strange)) if parser.drafts or sides else None
+        time = _time_of(cells[0]) if labelled else None
+        return Row(parser, time=time, strange=tuple(strange)) if parser.drafts or (known and label) else None
+
+    def _limb(self, label: list[Token]) -> Target | None:
+        """The limb that names a row: "RUE", "Left arm"."""
+        if not any(token.kind == "region" for token in label):
+            return None
+        own = self._parser(plain(self._text, label))
+        targets, end = targets_at(own, 0, after_value=False)
+        return targets[0] if len(targets) == 1 and targets[0].region and end == len(own.tokens) else None
+
+    def _asked(self, column: Column, limb: Target | None) -> list[Target]:
+        """What a column asks of the limb that a row names."""
+        if column.noun is not None and not column.foreign and not column.targets:
+            header = (column.noun, "header")
+            if limb is not None:
+                return [replace(limb, used=[header, *limb.used])]
+            return [Target("unspecified", general=True, side=column.side, used=[header])]
+        if limb is None:
+            return column.targets
+        limbs = self._vocabulary.reflexes
+        return [
+            replace(target, side=target.side or limb.side, used=[*target.used, *limb.used])
+            for target in column.targets
+            if limbs[target.site].limb in (None, limbs[limb.site].limb)
+        ]
+
+    def _runs_on(self, line: Line, cell: Cell, label: Cell, heads: Heads, targets: list[Target]) -> bool:
+        """Whether a single value belongs to the name before it and to no column: "Jaw jerk: normal"."""
+        between = self._text[label.end : cell.start]
+        if (
+            heads.parting
+            or "|" in self._text[line.start : line.end]
+            or between.strip(" ")
+            or len(between) > 1
+        ):
+            return False
+        unpaired = not all(self._vocabulary.reflexes[target.site].paired for target in targets)
+        if unpaired or any(t.kind == "colon" and t.start < cell.start for t in line.tokens):
+            return True
+        return all(gap(column, cell, line) > 0 for column in heads.values)
 
     def _side_cell(self, aligned: list[tuple[Column, Cell]]) -> tuple[Token, str] | None:
         """The one cell of a row that holds nothing but a side."""
         sides = [cell.tokens[0] for _, cell in aligned if [t.kind for t in cell.tokens] == ["side"]]
         return (sides[0], sides[0].meaning) if len(sides) == 1 and sides[0].meaning in SIDES else None
 
-    def _value(self, parser: Parser, cell: Cell, targets: list[Target]) -> bool:
+    def _value(self, parser: Parser, cell: Cell, targets: list[Target], column: Column) -> bool:
         """Read a cell; whether it says something, or nothing on purpose."""
         own = self._parser(cell.tokens)
+        if own.kind(0) in _OTHER_EXAM:
+            return True
+        if "cell" in cell.tokens[0].flags and any(target.sign for target in targets):
+            return False
         if own.kind(0) == "untested":
             not_tested(own, targets, 0)
+        elif _says_why_not(own):
+            self._not_tested_because(own, targets)
         elif own.kind(0) == "dash" and len(cell.tokens) == 1:
-            if _counts_plus_signs(parser):
+            if _counts_plus_signs(parser) or (self._signed and targets and targets[0].sign):
                 add_bare(own, targets[0], None, [(cell.tokens[0], "value")], implied="absent")
         elif own.kind(0) == "other_mark" and len(cell.tokens) == 1:
             own = self._by_footnote(cell.tokens[0], targets) or own
         else:
             self._said(own, targets)
+        if column.earlier and column.time is not None:
+            make_earlier(own.drafts, column.time)
         parser.drafts += own.drafts
         return bool(own.drafts) or not targets or all(t.kind in _EMPTY for t in cell.tokens)
 
@@ -192,6 +285,13 @@ class RowReader:
         elif own.kind(0) == "no" and len(own.tokens) == 1:
             for target in targets:
                 add_bare(own, target, None, [(own.tokens[0], "value")], implied="absent", negated=target.sign)
+
+    def _not_tested_because(self, own: Parser, targets: list[Target]) -> None:
+        """A cell that only gives the reason: "amputation", "in cast"."""
+        reason = next(token for token in own.tokens if token.kind == "reason")
+        for target in targets:
+            used: Used = [(reason, "detail")]
+            add_bare(own, target, None, used, status="not_tested", reason=reason.meaning)
 
     def _by_footnote(self, mark: Token, targets: list[Target]) -> Parser | None:
         """A cell that holds only the mark of a footnote, "* not tested, leg in cast"."""
@@ -210,10 +310,28 @@ class RowReader:
         return Parser(self._text, tokens, context, self._vocabulary)
 
 
-def _is_no_row(cells: list[Cell], rest: list[Cell], heads: Heads) -> bool:
-    """As in "Jaw jerk: normal" under columns for the sides: a value right behind its name is in no column."""
-    sided = sum(column.side is not None for column in heads.values)
-    return not heads.parting and len(cells) == 1 and sided > 1 and len(_value_by_value(rest)) == 1
+def make_earlier(drafts: list[Draft], time: Token) -> None:
+    """Give drafts to the earlier examination that a head or the name of a row names."""
+    for made in drafts:
+        if made.status == "current":
+            made.status = "historical"
+            made.used = [*made.used, (time, "assertion")]
+
+
+def _says_why_not(own: Parser) -> bool:
+    """Whether a cell holds nothing but the reason why there is no value."""
+    kinds = [token.kind for token in own.tokens]
+    named = [token for token in own.tokens if token.kind == "reason" and token.meaning]
+    return len(named) == 1 and set(kinds) <= {"reason", "at", "side"}
+
+
+def _says_only(tokens: list[Token], *kinds: str) -> bool:
+    return all(token.kind in (*kinds, "colon") for token in tokens)
+
+
+def _time_of(cell: Cell) -> Token | None:
+    time = next((token for token in cell.tokens if token.kind == "time"), None)
+    return Token("past", time.start, time.end) if time is not None else None
 
 
 def _names_itself(cell: Cell) -> bool:
@@ -279,46 +397,3 @@ def _behind_label(cells: list[Cell], place: int, label: Parser, end: int) -> lis
     end = label.skip(end, "equals", "close")
     tokens = label.tokens[end:]
     return [*([Cell(tokens[0].start, cells[place].end, tokens)] if tokens else []), *cells[place + 1 :]]
-
-
-def _aligned(line: Line, cells: list[Cell], heads: Heads, text: str) -> list[tuple[Column, Cell]] | None:
-    """Each cell with its column; None where two cells would share one that matters.
-
-    In order where there are as many cells as columns, or marks between them; else one for each value written,
-    if there are as many of those; else by the nearest place in the line.
-    """
-    columns = heads.values
-    if heads.parting or "|" in text[line.start : line.end] or len(cells) == len(columns):
-        return list(zip(columns, cells, strict=False))
-    apart = _value_by_value(cells)
-    if len(apart) == len(columns):
-        return list(zip(columns, apart, strict=True))
-    pairs = [
-        (min(columns, key=lambda column: abs(column.offset - _offset(cell, line))), cell) for cell in cells
-    ]
-    taken = [id(column) for column, _ in pairs if not column.foreign]
-    return pairs if len(taken) == len(set(taken)) else None
-
-
-def _offset(cell: Cell, line: Line) -> int:
-    return cell.start - line.start
-
-
-def _value_by_value(cells: list[Cell]) -> list[Cell]:
-    """The cells of a row whose values stand one blank apart: "Biceps 2+ 1+"."""
-    groups: list[list[Token]] = []
-    for token in (token for cell in cells for token in cell.tokens):
-        if token.kind in VALUES | {"untested"} and not _same_value(groups, token):
-            groups.append([token])
-        elif not groups:
-            return []
-        else:
-            groups[-1].append(token)
-    return [Cell(group[0].start, group[-1].end, group) for group in groups]
-
-
-def _same_value(groups: list[list[Token]], token: Token) -> bool:
-    """A word beside a grade belongs to it: "3+ brisk"."""
-    written = token.written
-    graded = isinstance(written, Pair) or (isinstance(written, Written) and written.graded)
-    return bool(groups) and not graded and token.kind == "value" and len(groups[-1]) == 1

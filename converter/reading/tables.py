@@ -4,17 +4,23 @@ Takes lines; gives a parser with drafts for each row. A table has heads and line
 of strength looks the same and is left alone. Heads are read by `table_heads`, rows by `table_rows`.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from converter.model import Unread
-from converter.reading.grammar.parser import Context, Parser
-from converter.reading.lines import Line, cells_of, is_rule
-from converter.reading.table_heads import HeadReader, Heads
-from converter.reading.table_rows import RowReader, begins_with_value
+from converter.reading.cell_words import CellWordReader
+from converter.reading.grammar.parser import VALUES, Context, Parser
+from converter.reading.lines import Cell, Line, cells_of, is_rule
+from converter.reading.table_heads import HEAD_KINDS, HeadReader, Heads
+from converter.reading.table_rows import Row, RowReader, begins_with_value, make_earlier
 from converter.reading.tokens import Token
+from converter.reading.written import Written
 from converter.words import Vocabulary
 
 _NEAR = 3
+_LONGEST_TABLE = 60
+_LONGEST_HEADING = 5
+_HIGHEST = 4
+_UNKNOWN = frozenset({"other", "comma", "dash", "slash", "open", "close", "colon", "other_mark"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,12 +32,45 @@ class Table:
         start: place of its heads in the note.
         after: index of the first line after it.
         unread: rows whose values could not be given to one column.
+        apart: indices of the lines among its rows that are sentences.
+        read: something was read, even if only of another part of the examination.
     """
 
     rows: list[Parser]
     start: int
     after: int
     unread: list[Unread]
+    apart: list[int] = field(default_factory=list)
+    read: bool = False
+
+
+@dataclass(slots=True)
+class _Block:
+    """The rows under one line of heads or one section of a table, while they are read.
+
+    Attributes:
+        headed: its heads speak of reflexes.
+        foreign: its heads speak of another part of the examination.
+        rows: what was read.
+        silent: its heads are of no kind that a table of reflexes must have, so its rows have to name one.
+        motor: a row names a muscle whose strength alone is graded.
+        unread: rows that could not be read.
+    """
+
+    headed: bool
+    foreign: bool
+    silent: bool = False
+    rows: list[Row] = field(default_factory=list)
+    motor: bool = False
+    unread: list[Unread] = field(default_factory=list)
+
+    def settled(self) -> list[Row]:
+        """The rows about reflexes: where strength may be graded, only those that name a reflex as such."""
+        if self.silent and not self.headed and not any(_names_reflex(row.parser) for row in self.rows):
+            return []
+        if self.foreign or (not self.headed and (self.motor or any(map(_grades_five, self.rows)))):
+            return [row for row in self.rows if _names_reflex(row.parser)]
+        return self.rows
 
 
 class TableReader:
@@ -42,6 +81,7 @@ class TableReader:
         self._lines = lines
         self._heads = HeadReader(text, context, vocabulary)
         self._rows = RowReader(text, context, vocabulary, _footnotes(text, lines))
+        self._times = CellWordReader(text, vocabulary).times
 
     def table_at(self, index: int) -> Table | None:
         """The table whose heads stand in a line, if one does and if it is about reflexes."""
@@ -49,65 +89,139 @@ class TableReader:
         if heads is None:
             return None
         first = self._lines[index : index + heads.lines]
-        self._rows.use_order(_pair_order(self._lines[max(0, index - _NEAR) : index + heads.lines]))
+        order = _pair_order(self._lines[max(0, index - _NEAR) : index + heads.lines])
+        self._rows.use_table(order, self._block(index + heads.lines))
         table = self._table(index, heads)
-        tokens = [token for line in first for token in line.tokens]
-        if not any(row.drafts for row in table.rows):
+        if not table.read:
             return None
-        if not _about_reflexes(tokens):
-            rows = [token for row in table.rows for token in row.tokens]
-            return None if any("trigger" in t.flags for t in rows) else replace(table, rows=[], unread=[])
         for line in first:
             _mark_heads(line)
         return table
 
+    def _block(self, index: int) -> list[Line]:
+        """The lines from an index to the next empty one."""
+        end = index
+        while end < len(self._lines) and self._lines[end].tokens and end - index < _LONGEST_TABLE:
+            end += 1
+        return self._lines[index:end]
+
     def _table(self, index: int, heads: Heads) -> Table:
-        start = self._lines[index].tokens[0].start
-        table = Table([], start, index + heads.lines, [])
-        after, foreign = index + heads.lines, False
+        table = Table([], self._lines[index].tokens[0].start, index + heads.lines, [])
+        block = self._first_block(index, heads)
+        after, apart = index + heads.lines, None
         while after < len(self._lines):
             line = self._lines[after]
             cells = len(cells_of(self._text, line, heads.parting)) if line.tokens else 0
-            again = self._heads.one_line(line) if cells > 1 and table.rows else None
-            if again is not None:
-                heads, foreign = again, False
+            again = self._heads.one_line(line) if cells > 1 and (block.rows or table.read) else None
+            if again is not None or _is_section(line):
+                table = self._settled(block, table)
+                block, heads = _begun(line, block), again or heads
                 _mark_heads(line)
-            elif _is_section(line):
-                foreign = any(token.kind == "other_exam" for token in line.tokens)
-                _mark_heads(line)
-            elif not (is_rule(self._text, line) or (foreign and cells > 1) or self._row(line, heads, table)):
-                break
+            elif not (is_rule(self._text, line) or self._row(line, heads, block)):
+                if apart is not None or cells == 0 or not block.rows:
+                    break
+                apart, after = after, after + 1
+                continue
+            if apart is not None:
+                table.apart.append(apart)
+                apart = None
             after += 1
-        return Table(table.rows, start, after, table.unread)
+        return replace(self._settled(block, table), after=apart if apart is not None else after)
 
-    def _row(self, line: Line, heads: Heads, table: Table) -> bool:
+    def _first_block(self, index: int, heads: Heads) -> _Block:
+        tokens = [token for line in self._lines[index : index + heads.lines] for token in line.tokens]
+        silent = any(c.time is not None for c in heads.values) or not {t.kind for t in tokens} <= HEAD_KINDS
+        above = next(
+            (line for line in reversed(self._lines[max(0, index - _NEAR) : index]) if line.tokens), None
+        )
+        if _speaks(tokens) or _is_foreign(tokens) or above is None:
+            return _Block(_speaks(tokens), _is_foreign(tokens), silent)
+        alone = len(above.tokens) <= _LONGEST_HEADING and not any(t.kind in VALUES for t in above.tokens)
+        return _Block(_speaks(above.tokens), _is_foreign(above.tokens) and alone, silent)
+
+    def _settled(self, block: _Block, table: Table) -> Table:
+        """The table with the rows of a block."""
+        rows = block.settled()
+        if rows or block.headed:
+            table.unread.extend(block.unread)
+        timed = [row for row in rows if row.time is not None]
+        said = [self._text[row.time.start : row.time.end] for row in timed if row.time is not None]
+        last = said[self._times.latest(said)] if said else ""
+        for row, time in zip(timed, said, strict=True):
+            if time != last and row.time is not None:
+                make_earlier(row.parser.drafts, row.time)
+        table.rows.extend(row.parser for row in rows)
+        return replace(table, read=table.read or any(row.parser.drafts for row in block.rows))
+
+    def _row(self, line: Line, heads: Heads, block: _Block) -> bool:
+        if block.foreign and _names_reflex(line) and len(cells_of(self._text, line, heads.parting)) < 2:
+            return False
         row = self._rows.row(line, heads) if line.tokens else None
         if row is None:
-            return _names_only(line) or self._strange_row(line, heads, table)
+            return _names_only(line) or self._strange_row(line, heads, block)
+        if row.apart:
+            return False
         if row.unclear:
-            table.unread.append(self._unread(line.tokens, "ambiguous-layout"))
+            block.unread.append(self._unread(line.tokens, "ambiguous-layout"))
             _mark_heads(line)
         else:
-            table.rows.append(row.parser)
-            table.unread.extend(self._unread(cell.tokens, "no-site") for cell in row.strange)
+            block.rows.append(row)
+            block.unread.extend(self._unread(cell.tokens, "no-site") for cell in row.strange)
+            if not row.parser.drafts and any("trigger" in t.flags and "sign" in t.flags for t in line.tokens):
+                block.unread.append(self._unread(line.tokens, "no-value"))
         return True
 
-    def _strange_row(self, line: Line, heads: Heads, table: Table) -> bool:
+    def _strange_row(self, line: Line, heads: Heads, block: _Block) -> bool:
         """A row of another part of the examination is passed over; one whose name is not known is listed."""
         cells = cells_of(self._text, line, heads.parting) if line.tokens else []
-        name, rest = (cells[0].tokens, cells[1:]) if len(cells) > 1 else ([], [])
-        foreign = any(token.kind in ("other_exam", "look_alike") for token in name)
-        unknown = bool(name) and all(token.kind == "other" for token in name)
-        if not (foreign or unknown) or not all(begins_with_value(cell) for cell in rest if cell.tokens):
+        name, rest = _parted_name(cells)
+        if not name or _names_reflex(line):
             return False
-        if unknown:
-            table.unread.append(self._unread(line.tokens, "no-site"))
+        if block.foreign and len(cells) > 1:
+            return True
+        foreign = any(token.kind in ("other_exam", "look_alike") for token in name)
+        valued = all(begins_with_value(cell) for cell in rest if cell.tokens)
+        unknown = not foreign and all(token.kind in _UNKNOWN for token in name)
+        if not (foreign or unknown) or not (valued or len(rest) == len(heads.values)):
+            return False
+        block.motor = block.motor or any(token.meaning == "motor" for token in name)
+        if unknown and valued:
+            block.unread.append(self._unread(line.tokens, "no-site"))
         _mark_heads(line)
         return True
 
     def _unread(self, tokens: list[Token], why: str) -> Unread:
         start, end = tokens[0].start, tokens[-1].end
         return Unread(start=start, end=end, text=self._text[start:end], why=why)
+
+
+def _begun(line: Line, before: _Block) -> _Block:
+    """The block that a line begins; a line that does not say what it is about goes on with the same."""
+    if not _is_foreign(line.tokens) and not _speaks(line.tokens):
+        return _Block(before.headed, before.foreign, before.silent)
+    return _Block(_speaks(line.tokens), _is_foreign(line.tokens))
+
+
+def _names_reflex(read: Line | Parser) -> bool:
+    """Whether a line names a reflex as such."""
+    return any("trigger" in token.flags for token in read.tokens)
+
+
+def _grades_five(row: Row) -> bool:
+    """Whether a row holds a grade above those of reflexes."""
+    said = [token.written for token in row.parser.tokens]
+    return any(isinstance(each, Written) and each.low is not None and each.low > _HIGHEST for each in said)
+
+
+def _parted_name(cells: list[Cell]) -> tuple[list[Token], list[Cell]]:
+    """The words that name a row, and its cells; a value may stand one blank behind the name."""
+    if not cells:
+        return [], []
+    tokens = cells[0].tokens
+    end = next((i for i, token in enumerate(tokens) if token.kind in VALUES), len(tokens))
+    own = [Cell(tokens[end].start, cells[0].end, tokens[end:])] if 0 < end < len(tokens) else []
+    rest = [*own, *cells[1:]]
+    return (tokens[:end], rest) if rest else ([], [])
 
 
 def _footnotes(text: str, lines: list[Line]) -> dict[str, list[Token]]:
@@ -137,11 +251,13 @@ def _is_section(line: Line) -> bool:
     )
 
 
-def _about_reflexes(heads: list[Token]) -> bool:
+def _speaks(tokens: list[Token]) -> bool:
+    return any(token.kind == "reflex" or "trigger" in token.flags for token in tokens)
+
+
+def _is_foreign(heads: list[Token]) -> bool:
     """A table of strength looks the same; its heads tell it."""
-    foreign = any(token.kind == "other_exam" for token in heads)
-    speaks = any(token.kind == "reflex" or "trigger" in token.flags for token in heads)
-    return speaks or not foreign
+    return not _speaks(heads) and any(token.kind == "other_exam" for token in heads)
 
 
 def _mark_heads(line: Line) -> None:

@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import Any
 
 from converter.model import Diagnostic
+from converter.words.cells import CellWords, shipped_cells
 from converter.words.phrases import PhraseTree, tokens_of, wordings
 from converter.words.spelling import Spelling
 from converter.words.tables import (
@@ -64,6 +65,7 @@ class Vocabulary:
         descriptors: by canonical word.
         reflexes: by site.
         spelling: finds what a misspelt word stands for.
+        cells: words that say something only in a cell of a table.
         fingerprint: first 16 hexadecimal digits of a SHA-256 over all loaded data.
     """
 
@@ -73,12 +75,13 @@ class Vocabulary:
     descriptors: Mapping[str, Descriptor]
     reflexes: Mapping[str, Reflex]
     spelling: Spelling
+    cells: CellWords
     fingerprint: str
 
     def __reduce__(self) -> Any:
         """Travels whole, so that a site's files are read once, by whoever begins a run."""
         tables = (dict(self.scales), dict(self.descriptors), dict(self.reflexes))
-        return _arrived, (self.words, self.rows, *tables, self.spelling, self.fingerprint)
+        return _arrived, (self.words, self.rows, *tables, self.spelling, self.cells, self.fingerprint)
 
 
 def _arrived(
@@ -88,6 +91,7 @@ def _arrived(
     descriptors: dict[str, Descriptor],
     reflexes: dict[str, Reflex],
     spelling: Spelling,
+    cells: CellWords,
     fingerprint: str,
 ) -> Vocabulary:
     return Vocabulary(
@@ -97,6 +101,7 @@ def _arrived(
         descriptors=MappingProxyType(descriptors),
         reflexes=MappingProxyType(reflexes),
         spelling=spelling,
+        cells=cells,
         fingerprint=fingerprint,
     )
 
@@ -157,6 +162,7 @@ def gathered(
         descriptors=descriptors,
         reflexes=MappingProxyType(reflexes),
         spelling=_spelling(rows),
+        cells=shipped_cells(SHIPPED / "cells.toml"),
         fingerprint=_fingerprint(local, without),
     )
     return vocabulary, [*problems, *collisions]

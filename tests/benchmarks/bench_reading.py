@@ -123,7 +123,9 @@ def read_all(notes: list[Note]) -> None:
 
 def phrase_matcher(phrases: list[str]) -> Any:
     """A function that matches phrases in texts with spaCy, or None where that is not at hand."""
-    sys.path.append(str(Path(os.environ.get("PLEXOR_PARTS", "/nowhere")) / "python"))
+    parts = Path(os.environ.get("PLEXOR_PARTS", "/nowhere")) / "python"
+    if parts.is_dir():
+        sys.path.append(str(parts))
     try:
         spacy = importlib.import_module("spacy")
         matching = importlib.import_module("spacy.matcher")

@@ -45,7 +45,11 @@ def test_any_characters_keep_the_laws(text: str) -> None:
 
 def names_of(site: str) -> frozenset[tuple[str, ...]]:
     """The wordings that can name a site, as tokens: its own, those of a wider one, and the general noun."""
+    cells = shipped_vocabulary().cells
+    in_cells = [*cells.letters.items(), *cells.names.items(), *cells.limbs.items()]
     return frozenset(
+        tokens_of(word) for word, meaning in in_cells if meaning.partition(":")[0] == site
+    ) | frozenset(
         tokens_of(wording)
         for row in shipped_vocabulary().rows
         if row.role in ("site", "region", "condition", "reflex", "anaphor") and _names(row, site)
@@ -77,7 +81,7 @@ def test_the_site_of_a_finding_stands_in_its_spans(name: str) -> None:
         if len(places) < len(finding.spans) and finding.quote == finding.as_written:
             continue  # a drawn figure names its sites by the place of the grade
         said = [tuple(map(spelt, tokens_of(text[start:end].lower()))) for start, end in places]
-        spoken = {tuple(token for token in words if token not in ("-", "\n")) for words in said}
+        spoken = {tuple(token for token in words if token not in ("-", "\n", ",")) for words in said}
         assert spoken & names_of(finding.site) or finding.site == "unspecified", finding
 
 

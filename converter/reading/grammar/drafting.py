@@ -283,4 +283,5 @@ def add_bare(
         )
     )
     p.context.reflexes = True
-    p.context.last = [placed]
+    if _BESIDE not in placed.flags:
+        p.context.last = [placed]

@@ -174,12 +174,13 @@ def _state_at(p: Parser, index: int, linked: int) -> tuple[Phrase, int] | None:
 
 def _pass_range_of_scale(p: Parser, targets: list[Target], index: int) -> int:
     """As in "Reflexes (0-4+):": a heading that tells the range of the scale is no value."""
-    written = (
-        p.tokens[index + 1].written if p.kind(index) == "open" and p.kind(index + 1) == "value" else None
-    )
+    opened = p.kind(index) in ("open", "is") and p.kind(index + 1) == "value"
+    written = p.tokens[index + 1].written if opened else None
     if not (
         targets[-1].general and isinstance(written, Written) and written.low == 0 and (written.high or 0) >= 4
     ):
+        return index
+    if p.kind(index) == "is" and p.kind(index + 2) != "colon":
         return index
     p.mark_range(index, index + 2, "header")
     return p.skip(index + 2, "close", "other")

@@ -28,7 +28,7 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
     """
     while True:
         index = sign_beside(p, index)
-        start = _against(p, p.skip(p.skip(index, *_CARRY), "anaphor"))
+        start = _against(p, p.skip(p.skip(_past_bracket(p, index), *_CARRY), "anaphor"))
         if p.kind(start) in ("more", "less") and p.kind(start + 1) == "than":
             start += 2
         elif p.kind(start) in ("more", "less"):
@@ -47,6 +47,12 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
         if not again or not draft(p, again, phrase):
             return index
         index = after
+
+
+def _past_bracket(p: Parser, index: int) -> int:
+    """As in "absent R (old), L 1+": when the first was so."""
+    bracket = [p.kind(place) for place in range(index, index + 3)]
+    return index + 3 if bracket == ["open", "past", "close"] else index
 
 
 def _of_graded(p: Parser, targets: list[Target], phrase: Phrase) -> list[Target]:

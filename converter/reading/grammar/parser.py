@@ -180,7 +180,7 @@ def _jerks_graded(tokens: list[Token]) -> bool:
 
 def _has_plus(token: Token) -> bool:
     first = token.written.first if isinstance(token.written, Pair) else token.written
-    return isinstance(first, Written) and first.plus != "none"
+    return isinstance(first, Written) and (first.plus != "none" or first.counted)
 
 
 def _leading_plus(tokens: list[Token]) -> bool:
@@ -273,8 +273,17 @@ def _lead_in(tokens: list[Token], found: list[bool]) -> None:
         if _speaks_of_reflexes(tokens[index]):
             serves = tokens[index].kind != "reflex" or index == 0 or tokens[index - 1].kind != "comma"
         elif tokens[index].kind not in listing:
+            if serves and tokens[index].kind in VALUES and tokens[index - 1].kind == "other_exam":
+                _leave_first(tokens, found, index + 1)
             serves = False
         found[index] = found[index] or serves
+
+
+def _leave_first(tokens: list[Token], found: list[bool], index: int) -> None:
+    """As in "power 4 R quads, KJ reduced": the first name belongs to the grade before it."""
+    while index < len(tokens) and tokens[index].kind != "comma":
+        found[index] = False
+        index += 1
 
 
 def _speaks_of_reflexes(token: Token) -> bool:

@@ -211,7 +211,9 @@ def _than(p: Parser, at: int, phrase: Phrase) -> int | None:
 def _equals(p: Parser, at: int, phrase: Phrase) -> int | None:
     """As in "2+ = B", "2+ =": alike on both sides."""
     after = p.kind(at + 1)
-    if after not in ("side", "end", "comma") or (after == "side" and p.tokens[at + 1].meaning != "both"):
+    if after not in ("side", "end", "comma", "at") or (
+        after == "side" and p.tokens[at + 1].meaning != "both"
+    ):
         return None
     phrase.side = phrase.side or "both"
     end = at + 2 if after == "side" else at + 1

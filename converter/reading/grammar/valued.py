@@ -7,7 +7,7 @@ from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.places import places
-from converter.reading.grammar.target_heads import resolve_side
+from converter.reading.grammar.target_heads import resolve_side, target_at
 from converter.reading.grammar.targets import targets_at
 
 
@@ -26,7 +26,7 @@ def value_named(p: Parser) -> bool:
     with_beats = ("with",) if phrase.details.beats or p.kind(index) != "with" else ()
     named = p.skip(index, "at", "only", *with_beats)
     bracket = p.kind(named) == "open"
-    targets, end = targets_at(p, named + bracket, after_value=True)
+    targets, end = _after_value(p, named + bracket, phrase)
     if bracket:
         targets = targets if p.kind(end) == "close" else []
     if (
@@ -47,6 +47,19 @@ def value_named(p: Parser) -> bool:
     after = other_sides(p, manner, targets)
     p.index = after if after > manner else end
     return True
+
+
+def _after_value(p: Parser, index: int, phrase: Phrase) -> tuple[list[Target], int]:
+    """What a value stands before; "4/5 power, KJ brisk" grades the power alone."""
+    first = target_at(p, index)
+    if (
+        first is not None
+        and first[0].foreign
+        and not phrase.worded
+        and first[0].used[0][0].kind == "other_exam"
+    ):
+        return [first[0]], first[1]
+    return targets_at(p, index, after_value=True)
 
 
 def _its_own_follows(p: Parser, phrase: Phrase, targets: list[Target], named: int, end: int) -> bool:

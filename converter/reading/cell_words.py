@@ -1,0 +1,147 @@
+"""Gives the cells of a line the words that say something only in a table: letters for reflexes, times, limbs.
+
+Takes a line with its tokens; gives the same line where such cells are one token each. What the cells mean
+together is left to `table_heads` and `table_rows`.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+
+from converter.reading.lines import Line
+from converter.reading.table_times import Times
+from converter.reading.tokens import Token
+from converter.reading.written import Written
+from converter.words import Vocabulary
+
+_PARTED = re.compile(r"\t|[ \u00a0]{2,}|\.{3,}|…|\|")
+_TRAILING_SIDE = re.compile(r"(?P<time>.+?)[ ,]+\(?(?P<side>r|l|rt|lt|right|left)\)?", re.IGNORECASE)
+_SIDES = {"r": "right", "l": "left"}
+_FEWEST_LETTERS = 3
+_YES_OR_NO = frozenset({"y", "yes", "no"})
+_IN_CELLS = frozenset({"joint", "short", "cell"})
+
+Piece = tuple[int, int]
+
+
+class CellWordReader:
+    """Finds the words of cells in the lines of one note."""
+
+    def __init__(self, text: str, vocabulary: Vocabulary) -> None:
+        self._text = text
+        self._words = vocabulary.cells
+        self.times = Times(vocabulary.cells)
+
+    def heads(self, line: Line) -> Line:
+        """A line of heads: its times, and letters for reflexes where nothing but reflexes is named."""
+        pieces = list(self.pieces(line))
+        if len(pieces) < 2:
+            return line
+        made = [token for piece in pieces for token in self._time(piece)]
+        letters = self._letters(line, pieces)
+        return _with(line, letters or made)
+
+    def row(self, line: Line, *, letters: bool, values: bool) -> Line:
+        """A row: its name, its time, and letters for values.
+
+        Args:
+            line: the row.
+            letters: letters may name rows.
+            values: letters may stand for values.
+        """
+        pieces = list(self.pieces(line))
+        if len(pieces) < 2 and not letters:
+            return line
+        made = self._time(pieces[0]) if pieces else []
+        name = self._name(pieces[0], letters=letters) if pieces else None
+        made += [name] if name is not None and not made else []
+        for piece in pieces[1:]:
+            value = self._words.values.get(self.plain(piece)) if values else None
+            if value is not None:
+                written = Written(descriptor=value)
+                made.append(Token("value", *piece, flags=frozenset({"cell"}), written=written))
+            elif self._is_lost(line, piece):
+                made.append(Token("other", *piece))
+        return _with(line, made)
+
+    def pieces(self, line: Line) -> Iterator[Piece]:
+        """Where the words of each cell of a line stand."""
+        start = line.start
+        for gap in [*_PARTED.finditer(self._text, line.start, line.end), None]:
+            end = gap.start() if gap else line.end
+            said = self._text[start:end]
+            if said.strip():
+                yield start + len(said) - len(said.lstrip()), start + len(said.rstrip())
+            start = gap.end() if gap else end
+
+    def plain(self, piece: Piece) -> str:
+        """The words of a cell in lower case, without marks between and behind them."""
+        return " ".join(re.sub(r"[,:*_()]", " ", self._text[piece[0] : piece[1]]).lower().split())
+
+    def says_no(self, lines: list[Line]) -> bool:
+        """Whether cells are answered by yes and no, so that `n` is no."""
+        return any(self.plain(piece) in _YES_OR_NO for line in lines for piece in self.pieces(line))
+
+    def names_by_letters(self, lines: list[Line]) -> bool:
+        """Whether the rows are named by letters: most of them, and each by another one."""
+        names = [self.plain(next(self.pieces(line), (line.start, line.start))) for line in lines]
+        found = [name for name in names if name in self._words.letters]
+        return len(found) >= _FEWEST_LETTERS and len(set(found)) == len(found) and 2 * len(found) > len(names)
+
+    def has_plus(self, lines: list[Line]) -> bool:
+        """Whether a plus alone fills a cell, so that a minus is its opposite."""
+        return any(self.plain(piece) == "+" for line in lines for piece in self.pieces(line))
+
+    def _is_lost(self, line: Line, piece: Piece) -> bool:
+        """Whether a cell holds words, and they are no tokens because elsewhere they say nothing."""
+        if any(piece[0] < token.end and token.start < piece[1] for token in line.tokens):
+            return False
+        return any(letter.isalnum() for letter in self._text[piece[0] : piece[1]])
+
+    def _time(self, piece: Piece) -> list[Token]:
+        said = self._text[piece[0] : piece[1]]
+        if self.times.says_time(said):
+            return [Token("time", piece[0], piece[0] + len(said.partition("(")[0].rstrip(" :*_") or said))]
+        parted = _TRAILING_SIDE.fullmatch(said)
+        if parted and self.times.says_time(parted["time"]):
+            side = _SIDES[parted["side"][0].lower()]
+            start = piece[0] + parted.start("side")
+            return [
+                Token("time", piece[0], piece[0] + parted.end("time")),
+                Token("side", start, start + len(parted["side"]), side),
+            ]
+        return []
+
+    def _letters(self, line: Line, pieces: list[Piece]) -> list[Token]:
+        named = [(piece, self._words.letters.get(self.plain(piece))) for piece in pieces]
+        if named[0][1] is None:
+            named = named[1:]
+        found = [Token("site", *piece, site, _IN_CELLS) for piece, site in named if site]
+        others = [piece for piece, site in named if not site]
+        sites = [token.meaning for token in found]
+        known = all(_names_a_site(line, piece) for piece in others)
+        enough = len(named) >= _FEWEST_LETTERS and len(set(sites)) == len(sites)
+        return found if found and known and enough else []
+
+    def _name(self, piece: Piece, *, letters: bool) -> Token | None:
+        plain = self.plain(piece)
+        if plain in self._words.names:
+            return Token("site", *piece, self._words.names[plain], _IN_CELLS)
+        if plain in self._words.limbs:
+            return Token("region", *piece, self._words.limbs[plain], frozenset({"limb"}))
+        if letters and plain in self._words.letters:
+            return Token("site", *piece, self._words.letters[plain], _IN_CELLS)
+        return None
+
+
+def _names_a_site(line: Line, piece: Piece) -> bool:
+    inside = [token for token in line.tokens if piece[0] <= token.start < piece[1]]
+    return bool(inside) and all(token.kind == "site" for token in inside)
+
+
+def _with(line: Line, made: list[Token]) -> Line:
+    """A line in which some tokens take the place of those under them."""
+    if not made:
+        return line
+    kept = [t for t in line.tokens if not any(t.start < new.end and new.start < t.end for new in made)]
+    return replace(line, tokens=sorted([*kept, *made], key=lambda token: token.start))

@@ -1,0 +1,89 @@
+"""Gives each cell of a row its column, by order, by tabs, or by the place in the line.
+
+Takes a row with its cells and the heads of its table; gives pairs of column and cell, or nothing where a cell
+cannot be given to one column.
+"""
+
+from converter.reading.grammar.parser import VALUES
+from converter.reading.lines import Cell, Line
+from converter.reading.table_heads import Column, Heads
+from converter.reading.tokens import Token
+from converter.reading.written import Pair, Written
+
+_NEAR = 4
+"""Characters between a head and a value under it."""
+
+
+def aligned(line: Line, cells: list[Cell], heads: Heads, text: str) -> list[tuple[Column, Cell]] | None:
+    """Each cell with its column; None where two cells would share one that matters, or one stands under none.
+
+    In order where there are as many cells as columns, or marks between them; else one for each value written,
+    if there are as many of those; else by the tabs before it, or by its place in the line.
+    """
+    columns = heads.values
+    if heads.parting or "|" in text[line.start : line.end] or len(cells) == len(columns):
+        return list(zip(columns, cells, strict=False))
+    apart = _value_by_value(cells)
+    if len(apart) == len(columns):
+        return list(zip(columns, apart, strict=True))
+    if "\t" in text[line.start : line.end]:
+        return _by_tabs(line, cells, heads, text)
+    pairs = []
+    for cell in cells:
+        near = min(
+            columns, key=lambda column: (gap(column, cell, line), abs(column.offset - _offset(cell, line)))
+        )
+        if gap(near, cell, line) > _NEAR and not near.foreign:
+            return None
+        pairs.append((near, cell))
+    taken = [id(column) for column, _ in pairs if not column.foreign]
+    return pairs if len(taken) == len(set(taken)) else None
+
+
+def _by_tabs(line: Line, cells: list[Cell], heads: Heads, text: str) -> list[tuple[Column, Cell]] | None:
+    """As in a row of a sheet: a cell left empty leaves its tab."""
+    columns = heads.values
+    if text.count("\t", line.start, line.end) != max(heads.labels, 1) + len(columns) - 1:
+        return None
+    places = [text.count("\t", line.start, cell.start) - max(heads.labels, 1) for cell in cells]
+    if any(place < 0 for place in places):
+        return None
+    return [(columns[place], cell) for place, cell in zip(places, cells, strict=True)]
+
+
+def _offset(cell: Cell, line: Line) -> int:
+    return cell.start - line.start
+
+
+def gap(column: Column, cell: Cell, line: Line) -> int:
+    """Characters between a head and a cell; none where one stands over the other."""
+    start, end = cell.start - line.start, cell.end - line.start
+    return max(0, start - column.end, column.offset - end)
+
+
+def _value_by_value(cells: list[Cell]) -> list[Cell]:
+    """The cells of a row whose values stand one blank apart: "Biceps 2+ 1+"."""
+    groups: list[list[Token]] = []
+    for token in (token for cell in cells for token in cell.tokens):
+        if token.kind in VALUES | {"untested"} and not _same_value(groups, token):
+            groups.append([token])
+        elif not groups:
+            return []
+        else:
+            groups[-1].append(token)
+    return [Cell(group[0].start, group[-1].end, group) for group in groups]
+
+
+def _same_value(groups: list[list[Token]], token: Token) -> bool:
+    """A word beside a grade belongs to it: "3+ brisk"."""
+    written = token.written
+    graded = isinstance(written, Pair) or (isinstance(written, Written) and written.graded)
+    return bool(groups) and not graded and token.kind == "value" and len(groups[-1]) == 1
+
+
+def is_mirrored(line: Line, columns: list[Column]) -> bool:
+    """Whether a name stands between two values, under a column for each side: "2+ BJ 1+"."""
+    sided = {column.side for column in columns if not column.targets} == {"left", "right"}
+    kinds = [token.kind for token in line.tokens]
+    named = len(kinds) == 3 and kinds[1] == "site"
+    return sided and named and {kinds[0], kinds[2]} <= VALUES | {"untested"}
