@@ -12,12 +12,12 @@ _OPPOSITE = {"left": "right", "right": "left"}
 
 def with_sides_joined(tokens: list[Token]) -> list[Token]:
     """The tokens of a note; `R+L` is one token, the side `both`."""
-    if not any(_is_plus(token) for token in tokens):
+    if not any(_is_plus(token) or token.kind == "equals" for token in tokens):
         return tokens
     joined: list[Token] = []
     index = 0
     while index < len(tokens):
-        if _joins(tokens, index):
+        if _joins(tokens, index) or _leads_as_equal(tokens, index):
             first, last = tokens[index], tokens[index + 2]
             joined.append(Token("side", first.start, last.end, "both"))
             index += 3
@@ -49,6 +49,15 @@ def _joins(tokens: list[Token], index: int) -> bool:
     if touches or (before is not None and _counts(before)):
         return False
     return not (before is not None and before.kind in _NAMES)
+
+
+def _leads_as_equal(tokens: list[Token], index: int) -> bool:
+    """As in "R=L throughout" at the beginning: nothing stands before it that would be compared."""
+    three = tokens[index : index + 3]
+    begins = index == 0 or tokens[index - 1].kind in ("newline", "stop")
+    if not begins or [token.kind for token in three] != ["side", "equals", "side"]:
+        return False
+    return _OPPOSITE.get(three[0].meaning) == three[2].meaning
 
 
 def _counts(token: Token) -> bool:

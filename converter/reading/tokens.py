@@ -35,18 +35,9 @@ _BEFORE_A_LETTER = (
     "other_exam",
     "slash",
 )
-_BEHIND_A_LETTER = (
-    "comma",
-    "stop",
-    "close",
-    "newline",
-    "slash",
-    "and",
-    "but",
-    "side",
-    "with",
-    "except",
-    "region",
+_BEHIND_A_LETTER = frozenset(
+    {"comma", "stop", "close", "newline", "slash", "and", "but", "side", "with", "except"}
+    | {"region", "site", "reflex", "other_exam"}
 )
 _ALL_FOUR = frozenset({"all", "times"})
 _LIMBS = frozenset({"ext", "exts", "extremities", "limbs", "extr"})
@@ -87,8 +78,10 @@ def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
     parted: list[Token] = []
     for index, token in enumerate(tokens):
         if token.end - token.start == 2 and _LEFT_GRADE.fullmatch(text, token.start, token.end):
-            after = tokens[index + 1 : index + 3]
-            if _grades_right(parted[-2:]) or _grades_right(after):
+            gap = len(tokens) > index + 1 and tokens[index + 1].kind == "slash"
+            after = tokens[index + 1 + gap : index + 3 + gap]
+            before = parted[:-1] if parted and parted[-1].kind == "slash" else parted
+            if _grades_right(before[-2:]) or _grades_right(after):
                 grade = float(text[token.start + 1])
                 side = Token("side", token.start, token.start + 1, "left", frozenset({"letter"}))
                 written = Written(low=grade, high=grade, bare=True)

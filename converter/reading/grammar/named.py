@@ -267,7 +267,8 @@ def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool)
         return True
     named_next = unlinked and p.kind(p.skip(after, "side")) in HEADS
     if named_next and all(target.foreign for target in targets):
-        return True
+        named = target_at(p, p.skip(after, "side"))
+        return named is None or p.kind(p.skip(named[1], "is", "colon", "equals")) not in VALUES
     foreign = p.skip(after, "other_exam", "is", "colon")
     if unlinked and p.kind(after) == "other_exam" and p.kind(foreign) not in VALUES:
         return True
