@@ -26,6 +26,8 @@ def apply_statuses(p: Parser, has_now: bool) -> None:
             continue
         if token.kind == "past" and (has_now or "dated" not in token.flags):
             _past(p, index, token)
+        elif token.kind == "family" and "behind" in token.flags:
+            _of_family(p, index, token)
         elif token.kind in ("family", "if"):
             _from(p, token, {"family": "family", "if": "hypothetical"}[token.kind])
         elif token.kind == "uncertain":
@@ -125,6 +127,21 @@ def _from(p: Parser, token: Token, status: str) -> None:
     for draft in p.drafts:
         if _value_start(p, draft) > token.start and draft.status == "current":
             draft.status = status
+            draft.used = [*draft.used, (token, "assertion")]
+            token.used = "assertion"
+
+
+def _of_family(p: Parser, index: int, token: Token) -> None:
+    """As in "absent ankle jerks were noted in his brother": what the clause before it says of reflexes."""
+    start = index
+    while start > 0 and p.kind(start - 1) not in ("comma", "but", "open", "other", "other_exam", "family"):
+        start -= 1
+    compared = p.word(index - 1) in ("as", "than", "like", "also")
+    if compared or p.kind(start - 1) in ("other", "other_exam"):
+        return
+    for draft in p.drafts:
+        if p.tokens[start].start < _end(draft) < token.end and draft.status == "current":
+            draft.status = "family"
             draft.used = [*draft.used, (token, "assertion")]
             token.used = "assertion"
 

@@ -118,8 +118,9 @@ def _reflexive(tokens: list[Token], context: Context) -> tuple[list[bool], list[
     found: list[bool] = []
     spoken: list[bool] = []
     current: bool | None = True if context.reflexes or grades_tendons(tokens, context) else None
-    for token in tokens:
-        if _speaks_of_reflexes(token):
+    jerks = _jerks_meant(tokens)
+    for index, token in enumerate(tokens):
+        if _speaks_of_reflexes(token) or index in jerks:
             if current is None:
                 found = [True] * len(found)
             current = True
@@ -149,12 +150,13 @@ def grades_tendons(tokens: list[Token], context: Context) -> bool:
     """Whether tendons are graded as only reflexes are: "biceps 2+", "patellar 2/4", never "biceps 4/5"."""
     if any(_inverted(tokens, index) or _graded_jerks(tokens, index) for index in range(len(tokens))):
         return True
+    if _jerks_meant(tokens):
+        return True
     if context.foreign or any(token.kind == "other_exam" for token in tokens):
         return False
     return (
         _leading_plus(tokens)
         or _joints_beside_toes(tokens)
-        or _jerks_graded(tokens)
         or any(
             token.kind == "site"
             and "joint" in token.flags
@@ -166,16 +168,36 @@ def grades_tendons(tokens: list[Token], context: Context) -> bool:
     )
 
 
-def _jerks_graded(tokens: list[Token]) -> bool:
-    """As in "Jerks: knee 2+", "arm jerks 2+": jerks with a grade, or as a heading, are reflexes."""
+def _jerks_meant(tokens: list[Token]) -> set[int]:
+    """As in "Jerks: knee 2+", "arm jerks 2+", "tone normal, jerks brisk": jerks with a value are reflexes."""
+    meant: set[int] = set()
     for index, token in enumerate(tokens):
         if token.kind != "reflex" or "jerk" not in token.flags or token.end - token.start != len("jerks"):
             continue
         behind = [t for t in tokens[index + 1 : index + 4] if t.kind not in ("is", "colon", "side")][:1]
         headed = index == 0 and len(tokens) > 1 and tokens[1].kind == "colon"
-        if headed or (behind and _has_plus(behind[0])):
-            return True
-    return False
+        opens = index == 0 or tokens[index - 1].kind in ("comma", "and")
+        if headed or (behind and _has_plus(behind[0])) or (opens and _worded(tokens[index + 1 :])):
+            meant.add(index)
+    return meant
+
+
+def _worded(behind: list[Token]) -> bool:
+    """As in "jerks present and equal": alone, or before a place, a word that only reflexes have."""
+    said: list[str | None] = []
+    for token, after in pairwise([*behind, None]):
+        if token is not None and isinstance(token.written, Written) and not token.written.graded:
+            said.append(token.written.descriptor)
+        elif token is None or token.kind in _BEHIND_A_WORD:
+            break
+        elif not _joins_word(token, after):
+            return False
+    return any(word not in (None, "present", "absent") for word in said)
+
+
+def _joins_word(token: Token, after: Token | None) -> bool:
+    placed = token.kind == "at" and after is not None and after.kind in ("side", "region", "site")
+    return placed or token.kind in ("is", "side", "and", "colon", "region", "site")
 
 
 def _has_plus(token: Token) -> bool:
@@ -247,6 +269,7 @@ def _graded_jerks(tokens: list[Token], index: int) -> bool:
 _BEFORE_JERKS_GRADE = frozenset({"side", "colon", "dash", "is", "at", "equals", "open"})
 
 
+_BEHIND_A_WORD = frozenset({"comma", "but", "except", "otherwise", "open", "stop"})
 _BEFORE_A_GRADE = {"side", "colon", "open", "close", "is", "slash", "comma", "at", "value"}
 
 
@@ -287,6 +310,6 @@ def _leave_first(tokens: list[Token], found: list[bool], index: int) -> None:
 
 
 def _speaks_of_reflexes(token: Token) -> bool:
-    return token.kind in ("reflex", "condition", "site", "legend") and bool(
+    return token.kind in ("reflex", "condition", "site", "legend", "otherwise") and bool(
         token.flags & {"trigger", "testing"}
     )

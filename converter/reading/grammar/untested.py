@@ -122,6 +122,11 @@ def _ends_clause(p: Parser, index: int) -> bool:
     return p.kind(index) in ("end", "close", "comma", "stop")
 
 
+def _other_side(p: Parser, comma: int) -> bool:
+    """As in "not tested because of pain, right 2+": what follows is said of the other side."""
+    return p.kind(comma) == "comma" and p.kind(p.skip(comma + 1, "at")) == "side"
+
+
 def _reason(p: Parser, index: int, used: Used, said: Token) -> tuple[str | None, int]:
     """[ because ] words: a known reason by its name, another one in the note's own words."""
     own = said.meaning or None
@@ -138,7 +143,8 @@ def _reason(p: Parser, index: int, used: Used, said: Token) -> tuple[str | None,
         if token.kind == "reason" and not p.has(end, "cause"):
             used.append((token, "detail"))
             return token.meaning, end + 1
-        if token.kind in ("site", "reflex", "condition") or token.kind in VALUES:
+        named = token.kind in ("site", "reflex", "condition") and not (cause and p.has(end, "place"))
+        if named or token.kind in VALUES or _other_side(p, end):
             break
         end += 1
     if (cause or (parted and _ends_clause(p, end))) and end > start:
