@@ -16,6 +16,7 @@ _KINDS: dict[type, str] = {Written: "value", Pair: "pair", Count: "count", Run: 
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
 
 
+_WIDE = re.compile(r"[ \u00a0]*(?:\t|[ \u00a0]{3})")
 _FIVE = re.compile(r"5|five|(?<!I)V", re.IGNORECASE)
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
 _LEFT_GRADE = re.compile(r"[Ll][0-5]")
@@ -325,6 +326,8 @@ def _joined(
     sense, known, after = entry.sense, entry.sense.word is not None, index + 1
     if after < len(names) and names[after] in entry.follows:
         found = _apart_from_value(text, places, vocabulary, names, index)
+        if found is not None and found[1] - index > 1:
+            found = _in_one_cell(text, places, vocabulary, names, index, found)
         if found is not None:
             sense, known, after = lexicon.sense(found[0]), True, found[1]
             end = places[after - 1][2]
@@ -353,6 +356,21 @@ def _apart_from_value(
     value = _written(text, start)
     runs_on = value is not None and value.end > end
     return vocabulary.words.longest(names[: found[1] - 1], index) if runs_on else found
+
+
+def _in_one_cell(
+    text: str,
+    places: list[_Place],
+    vocabulary: Vocabulary,
+    names: list[str],
+    index: int,
+    found: tuple[Word, int],
+) -> tuple[Word, int] | None:
+    """A wording does not reach over a wide gap: "Motor    Reflex" are the heads of two columns."""
+    for after in range(index + 1, found[1]):
+        if _WIDE.match(text, places[after - 1][2], places[after][1]):
+            return vocabulary.words.longest(names[:after], index)
+    return found
 
 
 def _past(places: list[_Place], index: int, end: int) -> int:

@@ -29,7 +29,11 @@ EXCUSED = {
 """Roles for which the law cannot hold, and why."""
 SILENT = {
     "condition": ("pathologic[al] reflex[es]",),
-    "family": ("(family history of|fh of|fh|mother with|father with|sister w",),
+    "family": (
+        "(family history of|fh of|fh|mother with|father with|sister w",
+        "(in|noted in|seen in|found in|reported in|observed in) (his|",
+    ),
+    "otherwise": ("(the other jerks|other jerks|all other jerks|all other reflex",),
     "less": ("(less|weaker|lesser|slightly less|a little less|relatively l",),
     "position": ("(supine|in the supine position|supine position|lying|lying d",),
     "past": (
@@ -88,6 +92,7 @@ SILENT = {
 }
 """Rows for which it does not hold yet, by role; each by how its phrase begins."""
 WHY_SILENT = {
+    "otherwise": "the word left behind still names the other side",
     "condition": "the state words left behind still deny or state a reflex of their own",
     "family": "whose reflex it is is not guessed where the relative is an unknown word two words away",
     "less": "the words left behind compare nothing, and the grade stands",

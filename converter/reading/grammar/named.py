@@ -236,8 +236,9 @@ def _may_take(p: Parser, index: int, linked: int, targets: list[Target]) -> bool
     bare = token is not None and getattr(token.written, "bare", False)
     if bare and linked == index and targets[-1].foreign:
         return False
-    far = linked == index and linked < len(p.tokens) and _gap(p, targets, linked) > _NEAR
-    return not (bare and far)
+    far = linked == index and token is not None and _gap(p, targets, linked) > _NEAR
+    blank = token is not None and not p.text[targets[-1].used[-1][0].end : token.start].strip(" \t")
+    return not (bare and far and not blank)
 
 
 def _gap(p: Parser, targets: list[Target], linked: int) -> int:
