@@ -29,8 +29,12 @@ EXCUSED = {
 """Roles for which the law cannot hold, and why."""
 SILENT = {
     "condition": ("pathologic[al] reflex[es]",),
-    "family": ("(family history of|fh of|fh|mother with|father with|sister w",),
+    "family": (
+        "(family history of|fh of|fh|mother with|father with|sister w",
+        "(in|noted in|seen in|found in|reported in|observed in) (his|",
+    ),
     "less": ("(less|weaker|lesser|slightly less|a little less|relatively l",),
+    "otherwise": ("(the other jerks|other jerks|all other jerks|all other ",),
     "position": ("(supine|in the supine position|supine position|lying|lying d",),
     "past": (
         "(according to|per) (referring hospital|referring doctor",
@@ -87,6 +91,7 @@ SILENT = {
 """Rows for which it does not hold yet, by role; each by how its phrase begins."""
 WHY_SILENT = {
     "condition": "the state words left behind still deny or state a reflex of their own",
+    "otherwise": "an ankle that is absent is a reflex only because other jerks are named with it",
     "family": "whose reflex it is is not guessed where the relative is an unknown word two words away",
     "less": "the words left behind compare nothing, and the grade stands",
     "position": "a manner two words away from the finding is outside what is searched for unknown words",

@@ -17,6 +17,33 @@ if TYPE_CHECKING:
 _BOTH = 2
 
 
+def sides_in_order(p: Parser) -> bool:
+    """For each side a value of each name: "Knee and ankle jerks: R 2+ and 1+, L 3+ and 2+".
+
+    sides_in_order = [ targets [ link ] ] SIDE values { "," SIDE values } ;
+    """
+    targets, index = targets_at(p, p.index, after_value=False)
+    if not targets and p.index == 0:  # the names may stand before a semicolon
+        targets = p.context.last
+    if len(targets) < _BOTH or any(target.foreign or not target.specific for target in targets):
+        return False
+    if targets[0].side is None and p.kind(index - 1) == "side" and index > p.index:
+        index -= 1  # the side behind the names is of the values
+    took = False
+    while True:
+        start = p.skip(index, *LINKS, "comma", "and", "but", "slash")
+        values, after = _values(p, p.skip(start + 1, *LINKS)) if p.kind(start) == "side" else ([], start)
+        if len(values) != len(targets) or _belongs_behind(p, after):
+            p.index = index if took else p.index
+            p.context.last = targets if took else p.context.last
+            return took
+        side = p.tokens[start]
+        for target, phrase in zip(targets, values, strict=True):
+            phrase.used.append((side, "side"))
+            took = draft(p, [on_side(target, side.meaning)], phrase) or took
+        index = after
+
+
 def respectively(p: Parser) -> bool:
     """As many values as names, in the same order.
 
@@ -71,6 +98,12 @@ def _names_then_run(p: Parser) -> bool:
         index = run + 1
         if side is None:
             index = _side_of_all(p, index, len(targets))
+
+
+def _belongs_behind(p: Parser, index: int) -> bool:
+    """Whether a side stands behind its value: in "R 2+, 1+ L" the second value is of the left."""
+    one = p.kind(index) == "side" and p.tokens[index].meaning in ("left", "right")
+    return one and p.kind(p.skip(index + 1, *LINKS)) not in VALUES
 
 
 def _side_of_all(p: Parser, index: int, count: int) -> int:
@@ -146,7 +179,7 @@ def _values(p: Parser, index: int) -> tuple[list[Phrase], int]:
 
 
 def _zip(p: Parser, targets: list[Target], values: list[Phrase], after: int) -> bool:
-    if len(values) != len(targets) or len(values) < 2:
+    if len(values) != len(targets) or len(values) < 2 or _belongs_behind(p, after):
         return False
     for target, phrase in zip(targets, values, strict=True):
         draft(p, [target], phrase)

@@ -238,7 +238,8 @@ def _at_grade(p: Parser, at: int, phrase: Phrase) -> bool:
     """As in "symmetric at 2+", "brisk at 3+"."""
     written = p.tokens[at + 1].written
     graded = isinstance(written, Pair) or (isinstance(written, Written) and written.graded)
-    return phrase.weak or (phrase.worded and graded and not about_next(p, at + 1))
+    whole = p.has(at + 2, "all")
+    return phrase.weak or (phrase.worded and graded and (whole or not about_next(p, at + 1)))
 
 
 def _denied_detail(p: Parser, index: int, phrase: Phrase) -> int:

@@ -1,7 +1,7 @@
 """Reflexes that were not tested, with the reason: "ankle jerks not tested because of casts"."""
 
 from converter.reading.grammar.drafting import add_bare
-from converter.reading.grammar.other_sides import other_sides
+from converter.reading.grammar.other_sides import on_side, other_sides
 from converter.reading.grammar.parser import LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Target, Used
 from converter.reading.grammar.places import places
@@ -42,6 +42,24 @@ def untested_named(p: Parser) -> bool:
     after = not_tested(p, targets, end)
     del p.tokens[end]
     p.index = after - 1
+    return True
+
+
+def untested_on_a_side(p: Parser) -> bool:
+    """The reflexes just graded, not tested on a side: "the left could not be tested because of a cast".
+
+    untested_on_a_side = SIDE [ link ] UNTESTED [ because ] ;
+    """
+    linked = p.skip(p.index + 1, *LINKS)
+    said_of = p.kind(p.index) == "side" and p.tokens[p.index].meaning in ("left", "right")
+    last = [target for target in p.context.last if target.specific]
+    if not said_of or p.kind(linked) != "untested" or not last:
+        return False
+    side = p.tokens[p.index]
+    targets = [on_side(target, side.meaning) for target in last]
+    for target in targets:
+        target.used.append((side, "side"))
+    p.index = not_tested(p, targets, linked)
     return True
 
 
