@@ -6,9 +6,10 @@ Takes a sentence and what the note said before; changes the context for what fol
 import re
 from itertools import takewhile
 
-from converter.reading.grammar.parser import Context
+from converter.reading.grammar.parser import Context, grades_tendons
 from converter.reading.sentences import Sentence, colon_among_first
 from converter.reading.tokens import Token
+from converter.reading.written import Written
 from converter.words import Vocabulary
 
 _MONTH = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
@@ -17,6 +18,7 @@ _DATE = re.compile(
     rf"|\b(?:{_MONTH})[a-z]*\s+\d{{1,2}}\b",
     re.IGNORECASE,
 )
+_STRONG = 4
 _NO_HEADING = frozenset({"site", "reflex", "condition", "pair"})
 _IN_HEADINGS = frozenset({"reflex", "side", "region"})
 _MARKS_OF_HEADINGS = frozenset({"comma", "colon", "open", "close", "dash", "bullet"})
@@ -34,7 +36,8 @@ def begin_sentence(sentence: Sentence, context: Context) -> None:
         context.block_side = None
         context.status = "historical" if sentence.history else "current"
         context.last = []
-    context.foreign = sentence.heading or (context.foreign and not sentence.new_block)
+    foreign = sentence.heading and not _graded_under(sentence)
+    context.foreign = foreign or (context.foreign and not (sentence.new_block or sentence.heading))
     if (sentence.new_line and first.kind not in _LEADS_ON) or sentence.new_block:
         context.block_side = None
     if sentence.new_line and [token.kind for token in sentence.tokens] == ["side", "colon"]:
@@ -42,6 +45,23 @@ def begin_sentence(sentence: Sentence, context: Context) -> None:
     context.side = context.block_side
     if first.kind not in _LEADS_ON and not (sentence.new_line or sentence.heading):
         context.reflexes = context.reflexes and first.kind not in ("other", "other_exam")
+
+
+def _graded_under(sentence: Sentence) -> bool:
+    """As in "Day 1 after fusion: biceps 2+, triceps 1+": tendons graded as only reflexes are.
+
+    A 4 or more may be a grade of strength, so it says nothing.
+    """
+    grades = [
+        t.written.high
+        for t in sentence.tokens
+        if isinstance(t.written, Written) and t.written.high is not None
+    ]
+    return (
+        not sentence.history
+        and max(grades, default=_STRONG) < _STRONG
+        and grades_tendons(sentence.tokens, Context())
+    )
 
 
 def side_of_heading(lines: list[Sentence], vocabulary: Vocabulary) -> str | None:

@@ -15,10 +15,12 @@ from converter.reading.footnotes import Footnotes
 from converter.reading.grammar.parser import Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
+from converter.reading.joined_sides import with_sides_joined
 from converter.reading.layouts import read_layouts
 from converter.reading.lexicon import MISSPELT
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.prefilter import may_grade_joints, worth_reading
+from converter.reading.runs import lead_blocks, part_runs
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
 from converter.reading.stems import STEM
@@ -151,7 +153,7 @@ class _NoteReader:
 
     def read(self, *, begins_line: bool = True) -> None:
         """Read the note; drafts, unread wording, legends and diagnostics are filled in."""
-        tokens = tokens_of_note(self._text, self._vocabulary)
+        tokens = with_sides_joined(tokens_of_note(self._text, self._vocabulary))
         has_now = any(token.kind == "now" for token in tokens)
         layouts = read_layouts(self._text, tokens, self._options.figure_rows, self._context, self._vocabulary)
         for parser in layouts.parsers:
@@ -171,6 +173,8 @@ class _NoteReader:
 
     def _begin(self, sentence: Sentence, has_now: bool, *, graded: bool) -> None:
         """Settle what a sentence is about before it is read; `graded` where only its grades tell that."""
+        part_runs(sentence.tokens)
+        lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
         note_exam_heading(self._text, sentence, self._context, has_now)
         self._context.reflexes = self._context.reflexes or graded
@@ -288,6 +292,8 @@ def _letter_for_all(text: str, sentence: Sentence) -> str | None:
     before, after = sentence.tokens[: sides[0]], sentence.tokens[sides[0] + 1 :]
     names = [token for token in after if token.kind == "site"]
     mixed = any(t.kind in ("region", "otherwise", "except", "condition") for t in sentence.tokens)
+    mixed = mixed or (bool(before) and before[-1].kind in ("value", "other_exam"))
+    mixed = mixed or any(t.kind in ("other", "other_exam", "reason") for t in after[1:2])
     plural = any(text[token.end - 1] == "s" and "place" in token.flags for token in names)
     if mixed or plural or len(names) < 2 or after[0].kind != "site" or any(t.kind == "site" for t in before):
         return None

@@ -7,12 +7,12 @@ column, the row is left unread rather than guessed.
 from dataclasses import dataclass, replace
 
 from converter.reading.cell_words import CellWordReader
+from converter.reading.grammar.clonus_places import CLONUS_AT
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.parser import VALUES, Context, Parser
 from converter.reading.grammar.parts import Draft, Target, Used
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.rules import read_sentence
-from converter.reading.grammar.target_heads import CLONUS_AT
 from converter.reading.grammar.targets import targets_at
 from converter.reading.grammar.untested import not_tested
 from converter.reading.lines import Cell, Line, cells_of
