@@ -10,6 +10,7 @@ from converter.reading.changes import change_at
 from converter.reading.figures import Figure, figure_at, read_figure
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.lines import Line, drawn_lines, lines_of, without_drawing
+from converter.reading.record_tables import record_table_at
 from converter.reading.tables import TableReader
 from converter.reading.tokens import Token
 from converter.words import Vocabulary
@@ -56,6 +57,13 @@ def read_layouts(
             for line in table.apart:
                 found.left += [*raw[line].tokens, *ends[line : line + 1]]
             index = table.after
+            continue
+        records = record_table_at(text, lines, index, context, vocabulary)
+        if records is not None:
+            found.parsers += records.rows
+            found.starts.append(lines[index].start)
+            found.left += records.left
+            index = records.after
             continue
         headed = _headed(lines, index) or changing
         change = change_at(text, lines[index], context, vocabulary, headed=headed) if "→" in text else None

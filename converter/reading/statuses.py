@@ -1,5 +1,7 @@
 """Says of the findings of one sentence whether they are current, past, supposed or another person's."""
 
+import re
+
 from converter.reading.grammar.parser import Parser
 from converter.reading.grammar.parts import Draft
 from converter.reading.tokens import Token
@@ -7,6 +9,7 @@ from converter.reading.tokens import Token
 _CLAUSE_ENDS = frozenset({"comma", "but", "and", "open", "close", "now"})
 _COMPARES = frozenset({"as", "like", "than", "since"})
 """Words that set today's value against an earlier time: "2+ (as pre-op)"."""
+_PATIENT = re.compile(r"\b(?:own|patient|pt|our)\b", re.IGNORECASE)
 _MANNER = frozenset({"position", "technique", "manoeuvre", "reinforcement", "quality", "before"})
 
 
@@ -125,10 +128,17 @@ def _now_between(p: Parser, low: int, high: int) -> bool:
 
 def _from(p: Parser, token: Token, status: str) -> None:
     for draft in p.drafts:
-        if _value_start(p, draft) > token.start and draft.status == "current":
+        after = _value_start(p, draft) > token.start and draft.status == "current"
+        if after and not (status == "family" and _of_patient(p, token, draft)):
             draft.status = status
             draft.used = [*draft.used, (token, "assertion")]
             token.used = "assertion"
+
+
+def _of_patient(p: Parser, token: Token, draft: Draft) -> bool:
+    """As in "her sister has no knee jerks, but the patient's own are present"."""
+    between = p.text[token.end : max(token.end, _value_start(p, draft))]
+    return _PATIENT.search(between) is not None
 
 
 def _of_family(p: Parser, index: int, token: Token) -> None:

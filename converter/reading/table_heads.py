@@ -274,8 +274,17 @@ class HeadReader:
         return Heads(first, sided, lines=2)
 
 
+def head_kinds(tokens: list[Token]) -> set[str]:
+    """The kinds of tokens in a line of heads, without the number that ends a range of roots: "(C5-6)"."""
+    return {
+        token.kind
+        for at, token in enumerate(tokens)
+        if not (token.kind == "value" and at > 0 and "root" in tokens[at - 1].flags)
+    }
+
+
 def _kinds(line: Line, cells: list[Cell]) -> set[str]:
-    kinds = {token.kind for token in line.tokens}
+    kinds = head_kinds(line.tokens)
     label = {token.kind for token in cells[0].tokens} if cells else set()
     return kinds - {"value"} if {"open", "reflex"} <= label or "legend" in kinds else kinds
 

@@ -10,7 +10,7 @@ from converter.model import Unread
 from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.parser import VALUES, Context, Parser
 from converter.reading.lines import Cell, Line, cells_of, is_rule
-from converter.reading.table_heads import HEAD_KINDS, HeadReader, Heads
+from converter.reading.table_heads import HEAD_KINDS, HeadReader, Heads, head_kinds
 from converter.reading.table_row_names import begins_with_value
 from converter.reading.table_rows import Row, RowReader, make_earlier
 from converter.reading.tokens import Token
@@ -67,7 +67,8 @@ class _Block:
 
     def settled(self) -> list[Row]:
         """The rows about reflexes: where strength may be graded, only those that name a reflex as such."""
-        if self.silent and not self.headed and not any(_names_reflex(row.parser) for row in self.rows):
+        named = any(_names_reflex(row.parser) for row in self.rows) or _graded_as_reflexes(self.rows)
+        if self.silent and not self.headed and not named:
             return []
         if self.foreign or (not self.headed and (self.motor or any(map(_grades_five, self.rows)))):
             return [row for row in self.rows if _is_about_reflexes(row.parser)]
@@ -132,7 +133,7 @@ class TableReader:
 
     def _first_block(self, index: int, heads: Heads) -> _Block:
         tokens = [token for line in self._lines[index : index + heads.lines] for token in line.tokens]
-        silent = any(c.time is not None for c in heads.values) or not {t.kind for t in tokens} <= HEAD_KINDS
+        silent = any(c.time is not None for c in heads.values) or not head_kinds(tokens) <= HEAD_KINDS
         above = next(
             (line for line in reversed(self._lines[max(0, index - _NEAR) : index]) if line.tokens), None
         )
@@ -225,6 +226,14 @@ def _is_about_reflexes(read: Parser) -> bool:
     """Whether a row names a reflex as such, or what only reflexes are asked of."""
     asked = {"trigger", "sign", "plantars", "toes"}
     return any(token.kind == "reflex" or token.flags & asked for token in read.tokens)
+
+
+def _graded_as_reflexes(rows: list[Row]) -> bool:
+    """As in rows "R triceps 0 1+" and "L triceps 1+ 2+": a tendon graded with a plus."""
+    plus = [row for row in rows if _grades_low(row)]
+    targets = [draft.target for row in plus for draft in row.parser.drafts]
+    tendons = [each for each in targets if "joint" in each.flags and "place" not in each.flags]
+    return len(plus) > 1 and bool(tendons) and not any(map(_grades_five, rows))
 
 
 def _grades_five(row: Row) -> bool:

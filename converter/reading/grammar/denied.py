@@ -119,6 +119,9 @@ def _deny(p: Parser, target: Target, after: int, denial: _Denial) -> int | None:
     placed: list[Target] = []
     if target.general or target.site == "clonus_unspecified":
         said = p.skip(after, "is")
+        if _says_present(p, said) and p.kind(said + 1) == "at":  # "no reflexes elicited in the legs"
+            denial.used.append((p.tokens[said], "assertion"))
+            said += 1
         placed, end = places(p, said if p.kind(said) == "at" else after, target)
         after = end if placed else after
         for place in placed:
@@ -155,8 +158,11 @@ def _is_its_own(p: Parser, target: Target, after: int, joined: str) -> bool:
 
 def _only_present(p: Parser, after: int) -> bool:
     """As in "no reflexes can be elicited": the word only completes the denial."""
-    linked = p.skip(after, "is", "colon", "side")
-    token = p.tokens[linked] if linked < len(p.tokens) else None
+    return _says_present(p, p.skip(after, "is", "colon", "side"))
+
+
+def _says_present(p: Parser, index: int) -> bool:
+    token = p.tokens[index] if index < len(p.tokens) else None
     written = token.written if token is not None else None
     return isinstance(written, Written) and written.weak and written.descriptor == "present"
 

@@ -142,6 +142,10 @@ def add(p: Parser, target: Target, side: str, value: Written | None, phrase: Phr
     if side in ("left", "right", "both"):
         p.context.last_side = side
     details = replace(phrase.details, uncertain=phrase.details.uncertain or _doubted(target.used))
+    twin = _twin(p, target, side, phrase)
+    if twin is not None:
+        twin.used = [*twin.used, *target.used]
+        return True
     p.drafts.append(
         Draft(
             target=target,
@@ -154,6 +158,16 @@ def add(p: Parser, target: Target, side: str, value: Written | None, phrase: Phr
         )
     )
     return True
+
+
+def _twin(p: Parser, target: Target, side: str, phrase: Phrase) -> Draft | None:
+    """The finding made already, where one value is given to one reflex twice: "left quadriceps, left KJ"."""
+    values = [token for token, role in phrase.used if role == "value"]
+    for made in p.drafts:
+        alike = (made.target.site, made.target.which, made.side) == (target.site, target.which, side)
+        if alike and any(role == "value" and token in values for token, role in made.used):
+            return made
+    return None
 
 
 def _response(value: Written | None, phrase: Phrase) -> Written | None:

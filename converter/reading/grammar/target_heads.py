@@ -9,6 +9,8 @@ from converter.reading.grammar.parts import Target, Used
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 
+_STRONGEST = 5
+"""The best grade of strength."""
 _ROOTS_REACH = 5
 _FOREIGN = frozenset({"other_exam", "look_alike"})
 
@@ -237,8 +239,9 @@ def _region_at(p: Parser, index: int) -> tuple[Target, int] | None:
     token = p.tokens[index]
     if "part" in token.flags or ("partial" in token.flags and not _partial_counts(p, index)):
         return None
-    graded = _graded_before(p, index)
-    if p.kind(index + 1) == "other_exam" or not (p.spoken[index] or graded or _reflex_follows(p, index)):
+    speaks = p.spoken[index] or _graded_before(p, index)
+    speaks = speaks or (_reflex_follows(p, index) and not _strength_before(p, index))
+    if p.kind(index + 1) == "other_exam" or not speaks:
         return Target("unspecified", foreign=True, used=[(token, "")]), index + 1
     site, _, side = token.meaning.partition(":")
     target = Target(site, side=side or None, region=True, flags=token.flags, used=[(token, "region")])
@@ -260,6 +263,13 @@ def _graded_before(p: Parser, index: int) -> bool:
     graded = isinstance(written, Pair) or (isinstance(written, Written) and written.plus != "none")
     foreign = any(token.kind == "other_exam" for token in p.tokens)
     return graded and not foreign and any(token.kind == "reflex" for token in p.tokens[index:])
+
+
+def _strength_before(p: Parser, index: int) -> bool:
+    """As in "3/5 leg, reflexes 2+": a grade out of five right before it, which is of strength."""
+    written = p.tokens[index - 1].written if index else None
+    out_of = written.second.low if isinstance(written, Pair) else getattr(written, "denominator", None)
+    return out_of == _STRONGEST
 
 
 def _narrower(p: Parser, index: int, wide: Target) -> tuple[Target, int] | None:
