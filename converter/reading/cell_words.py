@@ -19,6 +19,7 @@ _TRAILING_SIDE = re.compile(r"(?P<time>.+?)[ ,]+\(?(?P<side>r|l|rt|lt|right|left
 _SIDES = {"r": "right", "l": "left"}
 _FEWEST_LETTERS = 3
 _YES_OR_NO = frozenset({"y", "yes", "no"})
+_OF_LIMBS = frozenset({"limb"})
 _IN_CELLS = frozenset({"joint", "short", "cell"})
 
 Piece = tuple[int, int]
@@ -39,7 +40,8 @@ class CellWordReader:
             return line
         made = [token for piece in pieces for token in self._time(piece)]
         letters = self._letters(line, pieces)
-        return _with(line, letters or made)
+        limbs = [Token("region", *p, limb, _OF_LIMBS) for p in pieces if (limb := self._limb(p)) is not None]
+        return _with(line, letters or made or (limbs if len(limbs) > 1 else []))
 
     def row(self, line: Line, *, letters: bool, values: bool) -> Line:
         """A row: its name, its time, and letters for values.
@@ -76,7 +78,7 @@ class CellWordReader:
 
     def plain(self, piece: Piece) -> str:
         """The words of a cell in lower case, without marks between and behind them."""
-        return " ".join(re.sub(r"[,:*_()]", " ", self._text[piece[0] : piece[1]]).lower().split())
+        return " ".join(re.sub(r"[,:*_()]|\.$", " ", self._text[piece[0] : piece[1]]).lower().split())
 
     def says_no(self, lines: list[Line]) -> bool:
         """Whether cells are answered by yes and no, so that `n` is no."""
@@ -112,11 +114,18 @@ class CellWordReader:
             ]
         return []
 
+    def _word(self, piece: Piece) -> Piece:
+        """The place of a cell without the marks that close it."""
+        return piece[0], piece[0] + len(self._text[piece[0] : piece[1]].rstrip(".: "))
+
+    def _limb(self, piece: Piece) -> str | None:
+        return self._words.limbs.get(self.plain(piece))
+
     def _letters(self, line: Line, pieces: list[Piece]) -> list[Token]:
         named = [(piece, self._words.letters.get(self.plain(piece))) for piece in pieces]
         if named[0][1] is None:
             named = named[1:]
-        found = [Token("site", *piece, site, _IN_CELLS) for piece, site in named if site]
+        found = [Token("site", *self._word(piece), site, _IN_CELLS) for piece, site in named if site]
         others = [piece for piece, site in named if not site]
         sites = [token.meaning for token in found]
         known = all(_names_a_site(line, piece) for piece in others)
@@ -126,11 +135,15 @@ class CellWordReader:
     def _name(self, piece: Piece, *, letters: bool) -> Token | None:
         plain = self.plain(piece)
         if plain in self._words.names:
-            return Token("site", *piece, self._words.names[plain], _IN_CELLS)
-        if plain in self._words.limbs:
-            return Token("region", *piece, self._words.limbs[plain], frozenset({"limb"}))
+            site = self._words.names[plain]
+            return Token(
+                "site", *self._word(piece), site, _IN_CELLS | ({"plantars"} if site == "plantar" else set())
+            )
+        limb = self._limb(piece)
+        if limb is not None:
+            return Token("region", *piece, limb, _OF_LIMBS)
         if letters and plain in self._words.letters:
-            return Token("site", *piece, self._words.letters[plain], _IN_CELLS)
+            return Token("site", *self._word(piece), self._words.letters[plain], _IN_CELLS)
         return None
 
 

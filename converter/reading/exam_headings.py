@@ -4,10 +4,13 @@ Takes a sentence and what the note said before; changes the context for what fol
 """
 
 import re
+from itertools import takewhile
 
-from converter.reading.grammar.parser import Context
+from converter.reading.grammar.parser import Context, grades_tendons
 from converter.reading.sentences import Sentence, colon_among_first
 from converter.reading.tokens import Token
+from converter.reading.written import Written
+from converter.words import Vocabulary
 
 _MONTH = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
 _DATE = re.compile(
@@ -15,7 +18,10 @@ _DATE = re.compile(
     rf"|\b(?:{_MONTH})[a-z]*\s+\d{{1,2}}\b",
     re.IGNORECASE,
 )
+_STRONG = 4
 _NO_HEADING = frozenset({"site", "reflex", "condition", "pair"})
+_IN_HEADINGS = frozenset({"reflex", "side", "region"})
+_MARKS_OF_HEADINGS = frozenset({"comma", "colon", "open", "close", "dash", "bullet"})
 _LEADS_ON = frozenset(
     {"site", "side", "region", "value", "pair", "at", "anaphor", "reflex", "bullet", "dash"}
 )
@@ -30,7 +36,8 @@ def begin_sentence(sentence: Sentence, context: Context) -> None:
         context.block_side = None
         context.status = "historical" if sentence.history else "current"
         context.last = []
-    context.foreign = sentence.heading or (context.foreign and not sentence.new_block)
+    foreign = sentence.heading and not _graded_under(sentence)
+    context.foreign = foreign or (context.foreign and not (sentence.new_block or sentence.heading))
     if (sentence.new_line and first.kind not in _LEADS_ON) or sentence.new_block:
         context.block_side = None
     if sentence.new_line and [token.kind for token in sentence.tokens] == ["side", "colon"]:
@@ -38,6 +45,51 @@ def begin_sentence(sentence: Sentence, context: Context) -> None:
     context.side = context.block_side
     if first.kind not in _LEADS_ON and not (sentence.new_line or sentence.heading):
         context.reflexes = context.reflexes and first.kind not in ("other", "other_exam")
+
+
+def _graded_under(sentence: Sentence) -> bool:
+    """As in "Day 1 after fusion: biceps 2+, triceps 1+": tendons graded as only reflexes are.
+
+    A 4 or more may be a grade of strength, so it says nothing.
+    """
+    grades = [
+        t.written.high
+        for t in sentence.tokens
+        if isinstance(t.written, Written) and t.written.high is not None
+    ]
+    return (
+        not sentence.history
+        and max(grades, default=_STRONG) < _STRONG
+        and grades_tendons(sentence.tokens, Context())
+    )
+
+
+def side_of_heading(lines: list[Sentence], vocabulary: Vocabulary) -> str | None:
+    """The side that a line such as "Reflexes, L arm:" gives to the lines under it, which name reflexes.
+
+    Args:
+        lines: the sentence that may be such a line, and those after it.
+        vocabulary: tells the limb of a reflex.
+    """
+    heading = [t for t in lines[0].tokens if t.kind not in _MARKS_OF_HEADINGS]
+    sides = [t.meaning if t.kind == "side" else t.meaning.partition(":")[2] for t in heading]
+    named = [side for side in sides if side in ("left", "right")]
+    if not lines[0].new_line or len(named) != 1 or any(t.kind not in _IN_HEADINGS for t in heading):
+        return None
+    limbs = {vocabulary.reflexes[t.meaning.partition(":")[0]].limb for t in heading if t.kind == "region"}
+    under = list(takewhile(_names_a_site, lines[1:]))
+    sites = [
+        token.meaning.partition(":")[0] for line in under for token in line.tokens if token.kind == "site"
+    ]
+    if any({vocabulary.reflexes[site].limb} - {None} - limbs for site in sites if limbs):
+        return None
+    return named[0] if under else None
+
+
+def _names_a_site(line: Sentence) -> bool:
+    """Whether a line begins with the name of a reflex."""
+    first = next((token for token in line.tokens if token.kind not in _MARKS_OF_HEADINGS), None)
+    return line.new_line and not line.new_block and first is not None and first.kind == "site"
 
 
 def note_exam_heading(text: str, sentence: Sentence, context: Context, has_now: bool) -> None:

@@ -6,6 +6,7 @@ Takes the tokens of a note; gives what was read from layouts, and the tokens of 
 from dataclasses import dataclass, field
 
 from converter.model import Diagnostic, Unread
+from converter.reading.changes import change_at
 from converter.reading.figures import Figure, figure_at, read_figure
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.lines import Line, drawn_lines, lines_of, without_drawing
@@ -45,7 +46,7 @@ def read_layouts(
     reader = TableReader(text, context, vocabulary, lines)
     ends = [token for token in tokens if token.kind == "newline"]
     found = Layouts()
-    index = 0
+    index, changing = 0, False
     while index < len(lines):
         table = reader.table_at(index)
         if table is not None:
@@ -56,7 +57,15 @@ def read_layouts(
                 found.left += [*raw[line].tokens, *ends[line : line + 1]]
             index = table.after
             continue
-        figure = figure_at(lines, drawn, index) if drawn and _headed(lines, index) else None
+        headed = _headed(lines, index) or changing
+        change = change_at(text, lines[index], context, vocabulary, headed=headed) if "→" in text else None
+        changing = change is not None
+        if change is not None:
+            found.parsers.append(change)
+            found.starts.append(change.tokens[0].start)
+            index += 1
+            continue
+        figure = figure_at(lines, drawn, index) if drawn and headed else None
         if figure is not None:
             _take_figure(found, text, figure, figure_rows, context, vocabulary)
             index = figure.last + 1

@@ -198,8 +198,11 @@ def _short_and_graded(vocabulary: Vocabulary) -> str:
     alone = "".join(letter for letter in sorted(vocabulary.cells.letters) if len(letter) == 1)
     in_heads = rf"(?:^|[\r\n])[ \t|]*(?:[{alone}][ \t|]+){{2,}}"
     in_rows = rf"(?:^|[\r\n])[ \t|]*[{alone}][ \t|:]+[+0-4]"
-    graded = rf"\b(?:{'|'.join(sorted(names))})\b[^a-z0-9]{{0,3}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]"
-    return f"{graded}|{in_heads}|{in_rows}"
+    name = rf"\b(?:{'|'.join(sorted(names))})"
+    side = r"(?:[rl][^a-z0-9]{1,2})?"
+    graded = rf"{name}\b[^a-z0-9]{{0,12}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]|{name}[0-4]"
+    inverted = rf"\binverted[^a-z0-9]{{1,3}}{side}{name}\b|{name}\b[^a-z0-9]{{1,3}}{side}inverted"
+    return f"{graded}|{inverted}|{in_heads}|{in_rows}"
 
 
 def _begins_finding(row: Word) -> bool:

@@ -8,17 +8,19 @@ from dataclasses import dataclass
 from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
 from converter.reading.bare_grades import graded_alone
-from converter.reading.exam_headings import begin_sentence, note_exam_heading
+from converter.reading.exam_headings import begin_sentence, note_exam_heading, side_of_heading
 from converter.reading.figures import ROWS
 from converter.reading.findings import findings_of
 from converter.reading.footnotes import Footnotes
 from converter.reading.grammar.parser import Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
+from converter.reading.joined_sides import with_sides_joined
 from converter.reading.layouts import read_layouts
 from converter.reading.lexicon import MISSPELT
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.prefilter import may_grade_joints, worth_reading
+from converter.reading.runs import lead_blocks, part_runs
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
 from converter.reading.stems import STEM
@@ -35,6 +37,9 @@ from converter.words import Vocabulary
 
 _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars", STEM})
 _SPEAKING_KINDS = frozenset({"legend", "side_ref"})
+_FAMILIES = frozenset({"unspecified", "frontal_release"})
+"""Variants that stand for all primitive reflexes."""
+_LINES_UNDER_A_SIDE = 12
 _SHORT = 200
 """Characters of a note that is read whole at once."""
 
@@ -148,7 +153,7 @@ class _NoteReader:
 
     def read(self, *, begins_line: bool = True) -> None:
         """Read the note; drafts, unread wording, legends and diagnostics are filled in."""
-        tokens = tokens_of_note(self._text, self._vocabulary)
+        tokens = with_sides_joined(tokens_of_note(self._text, self._vocabulary))
         has_now = any(token.kind == "now" for token in tokens)
         layouts = read_layouts(self._text, tokens, self._options.figure_rows, self._context, self._vocabulary)
         for parser in layouts.parsers:
@@ -161,15 +166,29 @@ class _NoteReader:
         for index, sentence in enumerate(sentences):
             settle_before_layout(sentence, self._pending, layouts.starts)
             self._begin(sentence, has_now, graded=index in alone)
-            self._read_sentence(sentence, has_now)
+            if not self._gives_side(sentences[index : index + _LINES_UNDER_A_SIDE]):
+                self._read_sentence(sentence, has_now)
         settle_before_layout(None, self._pending, layouts.starts)
         self.unread += unread_of(self._text, self._pending)
 
     def _begin(self, sentence: Sentence, has_now: bool, *, graded: bool) -> None:
         """Settle what a sentence is about before it is read; `graded` where only its grades tell that."""
+        part_runs(sentence.tokens)
+        lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
         note_exam_heading(self._text, sentence, self._context, has_now)
         self._context.reflexes = self._context.reflexes or graded
+
+    def _gives_side(self, lines: list[Sentence]) -> bool:
+        """Whether a line only gives a side to the lines under it: "Reflexes, L arm:"."""
+        side = side_of_heading(lines, self._vocabulary)
+        if side is None:
+            return False
+        self._context.block_side = side
+        for token in lines[0].tokens:
+            self._context.reflexes = self._context.reflexes or token.kind == "reflex"
+            token.used = "header"
+        return True
 
     def _read_sentence(self, sentence: Sentence, has_now: bool) -> None:
         self._context.last_side = _last_side(sentence) or self._context.last_side
@@ -183,6 +202,7 @@ class _NoteReader:
         apply_statuses(parser, has_now)
         self.legends += [t.meaning for t in sentence.tokens if t.kind == "legend" and t.meaning]
         _drop_mere_symmetry(self.drafts, parser.drafts)
+        _drop_family_heading(self._text, self.drafts, parser.drafts)
         self.drafts += parser.drafts
         free_what_no_finding_holds(sentence.tokens, self.drafts, parser.drafts)
         settle_headings(parser, self._pending)
@@ -272,6 +292,8 @@ def _letter_for_all(text: str, sentence: Sentence) -> str | None:
     before, after = sentence.tokens[: sides[0]], sentence.tokens[sides[0] + 1 :]
     names = [token for token in after if token.kind == "site"]
     mixed = any(t.kind in ("region", "otherwise", "except", "condition") for t in sentence.tokens)
+    mixed = mixed or (bool(before) and before[-1].kind in ("value", "other_exam"))
+    mixed = mixed or any(t.kind in ("other", "other_exam", "reason") for t in after[1:2])
     plural = any(text[token.end - 1] == "s" and "place" in token.flags for token in names)
     if mixed or plural or len(names) < 2 or after[0].kind != "site" or any(t.kind == "site" for t in before):
         return None
@@ -288,6 +310,22 @@ def _drop_mere_symmetry(earlier: list[Draft], new: list[Draft]) -> None:
         earlier.pop()
         first.used = [*last.used, *first.used]
         first.side = "both" if first.side == "unspecified" else first.side
+
+
+def _drop_family_heading(text: str, earlier: list[Draft], new: list[Draft]) -> None:
+    """As in "Newborn reflexes" over "Moro: present": the line names what follows, and finds nothing."""
+    if not (earlier and new):
+        return
+    last, first = earlier[-1], new[0]
+    bare = last.value is None and last.implied_value == "present" and last.target.which in _FAMILIES
+    member = first.target.site == "primitive" and first.target.which not in _FAMILIES
+    if not (bare and member):
+        return
+    end, start = max(t.end for t, _ in last.used), min(t.start for t, _ in first.used)
+    between = text[end:start]
+    if ("\n" in between or "\r" in between) and not between.strip(" \t\r\n:-*•"):
+        earlier.pop()
+        first.used = [*((token, "header") for token, _ in last.used), *first.used]
 
 
 def _begins_with_value(draft: Draft) -> bool:

@@ -25,6 +25,7 @@ _INSIDE = frozenset(
     {"site", "side", "value", "pair", "greater", "lesser", "reflex", "region", "count", "comma"}
 )
 """What shows that the stop before it only ends an abbreviation."""
+_EXPLAINS = frozenset({"equals", "dash", "colon", "value", "other", "no", "condition", "clonus_word", "is"})
 _REFLEXIVE = frozenset({"reflex", "site", "condition", "region", "side", "side_ref", "legend"})
 
 
@@ -69,6 +70,8 @@ def sentences_of(text: str, tokens: list[Token], *, begins_line: bool = True) ->
                 current, new_block = [], False
             new_block = new_block or blank or _blank_follows(tokens, index)
             new_line = True
+        elif _explains_more(text, current, tokens, index):
+            continue
         elif _ends(text, token, tokens, index):
             if _numbers_a_list(current, token, new_line):
                 current = []
@@ -79,6 +82,17 @@ def sentences_of(text: str, tokens: list[Token], *, begins_line: bool = True) ->
             current.append(token)
     if current:
         yield _sentence(text, current, new_block, new_line, closed=False)
+
+
+def _explains_more(text: str, current: list[Token], tokens: list[Token], index: int) -> bool:
+    """As in "Key: 0 none; 1 low; 4 clonus": behind the semicolon another grade is explained."""
+    if text[tokens[index].start] != ";" or not current or current[0].kind != "legend":
+        return False
+    grade, said = tokens[index + 1 : index + 2], tokens[index + 2 : index + 3]
+    if not grade or getattr(grade[0].written, "low", None) is None or not said:
+        return False
+    clonus = said[0].kind == "site" and said[0].meaning.startswith("clonus")
+    return clonus or said[0].kind in _EXPLAINS
 
 
 def _numbers_a_list(current: list[Token], stop: Token, new_line: bool) -> bool:

@@ -5,6 +5,8 @@ from converter.reading.grammar.parts import Draft
 from converter.reading.tokens import Token
 
 _CLAUSE_ENDS = frozenset({"comma", "but", "and", "open", "close", "now"})
+_COMPARES = frozenset({"as", "like", "than", "since"})
+"""Words that set today's value against an earlier time: "2+ (as pre-op)"."""
 _MANNER = frozenset({"position", "technique", "manoeuvre", "reinforcement", "quality", "before"})
 
 
@@ -51,7 +53,7 @@ def _alike(side: str, other: str) -> bool:
 
 
 def _past(p: Parser, index: int, token: Token) -> None:
-    if "bracket" in token.flags and p.kind(index - 1) != "open":
+    if ("bracket" in token.flags and p.kind(index - 1) != "open") or p.word(index - 1) in _COMPARES:
         return
     if p.kind(index - 1) == "open" and p.kind(index + 1) == "close":  # "absent R (old), L 1+"
         reached = [draft for draft in p.drafts if _end(draft) <= token.start][-1:] or list(p.drafts)
@@ -59,6 +61,8 @@ def _past(p: Parser, index: int, token: Token) -> None:
         reached = _listed_after(p, token)
     elif "resolved" in token.flags:
         reached = [d for d in p.drafts if not _now_between(p, token.start, _value_start(p, d))]
+    elif "event" in token.flags and _dates_an_event(p, index):
+        reached = _in_clause(p, index)
     elif index <= 2 or "other_examiner" in token.flags:
         reached = _after_in_sentence(p, token)
     elif "dated" in token.flags:
@@ -71,6 +75,15 @@ def _past(p: Parser, index: int, token: Token) -> None:
             draft.used = [*draft.used, (token, "assertion")]
     if reached:
         token.used = "assertion"
+
+
+def _dates_an_event(p: Parser, index: int) -> bool:
+    """As in "fell 2 weeks ago, KJ 2+": the time is that of something else in its clause."""
+    start = index
+    while start > 0 and p.kind(start - 1) not in _CLAUSE_ENDS:
+        start -= 1
+    words = [p.word(i) for i in range(start, index) if p.kind(i) in ("other", "other_exam", "reason")]
+    return any(word.isalpha() for word in words)
 
 
 def _after_in_sentence(p: Parser, token: Token) -> list[Draft]:
@@ -148,6 +161,10 @@ def _doubt(p: Parser, index: int, token: Token) -> None:
 def _manner(p: Parser, token: Token) -> None:
     """How it was elicited, said apart from the value: of the finding before, else of those after."""
     before = [draft for draft in p.drafts if _end(draft) <= token.start]
+    last = max((_end(draft) for draft in before), default=0)
+    between = [t for t in p.tokens if last <= t.start < token.start]
+    if token.kind == "reinforcement" and any(t.kind == "site" and not t.used for t in between):
+        return  # it is said of a reflex whose value was not understood
     reached = _with_same_value(before) if before else p.drafts
     name = "comparison" if token.kind == "before" else token.kind
     for draft in reached:

@@ -83,7 +83,7 @@ def _same_value(groups: list[list[Token]], token: Token) -> bool:
 
 def is_mirrored(line: Line, columns: list[Column]) -> bool:
     """Whether a name stands between two values, under a column for each side: "2+ BJ 1+"."""
-    sided = {column.side for column in columns if not column.targets} == {"left", "right"}
+    sided = sorted(str(column.side) for column in columns) == ["left", "right"]
     kinds = [token.kind for token in line.tokens]
     named = len(kinds) == 3 and kinds[1] == "site"
     return sided and named and {kinds[0], kinds[2]} <= VALUES | {"untested"}

@@ -11,8 +11,10 @@ from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.grammar.parts import Target, Used
 from converter.reading.grammar.targets import targets_at
-from converter.reading.lines import Cell, Line, cells_of, pieces_of
+from converter.reading.head_cells import label_apart, with_blank_heads, word_by_word
+from converter.reading.lines import Cell, Line, cells_of
 from converter.reading.tokens import Token
+from converter.reading.written import Written
 from converter.words import Vocabulary
 
 SIDES = frozenset({"left", "right", "both"})
@@ -21,9 +23,7 @@ HEAD_KINDS = frozenset(
     | {"look_alike", "comma", "stop", "colon", "is", "other_mark", "side_ref", "legend", "time"}
 )
 _FOREIGN = frozenset({"other_exam", "other", "look_alike"})
-_LABEL_KINDS = frozenset({"reflex", "other", "other_exam"})
 _LONGEST_HEAD = 6
-_BOTH = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,11 +119,11 @@ class HeadReader:
         cells = cells_of(self._text, line)
         if not (_kinds(line, cells) <= HEAD_KINDS or _only_sides_behind(cells)):
             return
-        yield "", _with_blank_heads(self._text, line, _label_apart(cells))
+        yield "", with_blank_heads(self._text, line, label_apart(cells))
         if sum(token.kind == "comma" for token in line.tokens) >= 2 and len(cells) == 1:
             yield "comma", cells_of(self._text, line, "comma")
         if len(cells) <= 2:
-            yield from (("", cells) for cells in _word_by_word(line))
+            yield from (("", cells) for cells in word_by_word(line))
 
     def _column(self, cell: Cell, line: Line) -> Column:
         tokens = plain(self._text, cell.tokens)
@@ -135,6 +135,8 @@ class HeadReader:
         time = next((token for token in tokens if token.kind == "time"), None)
         if time is not None:
             return replace(place, time=Token("past", time.start, time.end))
+        if all(token.kind == "value" for token in tokens):
+            return replace(place, foreign=True)
         foreign = any(token.kind in _FOREIGN for token in tokens)
         parser = Parser(self._text, tokens, replace(self._context, reflexes=True), self._vocabulary)
         targets, end = targets_at(parser, 0, after_value=False)
@@ -150,6 +152,10 @@ class HeadReader:
         timed = self._by_time(columns)
         if timed is not None:
             return timed
+        if self._words.times.heads_times(self._text[cells[0].start : cells[0].end]):
+            subject = self._by_subject(columns, cells)
+            if subject is not None:
+                return subject
         columns = _limbs(_grouped(columns), cells)
         kept = [column for column in columns if not column.foreign]
         about = _named_alone(columns)
@@ -197,7 +203,8 @@ class HeadReader:
         asked = [column for column in others if column.targets or column.general]
         rest = [column for column in others if column not in asked]
         timely = self._words.times.heads_times(self._text[cells[0].start : cells[0].end])
-        if not asked or any(column.side for column in others) or not (len(asked) > 1 or timely):
+        sided = any(column.side and not column.general and not column.targets for column in others)
+        if not asked or sided or not (len(asked) > 1 or timely):
             return None
         if not all(column.foreign or column.unknown or not column.used for column in rest):
             return None
@@ -218,6 +225,9 @@ class HeadReader:
 
     def _two_lines(self, above: Line, below: Line) -> Heads | None:
         """As in "Strength  Reflexes" or "12 Jan  26 Jan" over "R  L  R  L"."""
+        kinds_below = self._sides_over_kinds(above, below)
+        if kinds_below is not None:
+            return kinds_below
         speaks = any(token.kind in ("reflex", "time") for token in above.tokens)
         if not _kinds(above, []) <= HEAD_KINDS or not speaks:
             return None
@@ -243,6 +253,26 @@ class HeadReader:
             return None
         return Heads(first, self._earlier(grouped) if told else grouped, lines=2)
 
+    def _sides_over_kinds(self, above: Line, below: Line) -> Heads | None:
+        """As in "Right  Left" over "Power  DTR  Power  DTR"."""
+        over = [self._column(cell, above) for cell in cells_of(self._text, above)]
+        sides = [column for column in over if column.side and not column.targets]
+        if not _sides_differ(sides) or len(sides) != 2 or not any(t.kind == "reflex" for t in below.tokens):
+            return None
+        columns = [self._column(cell, below) for cell in cells_of(self._text, below)]
+        told = [column for column in columns if column.general or column.foreign]
+        first, half = columns.index(told[0]), len(told) // 2
+        parts = told[:half], told[half:]
+        alike = [[column.general for column in part] for part in parts]
+        if first > 1 or len(told) != len(columns) - first or len(told) % 2 or alike[0] != alike[1]:
+            return None
+        sided = [
+            replace(column, side=side.side, used=side.used, foreign=not column.general, general=False)
+            for side, part in zip(sides, parts, strict=True)
+            for column in part
+        ]
+        return Heads(first, sided, lines=2)
+
 
 def _kinds(line: Line, cells: list[Cell]) -> set[str]:
     kinds = {token.kind for token in line.tokens}
@@ -251,52 +281,16 @@ def _kinds(line: Line, cells: list[Cell]) -> set[str]:
 
 
 def _only_sides_behind(cells: list[Cell]) -> bool:
-    """As in "Foot check  Right  Left": whatever the first head says, the others are the two sides."""
-    said = [[token.meaning for token in cell.tokens if token.kind == "side"] for cell in cells[1:]]
-    alone = all(len(cell.tokens) == 1 for cell in cells[1:])
-    return alone and sorted(map(str, said)) == ["['left']", "['right']"]
+    """As in "Foot check  Right  Left  Normal": the first head may say anything, the others not."""
+    heads = [cell.tokens[0] for cell in cells if len(cell.tokens) == 1]
+    sides = sorted(token.meaning for token in heads if token.kind == "side")
+    words = [token for token in heads if isinstance(token.written, Written) and not token.written.graded]
+    return sides == ["left", "right"] and len(sides) + len(words) >= len(cells) - 1
 
 
 def plain(text: str, tokens: list[Token]) -> list[Token]:
     """The tokens without marks of emphasis and a closing colon."""
     return [t for t in tokens if t.kind not in ("colon", "stop") and text[t.start] not in "*_"]
-
-
-def _label_apart(cells: list[Cell]) -> list[Cell]:
-    """A label may stand one blank before the first head: "Site: biceps  triceps  knee"."""
-    tokens = cells[0].tokens if len(cells) > _BOTH else []
-    colon = next((place for place, token in enumerate(tokens[:-1]) if token.kind == "colon"), 0)
-    if not colon or not all(t.kind in _LABEL_KINDS for t in tokens[:colon]):
-        return cells
-    label, rest = tokens[: colon + 1], tokens[colon + 1 :]
-    apart = [Cell(cells[0].start, label[-1].end, label), Cell(rest[0].start, cells[0].end, rest)]
-    return [*apart, *cells[1:]]
-
-
-def _word_by_word(line: Line) -> Iterator[list[Cell]]:
-    """Heads that stand one blank or a comma apart: "DTRs R L", "Reflex: Bi Tri Br Pat Ach"."""
-    tokens = [token for token in line.tokens if token.kind not in ("colon", "comma")]
-    sides = [token for token in tokens[-2:] if token.kind == "side"]
-    names = [token for token in tokens if token.kind in ("site", "region")]
-    heads = sides if len(sides) == 2 else names
-    label = tokens[: len(tokens) - len(heads)]
-    apart = heads and tokens[-len(heads) :] == heads and (len(heads) > 2 or heads is sides)
-    if apart and len(label) <= 2 and all(t.kind in _LABEL_KINDS for t in label):
-        parts = [label, *([head] for head in heads)] if label else [[head] for head in heads]
-        yield [Cell(part[0].start, part[-1].end, part) for part in parts]
-
-
-def _with_blank_heads(text: str, line: Line, cells: list[Cell]) -> list[Cell]:
-    """The heads of a line, also those whose words say nothing, so that no column takes another's values."""
-    if len(cells) < 2 or any(token.kind == "pipe" for token in line.tokens):
-        return cells
-    own = [(cell.tokens[0].start, cell.tokens[-1].end) for cell in cells if cell.tokens]
-    blank = [
-        Cell(start, end, [Token("other", start, end)])
-        for start, end in pieces_of(text, line)
-        if end - start > 1 and not any(low < end and start < high for low, high in own)
-    ]
-    return sorted([*cells, *blank], key=lambda cell: cell.start)
 
 
 def _side_of(tokens: list[Token]) -> tuple[Token, str] | None:
@@ -336,9 +330,10 @@ def _by_moment(text: str, columns: list[Column]) -> list[list[Column]]:
 
 
 def _limbs(columns: list[Column], cells: list[Cell]) -> list[Column]:
-    """As in "RUE  LUE  RLE  LLE": more than two limbs are what the values are about, and no mere sides."""
+    """As in "RUE  LUE  RLE  LLE", "UL  LL": limbs that the values are about, and no mere sides."""
     regions = {i: c.tokens[0] for i, c in enumerate(cells) if [t.kind for t in c.tokens] == ["region"]}
-    if len(regions) <= 2 or len(cells) != len(columns):
+    several = len({token.meaning.partition(":")[0] for token in regions.values()}) > 1
+    if not (len(regions) > 2 or several) or len(cells) != len(columns):
         return columns
     limbs = list(columns)
     for place, token in regions.items():

@@ -7,25 +7,33 @@ column, the row is left unread rather than guessed.
 from dataclasses import dataclass, replace
 
 from converter.reading.cell_words import CellWordReader
+from converter.reading.grammar.clonus_places import CLONUS_AT
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.parser import VALUES, Context, Parser
 from converter.reading.grammar.parts import Draft, Target, Used
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.rules import read_sentence
-from converter.reading.grammar.target_heads import CLONUS_AT
 from converter.reading.grammar.targets import targets_at
 from converter.reading.grammar.untested import not_tested
 from converter.reading.lines import Cell, Line, cells_of
 from converter.reading.table_columns import aligned, gap, is_mirrored
 from converter.reading.table_heads import SIDES, Column, Heads, plain
+from converter.reading.table_row_names import (
+    begins_with_value,
+    behind_roots,
+    joined_names,
+    labels_of,
+    names_itself,
+    says_only,
+    split_side,
+    time_of,
+)
 from converter.reading.tokens import Token, tokens_of_note
 from converter.reading.written import Pair, Written
 from converter.words import Vocabulary
 
 _BESIDE_A_LABEL = VALUES | {"end", "untested", "equals", "dash", "close"}
-_ROW_LABELS = frozenset({"side", "colon", "reflex"})
 _EMPTY = frozenset({"dash", "other_mark", "slash", "stop"})
-_FILLS_A_CELL = VALUES | {"untested", "dash", "no", "other_mark", "reason"}
 _OTHER_EXAM = frozenset({"other_exam", "look_alike"})
 
 
@@ -91,12 +99,13 @@ class RowReader:
         named = [column for column in heads.values if not column.foreign]
         if is_mirrored(line, named):
             return self._mirrored(line, named)
-        if not heads.labels and len(cells) == len(named) and all(_names_itself(cell) for cell in cells):
-            return self._by_cell(line, cells, named)
+        named_twice = joined_names(cells) if not heads.labels else cells
+        if not heads.labels and len(named_twice) == len(named) and all(map(names_itself, named_twice)):
+            return self._by_cell(line, named_twice, named)
         sited = any(c.targets for c in named) and not any(c.side and not c.targets for c in named)
         if sited or heads.what:
             return self._by_side(line, cells, heads)
-        if heads.about and cells[0].tokens and _says_only(cells[0].tokens, "time", "side"):
+        if heads.about and cells[0].tokens and says_only(cells[0].tokens, "time", "side"):
             return self._by_name(line, cells, heads, heads.about)
         return self._by_name(line, cells, heads)
 
@@ -144,7 +153,7 @@ class RowReader:
             return None
         for target in targets:
             parser.mark(target.used)
-        return Row(parser, time=_time_of(cells[0]), strange=tuple(strange))
+        return Row(parser, time=time_of(cells[0]), strange=tuple(strange))
 
     def _mirrored(self, line: Line, columns: list[Column]) -> Row | None:
         """A row whose name stands between its values: "2+ BJ 1+" under "R  |  L"."""
@@ -172,27 +181,29 @@ class RowReader:
         for place in range(max(heads.labels, 1)):
             if place >= len(cells) or not cells[place].tokens:
                 continue
-            label = self._parser(plain(self._text, cells[place].tokens))
+            label = self._parser(behind_roots(plain(self._text, cells[place].tokens)))
             targets, end = targets_at(label, 0, after_value=False)
             root = len(targets) == 1 and "root" in targets[0].flags and place + 1 < heads.labels
             if root or not targets or targets[0].foreign or targets[0].general:
                 continue
             whole = end >= len(label.tokens)
-            rest = cells[_labels(cells, heads, place) :] if whole else _behind_label(cells, place, label, end)
+            rest = (
+                cells[labels_of(cells, heads, place) :] if whole else _behind_label(cells, place, label, end)
+            )
             return (targets, rest) if rest and label.kind(end) in _BESIDE_A_LABEL else None
         return None
 
     def _by_side(self, line: Line, cells: list[Cell], heads: Heads) -> Row | None:
         """A row under the names of reflexes: "Right  2+  2+  1+", "Day 2  2+  1+", or only values."""
-        cells = _split_side(cells)
+        cells = split_side(cells)
         labelled = len(cells) > len(heads.values) or not begins_with_value(cells[0])
         label = cells[0].tokens if labelled else []
         sides = [t for t in label if t.kind == "side" and t.meaning in SIDES]
-        limb = self._limb(label)
-        if len(sides) > 1 or any(t.kind in ("site", "value", "pair") for t in label):
+        limb, asked = self._limb(label), self._asked_of_limbs(label, heads)
+        if len(sides) > 1 or (not asked and any(t.kind in ("site", "value", "pair") for t in label)):
             return None
         stated = all(column.side for column in heads.values if column.targets)
-        known = sides or limb or stated or any(t.kind in ("reflex", "time") for t in label)
+        known = sides or limb or asked or stated or any(t.kind in ("reflex", "time") for t in label)
         if label and not known:
             return None
         parser = self._parser(line.tokens)
@@ -203,10 +214,11 @@ class RowReader:
         parser.mark([(token, "header") for token in label if token.kind == "reflex"])
         strange = _strange(columns)
         for column, cell in columns:
-            about = [_with_side(target, column, side) for target in self._asked(column, limb)]
+            told = self._at_limb(asked, column) if asked else self._asked(column, limb)
+            about = [_with_side(target, column, side) for target in told]
             if about and cell.tokens and not self._value(parser, cell, about, column):
                 strange.append(cell)
-        time = _time_of(cells[0]) if labelled else None
+        time = time_of(cells[0]) if labelled else None
         return Row(parser, time=time, strange=tuple(strange)) if parser.drafts or (known and label) else None
 
     def _limb(self, label: list[Token]) -> Target | None:
@@ -217,13 +229,33 @@ class RowReader:
         targets, end = targets_at(own, 0, after_value=False)
         return targets[0] if len(targets) == 1 and targets[0].region and end == len(own.tokens) else None
 
+    def _asked_of_limbs(self, label: list[Token], heads: Heads) -> list[Target]:
+        """What a row asks of the limbs in the heads: "Plantar" under "RLE  LLE"."""
+        if not any(t.kind == "site" for t in label) or not any(
+            t.region for c in heads.values for t in c.targets
+        ):
+            return []
+        own = self._parser(plain(self._text, label))
+        targets, end = targets_at(own, 0, after_value=False)
+        return targets if end == len(own.tokens) and all(target.specific for target in targets) else []
+
+    def _at_limb(self, asked: list[Target], column: Column) -> list[Target]:
+        """What a row asks, at the limb of a column; nothing where the limb has no such reflex."""
+        limbs = self._vocabulary.reflexes
+        return [
+            replace(target, side=target.side or limb.side, used=[*target.used, *limb.used])
+            for target in asked
+            for limb in column.targets
+            if limbs[target.site].limb in (None, limbs[limb.site].limb)
+        ]
+
     def _asked(self, column: Column, limb: Target | None) -> list[Target]:
         """What a column asks of the limb that a row names."""
         if column.noun is not None and not column.foreign and not column.targets:
             header = (column.noun, "header")
             if limb is not None:
                 return [replace(limb, used=[header, *limb.used])]
-            return [Target("unspecified", general=True, side=column.side, used=[header])]
+            return [Target("unspecified", general=True, side=column.side, used=[header, *column.used])]
         if limb is None:
             return column.targets
         limbs = self._vocabulary.reflexes
@@ -235,6 +267,8 @@ class RowReader:
 
     def _runs_on(self, line: Line, cell: Cell, label: Cell, heads: Heads, targets: list[Target]) -> bool:
         """Whether a single value belongs to the name before it and to no column: "Jaw jerk: normal"."""
+        if "|" not in self._text[line.start : line.end] and any(t.kind == "side" for t in cell.tokens):
+            return True
         between = self._text[label.end : cell.start]
         if (
             heads.parting
@@ -325,34 +359,11 @@ def _says_why_not(own: Parser) -> bool:
     return len(named) == 1 and set(kinds) <= {"reason", "at", "side"}
 
 
-def _says_only(tokens: list[Token], *kinds: str) -> bool:
-    return all(token.kind in (*kinds, "colon") for token in tokens)
-
-
-def _time_of(cell: Cell) -> Token | None:
-    time = next((token for token in cell.tokens if token.kind == "time"), None)
-    return Token("past", time.start, time.end) if time is not None else None
-
-
-def _names_itself(cell: Cell) -> bool:
-    return [token.kind for token in cell.tokens[:1]] == ["site"] and len(cell.tokens) > 1
-
-
 def _clonus_at(targets: list[Target], column: Column) -> list[Target]:
     """Clonus at the joints that a row names; none at a joint where it is not sought."""
     joints = [(target, CLONUS_AT.get(target.site)) for target in targets]
     named = column.targets[0].used
     return [replace(t, site=joint, used=[*t.used, *named]) for t, joint in joints if joint is not None]
-
-
-def _split_side(cells: list[Cell]) -> list[Cell]:
-    """A side may stand one blank before its first value: "R: 2+ 2+ 1+"."""
-    tokens = cells[0].tokens
-    end = next((i for i, token in enumerate(tokens) if token.kind not in _ROW_LABELS), 0)
-    if not end or tokens[end].kind not in VALUES:
-        return cells
-    side, rest = tokens[:end], tokens[end:]
-    return [Cell(cells[0].start, side[-1].end, side), Cell(rest[0].start, cells[0].end, rest), *cells[1:]]
 
 
 def _with_side(target: Target, column: Column, side: tuple[Token, str] | None) -> Target:
@@ -379,17 +390,6 @@ def _only_grade(cell: Cell) -> bool:
 def _counts_plus_signs(row: Parser) -> bool:
     """In a row of plus signs a minus says absent; elsewhere it is an empty cell."""
     return any(isinstance(t.written, Written) and t.written.counted for t in row.tokens)
-
-
-def begins_with_value(cell: Cell) -> bool:
-    """Whether a cell can be a value of a table."""
-    return bool(cell.tokens) and cell.tokens[0].kind in _FILLS_A_CELL
-
-
-def _labels(cells: list[Cell], heads: Heads, place: int) -> int:
-    """How many cells of a row stand before its values."""
-    whole = len(cells) == heads.labels + len(heads.values)
-    return heads.labels if heads.labels and whole else place + 1
 
 
 def _behind_label(cells: list[Cell], place: int, label: Parser, end: int) -> list[Cell]:

@@ -43,6 +43,7 @@ _AFTER = re.compile(
     rf"\+?(?P<n>\d{{1,3}})(?:st|nd|rd|th)?[ -]?(?P<unit>{_UNIT})s?(?P<ago> ago)?(?: post-?op| later)?"
 )
 _PART_OF_YEAR = re.compile(r"(?P<n>\d{1,2})/(?P<unit>7|52|12)")
+_EVENT = re.compile(r"(before|pre|after|post)[ -][a-z]+(?: [a-z]+)?")
 _EXPLAINED = re.compile(r"\s*\([^()]*\)$")
 _HALF_A_YEAR, _MONTHS_A_YEAR = 6, 12
 _PARTS_OF_YEAR = {"7": 24, "52": 168, "12": 720}
@@ -104,6 +105,9 @@ class Times:
             return _When(2)
         if plain in self._words.now:
             return _When(3)
+        event = _EVENT.fullmatch(plain)
+        if event is not None:
+            return _When(0 if event[1] in ("before", "pre") else 2)
         return _dated(plain) or _counted(plain)
 
 

@@ -11,7 +11,8 @@ from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.parser import VALUES, Context, Parser
 from converter.reading.lines import Cell, Line, cells_of, is_rule
 from converter.reading.table_heads import HEAD_KINDS, HeadReader, Heads
-from converter.reading.table_rows import Row, RowReader, begins_with_value, make_earlier
+from converter.reading.table_row_names import begins_with_value
+from converter.reading.table_rows import Row, RowReader, make_earlier
 from converter.reading.tokens import Token
 from converter.reading.written import Written
 from converter.words import Vocabulary
@@ -19,7 +20,7 @@ from converter.words import Vocabulary
 _NEAR = 3
 _LONGEST_TABLE = 60
 _LONGEST_HEADING = 5
-_HIGHEST = 4
+_HIGHEST, _LOW = 4, 3
 _UNKNOWN = frozenset({"other", "comma", "dash", "slash", "open", "close", "colon", "other_mark"})
 
 
@@ -69,7 +70,7 @@ class _Block:
         if self.silent and not self.headed and not any(_names_reflex(row.parser) for row in self.rows):
             return []
         if self.foreign or (not self.headed and (self.motor or any(map(_grades_five, self.rows)))):
-            return [row for row in self.rows if _names_reflex(row.parser)]
+            return [row for row in self.rows if _is_about_reflexes(row.parser)]
         return self.rows
 
 
@@ -118,7 +119,8 @@ class TableReader:
                 block, heads = _begun(line, block), again or heads
                 _mark_heads(line)
             elif not (is_rule(self._text, line) or self._row(line, heads, block)):
-                if apart is not None or cells == 0 or not block.rows:
+                title = cells == 1 and not any(token.kind in VALUES for token in line.tokens)
+                if apart is not None or cells == 0 or not (block.rows or title):
                     break
                 apart, after = after, after + 1
                 continue
@@ -144,6 +146,11 @@ class TableReader:
         rows = block.settled()
         if rows or block.headed:
             table.unread.extend(block.unread)
+        table.unread.extend(
+            self._unread(row.parser.tokens, "ambiguous-layout")
+            for row in block.rows
+            if row not in rows and not block.foreign and not block.silent and _grades_low(row)
+        )
         timed = [row for row in rows if row.time is not None]
         said = [self._text[row.time.start : row.time.end] for row in timed if row.time is not None]
         last = said[self._times.latest(said)] if said else ""
@@ -183,12 +190,19 @@ class TableReader:
         valued = all(begins_with_value(cell) for cell in rest if cell.tokens)
         unknown = not foreign and all(token.kind in _UNKNOWN for token in name)
         if not (foreign or unknown) or not (valued or len(rest) == len(heads.values)):
-            return False
+            return self._unclear_row(line, block, lost=valued and len(cells) > len(heads.values))
         block.motor = block.motor or any(token.meaning == "motor" for token in name)
         if unknown and valued:
             block.unread.append(self._unread(line.tokens, "no-site"))
         _mark_heads(line)
         return True
+
+    def _unclear_row(self, line: Line, block: _Block, *, lost: bool) -> bool:
+        """A full row of values under heads of reflexes, whose name cannot be read, is listed."""
+        if lost and block.headed:
+            block.unread.append(self._unread(line.tokens, "ambiguous-layout"))
+            _mark_heads(line)
+        return lost and block.headed
 
     def _unread(self, tokens: list[Token], why: str) -> Unread:
         start, end = tokens[0].start, tokens[-1].end
@@ -207,10 +221,25 @@ def _names_reflex(read: Line | Parser) -> bool:
     return any("trigger" in token.flags for token in read.tokens)
 
 
+def _is_about_reflexes(read: Parser) -> bool:
+    """Whether a row names a reflex as such, or what only reflexes are asked of."""
+    asked = {"trigger", "sign", "plantars", "toes"}
+    return any(token.kind == "reflex" or token.flags & asked for token in read.tokens)
+
+
 def _grades_five(row: Row) -> bool:
     """Whether a row holds a grade above those of reflexes."""
     said = [token.written for token in row.parser.tokens]
     return any(isinstance(each, Written) and each.low is not None and each.low > _HIGHEST for each in said)
+
+
+def _grades_low(row: Row) -> bool:
+    """Whether a row holds a grade that strength seldom has: "2+"."""
+    said = [token.written for token in row.parser.tokens]
+    return any(
+        isinstance(each, Written) and each.low is not None and each.low < _LOW and each.plus == "trailing"
+        for each in said
+    )
 
 
 def _parted_name(cells: list[Cell]) -> tuple[list[Token], list[Cell]]:

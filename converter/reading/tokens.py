@@ -16,13 +16,33 @@ _KINDS: dict[type, str] = {Written: "value", Pair: "pair", Count: "count", Run: 
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
 
 
+_WIDE = re.compile(r"[ \u00a0]*(?:\t|[ \u00a0]{3})")
 _FIVE = re.compile(r"5|five|(?<!I)V", re.IGNORECASE)
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
 _LEFT_GRADE = re.compile(r"[Ll][0-5]")
+_BOTH_NEXT = re.compile(r"\s?(?:b/l|bilat\w*|bil|both)(?:\s*[,;.)\r\n]|\s*$)", re.IGNORECASE)
 _SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
 
 
-_BESIDE = frozenset({"close", "dash", "question"})
+_BEFORE_A_LETTER = (
+    "site",
+    "side",
+    "reflex",
+    "region",
+    "colon",
+    "equals",
+    "is",
+    "dash",
+    "other_exam",
+    "slash",
+)
+_BEHIND_A_LETTER = frozenset(
+    {"comma", "stop", "close", "newline", "slash", "and", "but", "side", "with", "except"}
+    | {"region", "site", "reflex", "other_exam"}
+)
+_ALL_FOUR = frozenset({"all", "times"})
+_LIMBS = frozenset({"ext", "exts", "extremities", "limbs", "extr"})
+_BESIDE = frozenset({"close", "dash", "question", "greater"})
 """Marks whose meaning depends on the tokens beside them; of other tokens only values do so."""
 
 
@@ -59,8 +79,10 @@ def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
     parted: list[Token] = []
     for index, token in enumerate(tokens):
         if token.end - token.start == 2 and _LEFT_GRADE.fullmatch(text, token.start, token.end):
-            after = tokens[index + 1 : index + 3]
-            if _grades_right(parted[-2:]) or _grades_right(after):
+            gap = len(tokens) > index + 1 and tokens[index + 1].kind == "slash"
+            after = tokens[index + 1 + gap : index + 3 + gap]
+            before = parted[:-1] if parted and parted[-1].kind == "slash" else parted
+            if _grades_right(before[-2:]) or _grades_right(after):
                 grade = float(text[token.start + 1])
                 side = Token("side", token.start, token.start + 1, "left", frozenset({"letter"}))
                 written = Written(low=grade, high=grade, bare=True)
@@ -80,28 +102,23 @@ def _grades_right(tokens: list[Token]) -> bool:
 def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
     """Settle what a token means from the tokens beside it: `x2`, `L-`, `(-)`, two arrows."""
     adjusted: list[Token] = []
-    each = iter(enumerate(tokens))
-    for index, token in each:
+    for index, token in enumerate(tokens):
         if token.written is None and token.kind not in _BESIDE:
             adjusted.append(token)
             continue
         if _joins_regions(tokens, index):
             token = replace(token, kind="and", written=None)
-        if token.kind == "value" and _joins_sides(tokens, index):
-            side = adjusted.pop()
-            adjusted.append(Token("side", side.start, tokens[index + 1].end, "both"))
-            next(each)
-            continue
-        before = adjusted[-1] if adjusted else None
-        if token.kind in ("value", "pair") and _is_unticked(text, adjusted):
-            del adjusted[-2:]
+        if _taken_in(text, adjusted, token):
             continue
         if token.kind == "question" and _doubts(tokens, index):
             token = replace(token, kind="uncertain")
-        if token.kind == "close" and _is_ticked(text, adjusted):
-            del adjusted[-2:]
-            continue
-        if token.kind == "count" and isinstance(token.written, Count) and token.written.repeat:
+        before = adjusted[-1] if adjusted else None
+        if before is not None and _only_points(text, before, tokens, index):
+            start = adjusted.pop().start if token.kind == "greater" else token.start
+            token = Token("dash", start, token.end)
+        elif "letter" in token.flags and not _stands_for_normal(text, before, tokens, index):
+            token = replace(token, kind="other", written=None)
+        elif token.kind == "count" and isinstance(token.written, Count) and token.written.repeat:
             token = _repeat(token, adjusted)
         elif token.kind == "dash" and before is not None and _denies(before, tokens, index):
             token = replace(token, kind="no")
@@ -111,6 +128,45 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
             token = _with_arrow_before(token, adjusted)
         adjusted.append(token)
     return adjusted
+
+
+def _taken_in(text: str, adjusted: list[Token], token: Token) -> bool:
+    """Whether a token only completes what stands before it: a box, or "ext" in "x4 ext"."""
+    before = adjusted[-1] if adjusted else None
+    if before is not None and before.flags is _ALL_FOUR and text[token.start : token.end].lower() in _LIMBS:
+        before.end = token.end
+        return True
+    unticked = token.kind in ("value", "pair") and _is_unticked(text, adjusted)
+    if unticked or (token.kind == "close" and _is_ticked(text, adjusted)):
+        del adjusted[-2:]
+        return True
+    return False
+
+
+def _only_points(text: str, before: Token, tokens: list[Token], index: int) -> bool:
+    """As in "R -> 3+", "KJ → 2+": an arrow that only points from a name to its grade."""
+    token = tokens[index]
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    if after is None or after.kind not in ("value", "pair"):
+        return False
+    if token.kind == "greater":
+        named = tokens[index - 2] if index > 1 else None
+        return before.kind in ("dash", "equals") and before.end == token.start and _is_name(named)
+    return "arrow" in token.flags and token.meaning == "equivocal" and _is_name(before)
+
+
+def _is_name(token: Token | None) -> bool:
+    return token is not None and token.kind in ("site", "side", "reflex", "region")
+
+
+def _stands_for_normal(text: str, before: Token | None, tokens: list[Token], index: int) -> bool:
+    """Whether a letter is the value of what stands before it: "AJ N", "tone N", but not "N VII" or "N/V"."""
+    token = tokens[index]
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    ends = after is None or after.kind in _BEHIND_A_LETTER
+    mate = text[token.end + 1 : token.end + 2] if text[token.end : token.end + 1] == "/" else "N"
+    named = before is not None and before.kind in _BEFORE_A_LETTER
+    return named and ends and mate == "N" and text[token.start].isupper()
 
 
 def _with_arrow_before(token: Token, adjusted: list[Token]) -> Token:
@@ -148,18 +204,6 @@ def _joins_regions(tokens: list[Token], index: int) -> bool:
     return single and tokens[index - 1].kind == tokens[index + 1].kind == "region"
 
 
-def _joins_sides(tokens: list[Token], index: int) -> bool:
-    """`R+L`, `L + R`: a plus sign between the two sides, and no mark of its own behind the second."""
-    token, sides = tokens[index], tokens[index - 1 : index] + tokens[index + 1 : index + 2]
-    single = token.end - token.start == 1 and getattr(token.written, "counted", False)
-    if not single or [side.kind for side in sides] != ["side", "side"]:
-        return False
-    behind = tokens[index + 2] if index + 2 < len(tokens) else None
-    marked = behind is not None and behind.kind in ("value", "dash") and behind.start - sides[1].end <= 1
-    even = token.start - sides[0].end == sides[1].start - token.end
-    return even and not marked and {side.meaning for side in sides} == {"left", "right"}
-
-
 def _denies(before: Token, tokens: list[Token], index: int) -> bool:
     """`2+ throughout, - clonus`: a minus before a sign, inside a line."""
     after = tokens[index + 1] if index + 1 < len(tokens) else None
@@ -184,15 +228,27 @@ def _is_ticked(text: str, before: list[Token]) -> bool:
 
 def _repeat(token: Token, before: list[Token]) -> Token:
     """`clonus x3` counts beats; `2+ x2` says both sides and `2+ x4` all limbs."""
-    near = before[-4:]
-    if any((t.kind == "site" and "clonus" in t.meaning) or t.kind == "clonus_word" for t in near):
+    if _counts_beats(before):
         return token
     times = token.written.text if isinstance(token.written, Count) else ""
     if times == "2":
         return replace(token, kind="side", meaning="both", written=None)
     if times == "4":
-        return replace(token, kind="region", meaning="all_limbs:both", flags=frozenset({"all"}), written=None)
+        return replace(token, kind="region", meaning="all_limbs:both", flags=_ALL_FOUR, written=None)
     return replace(token, kind="other", written=None)
+
+
+def _counts_beats(before: list[Token]) -> bool:
+    """Whether clonus is spoken of right before, with nothing between but its place: "clonus R ankle x4"."""
+    for token in reversed(before[-6:]):
+        if token.kind in ("clonus_word", "count") or (token.kind == "site" and "clonus" in token.meaning):
+            return True
+        other = token.kind == "reflex" or (token.kind == "site" and "place" not in token.flags)
+        written = token.written if isinstance(token.written, Written) else Written()
+        answered = written.descriptor not in (None, "present") or written.response is not None
+        if other or answered or written.polarity == "negative":
+            return False
+    return False
 
 
 def _plus_near(before: list[Token]) -> bool:
@@ -213,6 +269,7 @@ def _is_minus(text: str, before: Token, token: Token, earlier: list[Token]) -> b
         before.kind in ("site", "reflex") and after_plus and _ENDS_HERE.match(text, token.end) is not None
     )
     to_side = _SIDE_NEXT.match(text, token.end) is not None and after_plus
+    to_side = to_side or ("sign" in before.flags and _BOTH_NEXT.match(text, token.end) is not None)
     return beside or last or to_side or (before.kind == "open" and after in (")", "]"))
 
 
@@ -235,7 +292,8 @@ def _tokens(text: str, vocabulary: Vocabulary) -> list[Token]:
                 tokens.append(Token(sense.kind, start, end, sense.meaning, sense.flags, sense.written))
             index += 1
         else:
-            token, index = _joined(text, vocabulary, lexicon, places, names, index)
+            named = bool(tokens) and tokens[-1].end == start and tokens[-1].kind in ("site", "reflex")
+            token, index = _joined(text, vocabulary, lexicon, places, names, index, named)
             if token.kind != "filler":
                 tokens.append(token)
     return tokens
@@ -255,17 +313,25 @@ def _places(text: str, lexicon: Lexicon) -> list[_Place]:
 
 
 def _joined(
-    text: str, vocabulary: Vocabulary, lexicon: Lexicon, places: list[_Place], names: list[str], index: int
+    text: str,
+    vocabulary: Vocabulary,
+    lexicon: Lexicon,
+    places: list[_Place],
+    names: list[str],
+    index: int,
+    named: bool,
 ) -> tuple[Token, int]:
     """The token at a place where a longer wording or a written value may begin, and the index after it."""
     entry, start, end = places[index]
     sense, known, after = entry.sense, entry.sense.word is not None, index + 1
     if after < len(names) and names[after] in entry.follows:
         found = _apart_from_value(text, places, vocabulary, names, index)
+        if found is not None and found[1] - index > 1:
+            found = _in_one_cell(text, places, vocabulary, names, index, found)
         if found is not None:
             sense, known, after = lexicon.sense(found[0]), True, found[1]
             end = places[after - 1][2]
-    written = _written(text, start) if entry.valued else None
+    written = _written(text, start, named) if entry.valued else None
     if written is not None and not (known and end > written.end):
         return written, _past(places, index, written.end)
     flags = sense.flags
@@ -282,12 +348,29 @@ def _apart_from_value(
 ) -> tuple[Word, int] | None:
     """The longest wording at a word; in "the right one plus" the last word of it begins a value instead."""
     found = vocabulary.words.longest(names, index)
+    if found is not None and found[0].role == "side_ref" and "-" in names[index : found[1]]:
+        return None  # the minus of "+R/-L" is a value
     if found is None or found[1] - index == 1 or names[found[1] - 1] != "one":
         return found
     _, start, end = places[found[1] - 1]
     value = _written(text, start)
     runs_on = value is not None and value.end > end
     return vocabulary.words.longest(names[: found[1] - 1], index) if runs_on else found
+
+
+def _in_one_cell(
+    text: str,
+    places: list[_Place],
+    vocabulary: Vocabulary,
+    names: list[str],
+    index: int,
+    found: tuple[Word, int],
+) -> tuple[Word, int] | None:
+    """A wording does not reach over a wide gap: "Motor    Reflex" are the heads of two columns."""
+    for after in range(index + 1, found[1]):
+        if _WIDE.match(text, places[after - 1][2], places[after][1]):
+            return vocabulary.words.longest(names[:after], index)
+    return found
 
 
 def _past(places: list[_Place], index: int, end: int) -> int:
@@ -297,8 +380,8 @@ def _past(places: list[_Place], index: int, end: int) -> int:
     return index
 
 
-def _written(text: str, start: int) -> Token | None:
-    found = written_at(text, start)
+def _written(text: str, start: int, named: bool = False) -> Token | None:
+    found = written_at(text, start, named)
     if found is None:
         return None
     value, end = found

@@ -118,18 +118,20 @@ def may_begin_value(piece: str) -> bool:
     return piece[0] in _MAY_BEGIN or _VALUED.match(piece) is not None
 
 
-def written_at(text: str, start: int) -> tuple[Written | Pair | Count | Run, int] | None:
+def written_at(text: str, start: int, named: bool = False) -> tuple[Written | Pair | Count | Run, int] | None:
     """The value written at a place, and the place after it, or None.
 
     Args:
         text: the note.
         start: a place in it that no word or number runs into from the left.
+        named: the name of a reflex runs into it, as in "KJ2+", and that is allowed.
     """
-    beats = _beats_at(text, start)
+    beats = _beats_at(text, start, named)
     if beats is not None:
         return beats
     before = "" if text[max(0, start - 3) : start] in ("...", "…") else text[max(0, start - 2) : start]
-    if _RUNS_INTO.search(before) and text[start] != "+" and not _SIDE_LETTER.search(before):
+    runs_into = _RUNS_INTO.search(before) and text[start] != "+" and not _SIDE_LETTER.search(before)
+    if (runs_into and not named) or (text[start] == "+" and before[-1:].isdigit()):
         return None
     equivocal = _EQUIVOCAL.match(text, start)
     if equivocal:
@@ -145,8 +147,8 @@ def written_at(text: str, start: int) -> tuple[Written | Pair | Count | Run, int
     return _with_second(text, value, end)
 
 
-def _beats_at(text: str, start: int) -> tuple[Count, int] | None:
-    if start and (text[start - 1].isalnum() or text[start - 1] in "./"):
+def _beats_at(text: str, start: int, named: bool) -> tuple[Count, int] | None:
+    if start and not named and (text[start - 1].isalnum() or text[start - 1] in "./"):
         return None
     match = _BEATS.match(text, start)
     if match:

@@ -270,10 +270,34 @@ def on_a_side(node: Node) -> tuple[str, Rows]:
     return f"Biceps reflex\n{written(node)}", rows_for(BICEPS.on(side.meaning), value)
 
 
+def untested_on_a_side(node: Node) -> tuple[str, Rows]:
+    side = node.words("SIDE")[0]
+    clear(side.meaning in OPPOSITE, "one side was not tested")
+    said_between = node.first("link")
+    clear(said_between is None or written(said_between) != ",", "a comma may end what was said of the side")
+    other = KNEE.on(OPPOSITE[side.meaning])
+    base, row = row_of(other, "2+"), row_of(KNEE.on(side.meaning), "not tested", status="not_tested")
+    return f"{OPPOSITE[side.meaning]} knee jerk 2+, {written(node)}.", [base, row]
+
+
+def sides_in_order(node: Node) -> tuple[str, Rows]:
+    clear(not node.all("targets"), "the names are given")
+    sides, lists = node.words("SIDE"), [values_in_order(one) for one in node.all("values")]
+    clear(len({side.meaning for side in sides} & set(OPPOSITE)) == len(sides), "each side is said once")
+    clear(all(len(values) == 2 for values in lists), "as many values as names")
+    rows = [
+        row
+        for side, values in zip(sides, lists, strict=True)
+        for one, value in zip((KNEE, ANKLE), values, strict=True)
+        for row in rows_for(one.on(side.meaning), value)
+    ]
+    return f"Knee and ankle jerks: {written(node)}.", rows
+
+
 _FRAMES: dict[str, Callable[[Node], tuple[str, Rows]]] = {
     frame.__name__: frame
     for frame in (
         *(legend, pair_order, planned, lead_side, lead_region, exception, otherwise, side_against_side),
-        *(they_are, on_a_side),
+        *(they_are, on_a_side, untested_on_a_side, sides_in_order),
     )
 }

@@ -231,6 +231,7 @@ def _runs(node: Node) -> tuple[str, Rows]:
 def respectively(node: Node) -> tuple[str, Rows]:
     if node.words("RUN"):
         return _runs(node)
+    clear(node.all("values"), "which grade of a row is whose is said only where it is as long as the list")
     values = values_in_order(node.all("values")[0])
     clear(node.words("RESPECTIVELY"), "without `respectively` the order is not said")
     _link(node, values[0])

@@ -49,6 +49,7 @@ class Thing:
     region: bool = False
     flags: frozenset[str] = field(default_factory=frozenset)
     own_noun: bool = False
+    own_side: bool = False
 
     @property
     def kind(self) -> str:
@@ -148,7 +149,9 @@ def _site(said: Said, rest: Sequence[Said]) -> Thing:
     clear("toes" not in flags or not nouns, "a toe has no reflex of its own name")
     name = "flexor" if more == "flexor_named" else ""
     noun = "trigger" in flags or bool(nouns)
-    return Thing(site, which, root, side or "unspecified", name=name, flags=flags, own_noun=noun)
+    own = bool(side) and "short" in flags
+    side = side or "unspecified"
+    return Thing(site, which, root, side, name=name, flags=flags, own_noun=noun, own_side=own)
 
 
 _NOUNS = frozenset({"reflex", "reflexes", "dtrs", "dtr"})
@@ -198,6 +201,7 @@ def things(node: Node) -> list[Thing]:
 
 def _sides_settled(found: list[Thing]) -> list[Thing]:
     sided = [one.side != "unspecified" for one in found]
+    clear(all(sided) or not any(one.own_side for one in found), "a letter glued to a name is its own side")
     if not any(sided) or all(sided):
         return found
     if sided == [True] + [False] * (len(found) - 1) and found[0].side_leads:

@@ -67,7 +67,7 @@ LOOK_ALIKES = {
     "limb of a seizure": r"\b(?:generali[sz]ed|arm|leg|jaw|facial)\s+clonus\b",
     "other use": rf"\breflex\s+(?:{'|'.join(_OTHER_USES)})",
     "disease": r"\bwerd?nig\W{0,3}hoff?mann?",
-    "legend": r"\b(?:reflex\s+)?(?:scale|grading|legend)\b[^\n]{0,120}|\b[0-5]\+?\s*=\s*[^,)\n]{0,40}",
+    "legend": r"\b(?:reflex\s+)?(?:scale|grading|legend|key:)[^\n]{0,120}|\b[0-5]\+?\s*=\s*[^,)\n]{0,40}",
     "idiom": r"\bknee[\s-]?jerk\s+reactions?\b|\brandom\s+knee\s+jerks\b",
     "nerve test": r"\b(?:tinel\w*\W{1,5}(?:and\W)?hoff?mann?|hoff?mann?\W{1,3}tinel)\w*",
     "plan": rf"(?:{_PLAN}{_TEST}|\brecheck|\btesting)\b[^.\n]{{0,60}}",

@@ -29,8 +29,12 @@ EXCUSED = {
 """Roles for which the law cannot hold, and why."""
 SILENT = {
     "condition": ("pathologic[al] reflex[es]",),
-    "family": ("(family history of|fh of|fh|mother with|father with|sister w",),
+    "family": (
+        "(family history of|fh of|fh|mother with|father with|sister w",
+        "(in|noted in|seen in|found in|reported in|observed in) (his|",
+    ),
     "less": ("(less|weaker|lesser|slightly less|a little less|relatively l",),
+    "otherwise": ("(the other jerks|other jerks|all other jerks|all other ",),
     "position": ("(supine|in the supine position|supine position|lying|lying d",),
     "past": (
         "(according to|per) (referring hospital|referring doctor",
@@ -46,11 +50,11 @@ SILENT = {
         "(any extremity|any extremities|any limb|any limbs|each extre",
         "all (extremities|limbs|limb|ext)",
     ),
-    "reinforcement": ("[only] (with|w/) [the] jendrassik [maneuver|manoeuvre]",),
+    "reinforcement": ("[only] (with|w/|w) [the] jendrassik [maneuver|manoeuvre]",),
     "side": (
         "(all bilat|all bilaterally|all b/l|all both sides|all symm",
         "(right and left|left and right|r and l|l and r|r & l|l & r|r",
-        "b",
+        "(b|bl)",
     ),
     "site": (
         "(ankle|ankles|achilles|foot|feet|pedal|plantar) clonus",
@@ -64,10 +68,12 @@ SILENT = {
         "(knee|patellar|patella) clonus",
         "(lower quadrant|lower quadrants)",
         "(pectoral|pectoralis|pec) (jerk|jerks|reflex|reflexes)",
+        "(pat|patel|kn) (jk|jks)",
         "(plantar|planter) (response|responses|reflex|reflexes|stimul",
         "(root|rooting)",
         "(stepping|placing)",
         "(suck|sucking)",
+        "(tri|tric) (jerk|jerks|reflex|reflexes|tendon reflex|tendon",
         "(upper quadrant|upper quadrants|upper quad)",
         "ankle[s] (jerk|jerks|reflex|reflexes|tendon reflex|tendon re",
         "bcr",
@@ -87,6 +93,7 @@ SILENT = {
 """Rows for which it does not hold yet, by role; each by how its phrase begins."""
 WHY_SILENT = {
     "condition": "the state words left behind still deny or state a reflex of their own",
+    "otherwise": "an ankle that is absent is a reflex only because other jerks are named with it",
     "family": "whose reflex it is is not guessed where the relative is an unknown word two words away",
     "less": "the words left behind compare nothing, and the grade stands",
     "position": "a manner two words away from the finding is outside what is searched for unknown words",

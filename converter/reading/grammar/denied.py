@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 from converter.reading.grammar.drafting import add_bare
 from converter.reading.grammar.lookahead import owns_value
+from converter.reading.grammar.other_sides import on_side, other_sides
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Details, Target, Used
 from converter.reading.grammar.places import places
@@ -56,8 +57,17 @@ def denied(p: Parser) -> bool:
         if not target.foreign:
             _add(p, target, value, details, side, denial.used)
     p.mark(denial.used)
-    p.index = denial.end
+    p.index = _on_the_other_side(p, denial, side)
     return True
+
+
+def _on_the_other_side(p: Parser, denial: _Denial, side: str | None) -> int:
+    """As in "no clonus R, 2 beats L": what was denied on one side has its value on the other."""
+    about = [target for target, _, _ in denial.targets if not target.foreign]
+    said = side or about[0].side
+    if len(about) != 1 or said not in ("left", "right"):
+        return denial.end
+    return other_sides(p, denial.end, [on_side(about[0], None)])
 
 
 def _reach(p: Parser) -> _Denial:

@@ -103,7 +103,7 @@ def _half(p: Parser, used: Used, half: int) -> Used:
 
 
 def _side(p: Parser, target: Target, phrase: Phrase, pair: Pair | None) -> str:
-    if pair is not None:
+    if pair is not None and not (_one_arrow_twice(pair) and target.side in ("left", "right")):
         return "both"
     said = target.side or phrase.side
     if phrase.side in ("left", "right") and _says_all(target):
@@ -111,6 +111,11 @@ def _side(p: Parser, target: Target, phrase: Phrase, pair: Pair | None) -> str:
     if said is None and _says_symmetric(phrase):
         return "both"
     return said or p.context.side or "unspecified"
+
+
+def _one_arrow_twice(pair: Pair) -> bool:
+    """As in "R AJ ↓↓": of a named side an arrow twice is one strong arrow."""
+    return pair.first.response is not None and pair.first == pair.second
 
 
 def _says_all(target: Target) -> bool:

@@ -91,7 +91,10 @@ def planned(p: Parser) -> bool:
     if p.kind(p.index) != "future":
         return False
     start = p.index + 1
-    while p.kind(start) in ("other", "at", "and", "is", "side") and start - p.index < _PLANS_REACH:
+    while (
+        p.kind(start) in ("other", "at", "and", "is", "side", "past", "uncertain")
+        and start - p.index < _PLANS_REACH
+    ):
         start += 1
     targets, end = targets_at(p, start, after_value=False)
     if (
@@ -110,8 +113,10 @@ def planned(p: Parser) -> bool:
 def lead_side(p: Parser) -> bool:
     """A side that leads what follows: "Right: biceps 2+, knee 2+", "On the left, ...".
 
-    lead_side = SIDE ":" | AT SIDE "," | "(" SIDE ")" ;
+    lead_side = SIDE ":" | AT SIDE "," | "(" SIDE ")" | REGION SIDE ":" ;
     """
+    if _limb_leads(p):
+        return True
     index = p.skip(p.index, "at", "open", "bullet", "pipe")
     if p.kind(index) != "side" or p.tokens[index].meaning not in ("left", "right", "both"):
         return False
@@ -133,6 +138,24 @@ def lead_side(p: Parser) -> bool:
         return False
     p.context.side = resolve_side(p, p.tokens[index])
     p.mark([(p.tokens[index], "side")])
+    p.index = after + 1
+    return True
+
+
+def _limb_leads(p: Parser) -> bool:
+    """As in "LL R: tone normal, KJ 2+": a limb and its side, then what was found there."""
+    side, after = p.index + 1, p.index + 2
+    led = (
+        p.kind(p.index) == "region"
+        and p.has(p.index, "limb")
+        and p.kind(side) == "side"
+        and p.kind(after) == "colon"
+    )
+    named = any(p.kind(i) == "site" and p.has(i, "trigger") for i in range(after, len(p.tokens)))
+    if not led or not named or p.kind(after + 1) in VALUES:
+        return False
+    p.context.side = resolve_side(p, p.tokens[side])
+    p.mark([(p.tokens[p.index], "region"), (p.tokens[side], "side")])
     p.index = after + 1
     return True
 

@@ -9,12 +9,40 @@ from converter.reading.grammar.parser import LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
 from converter.reading.grammar.phrases import take
 from converter.reading.grammar.targets import targets_at
-from converter.reading.written import Run
+from converter.reading.written import Run, Written
 
 if TYPE_CHECKING:
     from converter.reading.tokens import Token
 
 _BOTH = 2
+_ROW = 3
+
+
+def sides_in_order(p: Parser) -> bool:
+    """For each side a value of each name: "Knee and ankle jerks: R 2+ and 1+, L 3+ and 2+".
+
+    sides_in_order = [ targets [ link ] ] SIDE values { "," SIDE values } ;
+    """
+    targets, index = targets_at(p, p.index, after_value=False)
+    if not targets and p.index == 0:  # the names may stand before a semicolon
+        targets = p.context.last
+    if len(targets) < _BOTH or any(target.foreign or not target.specific for target in targets):
+        return False
+    if targets[0].side is None and p.kind(index - 1) == "side" and index > p.index:
+        index -= 1  # the side behind the names is of the values
+    took = False
+    while True:
+        start = p.skip(index, *LINKS, "comma", "and", "but", "slash")
+        values, after = _values(p, p.skip(start + 1, *LINKS)) if p.kind(start) == "side" else ([], start)
+        if len(values) != len(targets) or _belongs_behind(p, after):
+            p.index = index if took else p.index
+            p.context.last = targets if took else p.context.last
+            return took
+        side = p.tokens[start]
+        for target, phrase in zip(targets, values, strict=True):
+            phrase.used.append((side, "side"))
+            took = draft(p, [on_side(target, side.meaning)], phrase) or took
+        index = after
 
 
 def respectively(p: Parser) -> bool:
@@ -23,10 +51,17 @@ def respectively(p: Parser) -> bool:
     respectively = targets [ link ] values [ RESPECTIVELY ]
                  | values AT targets RESPECTIVELY
                  | target [ link ] values AT SIDE RESPECTIVELY
+                 | targets [ link ] SIDE value { value } [ "," ] SIDE value { value }
                  | targets [ link ] [ SIDE ] RUN { "," SIDE RUN } ;
     values = value { "," value } AND value ;
     """
-    return _names_then_run(p) or _names_then_values(p) or _values_then_names(p) or _sides_then_name(p)
+    return (
+        _names_then_rows(p)
+        or _names_then_run(p)
+        or _names_then_values(p)
+        or _values_then_names(p)
+        or _sides_then_name(p)
+    )
 
 
 def _sides_then_name(p: Parser) -> bool:
@@ -46,6 +81,47 @@ def _sides_then_name(p: Parser) -> bool:
         draft(p, [on_side(targets[0], token.meaning)], phrase)
     p.index = end
     return True
+
+
+def _names_then_rows(p: Parser) -> bool:
+    """As in "BJ TJ KJ: R 2 2 3, L 2 1 3": for each side as many grades in a row as there are names.
+
+    Where a row is longer or shorter nobody can tell which grade is whose, so nothing is read.
+    """
+    targets, index = targets_at(p, p.index, after_value=False)
+    if not targets and p.index == 0:
+        targets = [on_side(target, None) for target in p.context.last]
+    if len(targets) < _ROW or not all(target.specific for target in targets):
+        return False
+    if p.kind(index - 1) == "side" and targets[-1].used[-1][0] is p.tokens[index - 1]:
+        index -= 1
+    begun = False
+    while p.kind(side := p.skip(index, *LINKS, "comma", "slash")) == "side":
+        row, after = _row(p, p.skip(side + 1, *LINKS))
+        if len(row) < 2 or (len(row) != len(targets) and not begun and p.kind(after - 2) in ("comma", "and")):
+            break
+        begun, index = True, after
+        for target, phrase in zip(targets, row, strict=False) if len(row) == len(targets) else ():
+            phrase.used.append((p.tokens[side], "side"))
+            draft(p, [on_side(target, p.tokens[side].meaning)], phrase)
+    if begun:
+        p.index, p.context.last = index, targets
+    return begun
+
+
+def _row(p: Parser, index: int) -> tuple[list[Phrase], int]:
+    """Grades in a row, with nothing or a comma between them, and the index after them."""
+    row: list[Phrase] = []
+    while True:
+        at = p.skip(index, "comma") if row else index
+        written = p.tokens[at].written if p.kind(at) == "value" else None
+        if not isinstance(written, Written) or not (
+            written.graded or written.descriptor in ("absent", "trace")
+        ):
+            return row, index
+        row.append(Phrase())
+        take(p, at, row[-1])
+        index = at + 1
 
 
 def _names_then_run(p: Parser) -> bool:
@@ -71,6 +147,12 @@ def _names_then_run(p: Parser) -> bool:
         index = run + 1
         if side is None:
             index = _side_of_all(p, index, len(targets))
+
+
+def _belongs_behind(p: Parser, index: int) -> bool:
+    """Whether a side stands behind its value: in "R 2+, 1+ L" the second value is of the left."""
+    one = p.kind(index) == "side" and p.tokens[index].meaning in ("left", "right")
+    return one and p.kind(p.skip(index + 1, *LINKS)) not in VALUES
 
 
 def _side_of_all(p: Parser, index: int, count: int) -> int:
@@ -146,7 +228,7 @@ def _values(p: Parser, index: int) -> tuple[list[Phrase], int]:
 
 
 def _zip(p: Parser, targets: list[Target], values: list[Phrase], after: int) -> bool:
-    if len(values) != len(targets) or len(values) < 2:
+    if len(values) != len(targets) or len(values) < 2 or _belongs_behind(p, after):
         return False
     for target, phrase in zip(targets, values, strict=True):
         draft(p, [target], phrase)

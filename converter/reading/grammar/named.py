@@ -1,5 +1,6 @@
 """The reflex named before its value: "knee jerks are 2+ and ankle jerks 1+"."""
 
+from converter.reading.grammar.clonus_places import CLONUS_AT
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.lookahead import counts_names, value_is_next_ones
 from converter.reading.grammar.other_sides import other_sides
@@ -7,7 +8,7 @@ from converter.reading.grammar.parser import HEADS, LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.places import first_owns_value, places
-from converter.reading.grammar.target_heads import target_at
+from converter.reading.grammar.target_heads import resolve_side, target_at
 from converter.reading.grammar.targets import targets_at
 from converter.reading.grammar.valued import late_side
 from converter.reading.written import Written
@@ -39,7 +40,7 @@ def named_value(p: Parser) -> bool:
     if found is None or not _may_take(p, index, linked, targets):
         return _bare_subject(p, targets, index)
     phrase, after = found
-    after = _toes_again(p, targets, phrase, after)
+    after = _clonus_behind(p, targets, phrase, _toes_again(p, targets, phrase, after))
     header = _header(targets)
     placed, end = places(p, after, header) if header is not None else ([], after)
     if header is not None and placed:
@@ -47,6 +48,7 @@ def named_value(p: Parser) -> bool:
     if _denies_sign(p, targets, phrase, after) or _belongs_right(p, targets, after, index == linked):
         return _bare_subject(p, targets, index)
     after = _against(p, after, phrase, targets[-1].site)
+    after = _in_its_limb(p, targets, phrase, after)
     took = draft(p, _without_value_of_their_own(p, targets, phrase), phrase)
     if took or any(target.foreign for target in targets):
         p.index = other_sides(p, after, targets)
@@ -73,6 +75,7 @@ def _without_value_of_their_own(p: Parser, targets: list[Target], phrase: Phrase
     graded = phrase.pair is not None or (phrase.value is not None and phrase.value.graded)
     stated = [target for target in targets if target.implied]
     signs = [t for t in targets if graded and t.sign and "clonus" not in t.site and t.site != "plantar"]
+    signs += [t for t in targets if t.sign and t.side in ("left", "right") and not targets[-1].sign]
     own = [target for target in stated + signs if not target.foreign]
     if not own or targets[-1] in own or len(own) == len(targets):
         return targets
@@ -126,6 +129,38 @@ def _toes_again(p: Parser, targets: list[Target], phrase: Phrase, after: int) ->
     phrase.used += again[0].used
     phrase.side = phrase.side or again[0].side
     return again[1]
+
+
+def _clonus_behind(p: Parser, targets: list[Target], phrase: Phrase, after: int) -> int:
+    """As in "R ankle 3 beats clonus": beats at a joint are of clonus, named before or behind them."""
+    if phrase.details.beats is None or phrase.value is not None or phrase.pair is not None:
+        return after
+    for target in targets:
+        if target.site in CLONUS_AT and "place" in target.flags:
+            target.site, target.flags = CLONUS_AT[target.site], target.flags | {"sign"}
+    behind = p.skip(after, "at")
+    named = p.kind(behind) == "site" and p.tokens[behind].meaning == "clonus_unspecified"
+    if not named or not all("clonus" in target.site for target in targets):
+        return after
+    phrase.used.append((p.tokens[behind], "site"))
+    return behind + 1
+
+
+def _in_its_limb(p: Parser, targets: list[Target], phrase: Phrase, after: int) -> int:
+    """As in "KJ/AJ brisk LL, UL N": the limb in which reflexes lie, said behind their value."""
+    at = after + (p.kind(after) == "side")
+    limb = p.kind(at) == "region" and p.has(at, "limb") and p.kind(at + 1) in ("end", "comma")
+    if not limb or not all(target.specific for target in targets) or (at > after and phrase.side):
+        return after
+    site, _, side = p.tokens[at].meaning.partition(":")
+    if at > after:
+        side = resolve_side(p, p.tokens[after]) or ""
+    limbs = {p.vocabulary.reflexes[target.site].limb for target in targets}
+    if limbs != {p.vocabulary.reflexes[site].limb} or phrase.details.comparison is not None:
+        return after
+    phrase.side = phrase.side or side or None
+    phrase.used += [(p.tokens[i], "side" if i < at else "region") for i in range(after, at + 1)]
+    return at + 1
 
 
 def _state_at(p: Parser, index: int, linked: int) -> tuple[Phrase, int] | None:
@@ -201,8 +236,9 @@ def _may_take(p: Parser, index: int, linked: int, targets: list[Target]) -> bool
     bare = token is not None and getattr(token.written, "bare", False)
     if bare and linked == index and targets[-1].foreign:
         return False
-    far = linked == index and linked < len(p.tokens) and _gap(p, targets, linked) > _NEAR
-    return not (bare and far)
+    far = linked == index and token is not None and _gap(p, targets, linked) > _NEAR
+    blank = token is not None and not p.text[targets[-1].used[-1][0].end : token.start].strip(" \t")
+    return not (bare and far and not blank)
 
 
 def _gap(p: Parser, targets: list[Target], linked: int) -> int:
@@ -232,7 +268,8 @@ def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool)
         return True
     named_next = unlinked and p.kind(p.skip(after, "side")) in HEADS
     if named_next and all(target.foreign for target in targets):
-        return True
+        named = target_at(p, p.skip(after, "side"))
+        return named is None or p.kind(p.skip(named[1], "is", "colon", "equals")) not in VALUES
     foreign = p.skip(after, "other_exam", "is", "colon")
     if unlinked and p.kind(after) == "other_exam" and p.kind(foreign) not in VALUES:
         return True
@@ -246,8 +283,10 @@ def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool)
 
 
 def _denies_sign(p: Parser, targets: list[Target], phrase: Phrase, after: int) -> bool:
-    """As in "Reflexes: negative Babinski": under a heading, the value of the sign that follows."""
+    """As in "Reflexes: negative Babinski", "Reflexes: 2 beats clonus": the value of the sign that follows."""
     sign = p.skip(after, "side", "at")
+    if targets[-1].general and phrase.details.beats is not None and phrase.value is None:
+        return True
     return targets[-1].general and phrase.worded and p.kind(sign) == "site" and p.has(sign, "sign")
 
 

@@ -4,7 +4,9 @@ from converter.reading.grammar.drafting import draft
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Details, Phrase, Target
 from converter.reading.grammar.phrases import phrase_at
-from converter.reading.grammar.target_heads import CLONUS_AT, resolve_side
+from converter.reading.grammar.signs_beside import sign_beside
+from converter.reading.grammar.target_heads import resolve_side
+from converter.reading.grammar.value_joins import past_in_bracket
 
 _NUMBERS = {
     "one": "1",
@@ -25,19 +27,23 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
     side_value = [ AT ] SIDE [ IS | ":" ] phrase | phrase [ AT ] SIDE ;
     """
     while True:
+        index = sign_beside(p, index)
         start = _against(p, p.skip(p.skip(_past_bracket(p, index), *_CARRY), "anaphor"))
         if p.kind(start) in ("more", "less") and p.kind(start + 1) == "than":
             start += 2
         elif p.kind(start) in ("more", "less"):
             return index
-        found = _side_first(p, start) or _clonus_first(p, start, targets) or _value_first(p, start)
-        found = found or _at_another_time(p, index)
-        found = found or _beats_again(p, start, targets)
+        found = _dated(p, index) or _beats_again(p, start, targets) or _side_first(p, start)
+        found = (
+            found or _value_first(p, start) or _in_other_limb(p, start, targets) or _at_another_time(p, index)
+        )
         if found is None:
             return index
         phrase, side, after = found
+        side = side or _side_just_said(p, phrase)
         targets = _of_graded(p, targets, phrase)
         again = [on_side(target, side or target.side) for target in targets if not target.foreign]
+        again = [_whole_side(side)] if _of_whole_side(p, phrase, again) else again
         if not again or not draft(p, again, phrase):
             return index
         index = after
@@ -81,22 +87,6 @@ def _side_first(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None:
     return phrase, token.meaning, after
 
 
-def _clonus_first(p: Parser, start: int, targets: list[Target]) -> tuple[Phrase, str | None, int] | None:
-    """As in "clonus R ankle 4 beats, L ankle nil": a joint named again, without a grade, is clonus again."""
-    side, joint = p.skip(start, "at"), p.skip(start, "at") + 1
-    again = p.kind(joint) == "site" and CLONUS_AT.get(p.tokens[joint].meaning) == targets[-1].site
-    found = phrase_at(p, p.skip(joint + 1, "is", "colon"), sided=True) if again else None
-    if found is None or p.kind(side) != "side" or _about_named(p, found[1]):
-        return None
-    phrase, after = found
-    counted = phrase.details.beats is not None or phrase.details.sustained is not None
-    said = phrase.value is not None and phrase.value.descriptor in ("absent", "present")
-    if not (counted or said) or phrase.side is not None:
-        return None
-    phrase.used[:0] = [(p.tokens[side], "side"), (p.tokens[joint], "site")]
-    return phrase, resolve_side(p, p.tokens[side]), after
-
-
 def _value_first(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None:
     found = phrase_at(p, p.skip(start, "anaphor", "is"))
     if found is None:
@@ -114,6 +104,29 @@ def _value_first(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None
     return phrase, resolve_side(p, token) or "unspecified", place + 1
 
 
+def _in_other_limb(p: Parser, start: int, targets: list[Target]) -> tuple[Phrase, str | None, int] | None:
+    """As in "KJ brisk R leg, normal L leg": a limb that only carries the side, as one has done before."""
+    before = any(token.kind == "region" for draft in p.drafts[-1:] for token, _ in draft.used)
+    found = phrase_at(p, start) if before else None
+    if found is None or found[0].side is not None:
+        return None
+    place = p.skip(found[1], "at", "side")
+    region = (
+        p.vocabulary.reflexes.get(p.tokens[place].meaning.partition(":")[0]) if p.has(place, "limb") else None
+    )
+    if region is None or p.kind(place + 1) not in ("end", "comma"):
+        return None
+    if any(p.vocabulary.reflexes[t.site].limb != region.limb or not t.specific for t in targets):
+        return None
+    sides = [resolve_side(p, token) for token in p.tokens[found[1] : place] if token.kind == "side"]
+    side = sides[-1] if sides else p.tokens[place].meaning.partition(":")[2]
+    if side not in ("left", "right"):
+        return None
+    found[0].used += [(token, "side") for token in p.tokens[found[1] : place] if token.kind == "side"]
+    found[0].used.append((p.tokens[place], "region"))
+    return found[0], side, place + 1
+
+
 def _only_a_limb(p: Parser, at: int) -> bool:
     """As in "negative in the left hand": a part of the body that only carries the side."""
     return p.has(at, "part") and p.kind(at + 1) not in VALUES | {"is", "colon", "reflex"}
@@ -125,8 +138,6 @@ def _at_another_time(p: Parser, index: int) -> tuple[Phrase, str | None, int] | 
     timed = p.skip(start, "now", "past", "is", "at")
     if p.kind(index) == "open" and (p.word(index + 1) in ("was", "were") or p.kind(index + 1) == "past"):
         return _was(p, index + 1)
-    if p.kind(index) == "open" and p.kind(index + 1) in VALUES:
-        return _at_that_time(p, index + 1)
     if not any(p.kind(i) in ("now", "past") for i in range(index, timed)):
         return None
     found = phrase_at(p, timed)
@@ -142,21 +153,61 @@ def _beats_again(p: Parser, start: int, targets: list[Target]) -> tuple[Phrase, 
     number = _NUMBERS.get(said, said)
     place = p.skip(start + 1, "at")
     clonus = any("clonus" in target.site for target in targets)
-    if not (clonus and number.isdigit()) or place == start + 1 or p.kind(place) != "side":
+    if not (clonus and number.isdigit() and number != "0") or p.kind(place) != "side":
+        return None
+    if place == start + 1 and not any(draft.details.beats for draft in p.drafts[-1:]):
         return None
     phrase = Phrase(details=Details(beats=number))
     phrase.used = [(p.tokens[start], "value"), (p.tokens[place], "side")]
     return phrase, resolve_side(p, p.tokens[place]), place + 1
 
 
-def _at_that_time(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
-    """As in "(1+ last week)": the earlier value in brackets, and when that was."""
-    found = phrase_at(p, index)
-    if found is None or p.kind(found[1]) != "past" or p.kind(found[1] + 1) != "close":
+def _dated(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
+    """As in "2+ (1+ last week)", "2+ now, 1+ before surgery": an earlier value with its time behind it."""
+    bracket = p.kind(index) == "open"
+    start = index + 1 if bracket else p.skip(index, "now", "comma", "but")
+    found = _in_order(p, start) if start > index else None
+    if found is None or found[0].value is None:
         return None
     phrase, after = found
-    phrase.used.append((p.tokens[after], "earlier"))
-    return phrase, phrase.side or "unspecified", after + 2
+    past = past_in_bracket(p, after) if bracket else p.skip(after, "at")
+    if past is None or p.kind(past) != "past" or _about_named(p, past + 1):
+        return None
+    if not bracket and not any(token.kind == "now" for token in p.tokens):
+        return None
+    phrase.used.append((p.tokens[past], "earlier"))
+    return phrase, phrase.side, p.skip(past + 1, "close")
+
+
+def _in_order(p: Parser, start: int) -> tuple[Phrase, int] | None:
+    """A value with its side before or behind it."""
+    if p.kind(start) != "side":
+        return phrase_at(p, start)
+    found = phrase_at(p, start + 1, sided=True)
+    if found is not None and found[0].side is None:
+        found[0].side = resolve_side(p, p.tokens[start])
+        found[0].used.insert(0, (p.tokens[start], "side"))
+    return found
+
+
+def _of_whole_side(p: Parser, phrase: Phrase, targets: list[Target]) -> bool:
+    """As in "left all 2+", "L side 2+" behind reflexes or limbs of the right: of everything on that side."""
+    place = next((i for i, (_, role) in enumerate(phrase.used) if role == "side"), None)
+    if place is None or place + 1 >= len(phrase.used):
+        return False
+    between = p.text[phrase.used[place][0].end : phrase.used[place + 1][0].start].lower().split()
+    return "all" in between or ("side" in between and all(target.region for target in targets))
+
+
+def _whole_side(side: str | None) -> Target:
+    return Target("unspecified", side=side, general=True)
+
+
+def _side_just_said(p: Parser, phrase: Phrase) -> str | None:
+    """As in "2+ L (1+ last week)": the earlier value is of the side whose value stands before it."""
+    earlier = any(role == "earlier" for _, role in phrase.used)
+    last = p.drafts[-1].side if earlier and p.drafts else None
+    return last if last in ("left", "right") else None
 
 
 def _was(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:

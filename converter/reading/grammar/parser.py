@@ -148,7 +148,9 @@ def _limbs_before_the_noun(tokens: list[Token]) -> bool:
 
 def grades_tendons(tokens: list[Token], context: Context) -> bool:
     """Whether tendons are graded as only reflexes are: "biceps 2+", "patellar 2/4", never "biceps 4/5"."""
-    if any(_inverted(tokens, index) for index in range(1, len(tokens))) or _jerks_meant(tokens):
+    if any(_inverted(tokens, index) or _graded_jerks(tokens, index) for index in range(len(tokens))):
+        return True
+    if _jerks_meant(tokens):
         return True
     if context.foreign or any(token.kind == "other_exam" for token in tokens):
         return False
@@ -229,9 +231,42 @@ def _joints_beside_toes(tokens: list[Token]) -> bool:
 
 
 def _inverted(tokens: list[Token], index: int) -> bool:
-    """As in "inverted supinator": only a reflex is."""
+    """As in "inverted supinator", "SJ inverted": only a reflex is."""
     named = tokens[index].kind == "site" and "joint" in tokens[index].flags
-    return named and tokens[index - 1].kind == "quality" and tokens[index - 1].meaning == "inverted"
+    beside = tokens[max(0, index - 1) : index + 2]
+    return named and any(token.kind == "quality" and token.meaning == "inverted" for token in beside)
+
+
+def _graded_jerks(tokens: list[Token], index: int) -> bool:
+    """As in "Jerks: elbow 2+", "UL jerks brisk": jerks with a grade or a strength are reflexes."""
+    if tokens[index].kind != "reflex" or "jerk" not in tokens[index].flags:
+        return False
+    following = [token for token in tokens[index + 1 : index + 8] if token.kind not in _BEFORE_JERKS_GRADE]
+    named = bool(following) and following[0].kind in ("site", "region")
+    value = following[named] if len(following) > named else None
+    written = value.written if value is not None else None
+    if isinstance(written, Pair):
+        written = written.first
+    if not isinstance(written, Written):
+        return False
+    if written.graded:
+        return written.plus == "trailing" or written.counted or written.denominator == 4
+    leads = index == 0 or tokens[index - 1].kind in ("region", "at", "side")
+    ends = len(following) == named + 1 or following[named + 1].kind in (
+        "comma",
+        "side",
+        "and",
+        "site",
+        "region",
+    )
+    if index == 0 and len(following) > named + 2 and following[named + 1].kind == "and":
+        alike = following[named + 2].written
+        ends = ends or (isinstance(alike, Written) and alike.descriptor == "symmetric")
+        return ends and written.descriptor in ("brisk", "normal", "absent", "present")
+    return leads and ends and written.descriptor in ("brisk", "normal", "absent")
+
+
+_BEFORE_JERKS_GRADE = frozenset({"side", "colon", "dash", "is", "at", "equals", "open"})
 
 
 _BEHIND_A_WORD = frozenset({"comma", "but", "except", "otherwise", "open", "stop"})

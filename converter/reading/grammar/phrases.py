@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from converter.reading.grammar.parser import HEADS, VALUES, Parser
+from converter.reading.grammar.parser import HEADS, LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase
 from converter.reading.grammar.target_heads import resolve_side
 from converter.reading.grammar.value_joins import about_next, joins
@@ -134,6 +134,8 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
     kind = p.kind(joined)
     if kind == "close" and joined == index:
         return index + 1 if any(t.kind == "open" for t in p.tokens[max(0, index - 6) : index]) else None
+    if kind == "side" and p.kind(joined + 1) == "equals" and p.kind(joined + 2) == "side":
+        return _alike(p, joined, phrase)
     if kind == "side":
         return None if sided and _before_value(p, joined) else _side(p, index, joined, phrase)
     if kind == "only" and joined == index and p.kind(p.skip(index + 1, "at")) == "side":
@@ -160,7 +162,7 @@ def _ranges_on(p: Parser, at: int, phrase: Phrase) -> bool:
 def _manner(p: Parser, index: int, joined: int, phrase: Phrase) -> int | None:
     """Take a detail, a comparison or an equals sign."""
     kind = p.kind(joined)
-    if kind in _DETAIL and (_detail_fits(p, index, joined) or _of_beats(p, joined, phrase)):
+    if kind in _DETAIL and (_detail_fits(p, index, joined, phrase) or _of_beats(p, joined, phrase)):
         _detail(p.tokens[joined], phrase)
         return joined + 1
     if kind == "no" and p.kind(joined + 1) in _DETAIL:
@@ -219,6 +221,16 @@ def _equals(p: Parser, at: int, phrase: Phrase) -> int | None:
     return end
 
 
+def _alike(p: Parser, at: int, phrase: Phrase) -> int | None:
+    """As in "2+ R=L": alike on both sides."""
+    sides = {p.tokens[at].meaning, p.tokens[at + 2].meaning}
+    if phrase.side is not None or phrase.pair is not None or sides != {"left", "right"}:
+        return None
+    phrase.side = "both"
+    phrase.used += [(token, "side") for token in p.tokens[at : at + 3]]
+    return at + 3
+
+
 def _placed_side(p: Parser, at: int, phrase: Phrase) -> int | None:
     """As in "upward on the right": a side after "at", unless it belongs to a reflex named next."""
     followed = p.kind(at + 1) in HEADS and not p.has(at + 1, "limb") and not p.has(at + 1, "toes")
@@ -238,7 +250,8 @@ def _at_grade(p: Parser, at: int, phrase: Phrase) -> bool:
     """As in "symmetric at 2+", "brisk at 3+"."""
     written = p.tokens[at + 1].written
     graded = isinstance(written, Pair) or (isinstance(written, Written) and written.graded)
-    return phrase.weak or (phrase.worded and graded and not about_next(p, at + 1))
+    whole = p.has(at + 2, "all")
+    return phrase.weak or (phrase.worded and graded and (whole or not about_next(p, at + 1)))
 
 
 def _denied_detail(p: Parser, index: int, phrase: Phrase) -> int:
@@ -280,12 +293,20 @@ def _of_beats(p: Parser, at: int, phrase: Phrase) -> bool:
     return p.kind(at) == "clonus_word" and phrase.details.beats is not None and p.has(at + 1, "sign")
 
 
-def _detail_fits(p: Parser, index: int, joined: int) -> bool:
-    if p.kind(joined) == "quality" and joined > index and p.kind(p.skip(joined + 1, "side")) == "site":
-        return False
+def _detail_fits(p: Parser, index: int, joined: int, phrase: Phrase) -> bool:
     if p.tokens[joined].kind == "clonus_word" and p.kind(joined + 1) == "site":
         return False
+    if p.tokens[joined].kind == "quality" and joined > index and _of_next(p, joined, phrase):
+        return False
     return not (joined > index and p.tokens[joined].kind == "uncertain")
+
+
+def _of_next(p: Parser, at: int, phrase: Phrase) -> bool:
+    """As in "BJ 2+, inverted SJ": the value before has its name, so this is said of the name behind it."""
+    first = min((p.tokens.index(token) for token, _ in phrase.used if token in p.tokens), default=0)
+    while first and p.kind(first - 1) in ("side", *LINKS):
+        first -= 1
+    return p.kind(first - 1) in HEADS and p.kind(p.skip(at + 1, "side")) == "site"
 
 
 def _detail(token: Token, phrase: Phrase) -> None:
@@ -317,12 +338,13 @@ def _side(p: Parser, index: int, at: int, phrase: Phrase) -> int | None:
         return None
     phrase.side = resolve_side(p, token)
     phrase.used.append((token, "side"))
-    return at + 2 if _carries_side(p, at + 1) else at + 1
+    return at + 2 if _only_part(p, at + 1) else at + 1
 
 
-def _carries_side(p: Parser, at: int) -> bool:
-    """As in "present both hands": a part of the body that only carries the side."""
-    return p.has(at, "part") and p.kind(p.skip(at + 1, "is", "colon")) not in VALUES | {"reflex"}
+def _only_part(p: Parser, at: int) -> bool:
+    """As in "present both hands": a part of a limb that only carries the side."""
+    ends = ("end", "comma", "and", "but", "close", "open", "slash")
+    return p.kind(at) == "region" and p.has(at, "part") and p.kind(at + 1) in ends
 
 
 def _is_grade(p: Parser, index: int) -> bool:
@@ -334,7 +356,7 @@ def _side_belongs(p: Parser, index: int, at: int) -> bool:
     token, following = p.tokens[at], p.kind(at + 1)
     if "letter" in token.flags and not p.text[token.start].isupper() and at > index:
         return False
-    if at == index and (p.has(at + 1, "toes") or _carries_side(p, at + 1)):
+    if at == index and (p.has(at + 1, "toes") or _only_part(p, at + 1)):
         return True
     if index + 1 == at and p.kind(index) == "open" and p.kind(at + 1) == "close":
         return True

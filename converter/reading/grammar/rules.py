@@ -6,12 +6,12 @@ from converter.reading.grammar.comparisons import side_against_side
 from converter.reading.grammar.denied import denied
 from converter.reading.grammar.exceptions import exception, otherwise
 from converter.reading.grammar.leads import lead_region, lead_side, legend, pair_order, planned
-from converter.reading.grammar.lists_in_order import respectively
+from converter.reading.grammar.lists_in_order import respectively, sides_in_order
 from converter.reading.grammar.named import named_value
 from converter.reading.grammar.parser import Parser
 from converter.reading.grammar.said_again import on_a_side, they_are
 from converter.reading.grammar.signs import sign_named
-from converter.reading.grammar.untested import untested, untested_named
+from converter.reading.grammar.untested import untested, untested_named, untested_on_a_side
 from converter.reading.grammar.valued import value_alone, value_named
 
 Rule = Callable[[Parser], bool]
@@ -27,11 +27,13 @@ RULES: tuple[Rule, ...] = (
     side_against_side,
     denied,
     untested,
+    sides_in_order,
     respectively,
     they_are,
     on_a_side,
     named_value,
     untested_named,
+    untested_on_a_side,
     value_named,
     sign_named,
     value_alone,
@@ -42,8 +44,9 @@ def read_sentence(p: Parser, without: frozenset[str] = frozenset()) -> None:
     """Read one sentence: at each token the first rule that fits takes its part.
 
     sentence = { legend | pair_order | planned | lead_side | lead_region | exception | otherwise
-               | side_against_side | denied | untested | respectively | they_are | on_a_side | named_value
-               | untested_named | value_named | sign_named | value_alone | joiner | WORD } ;
+               | side_against_side | denied | untested | sides_in_order | respectively | they_are
+               | on_a_side | named_value | untested_named | untested_on_a_side | value_named | sign_named
+               | value_alone | joiner | WORD } ;
     joiner = "," | AND | BUT | WITH | NOW | PAST | FAMILY | IF | UNCERTAIN | "(" | ")" ;
 
     Args:

@@ -1,8 +1,10 @@
 """Signs and abnormal states whose mention alone is the finding: "left ankle clonus", "areflexia"."""
 
-from converter.reading.grammar.drafting import add_bare
+from converter.reading.grammar.drafting import add_bare, draft
+from converter.reading.grammar.other_sides import other_sides
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
+from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.places import places
 from converter.reading.grammar.target_heads import resolve_side
 from converter.reading.grammar.targets import targets_at
@@ -15,7 +17,7 @@ def sign_named(p: Parser) -> bool:
     """
     targets, index = targets_at(p, p.index, after_value=False)
     present = [target for target in targets if _is_finding_alone(target)]
-    if p.kind(index) == "colon" and present and _as_heading(p, present, index + 1):
+    if p.kind(index) in ("colon", "dash") and present and _as_heading(p, present, index + 1):
         return True
     if _after_a_dash(p, index):
         return False
@@ -47,8 +49,11 @@ def sign_named(p: Parser) -> bool:
 
 def _as_heading(p: Parser, present: list[Target], index: int) -> bool:
     """As in "Areflexia: ankles", "Frontal release signs: grasp absent": what heads its members."""
-    states = all(target.implied and not target.sign for target in present)
-    if not (states or _heads_signs(p, present, index)):
+    colon = p.kind(index - 1) == "colon"
+    states = colon and all(target.implied and not target.sign for target in present)
+    if _heads_toes(p, present, index):
+        return _toes_under(p, present[0], index)
+    if not (states or (colon and _heads_signs(p, present, index))):
         return False
     p.mark([(token, "header") for token, _ in present[-1].used])
     p.context.reflexes = True
@@ -63,6 +68,22 @@ def _heads_signs(p: Parser, targets: list[Target], index: int) -> bool:
         p.kind(i) == "site" and p.tokens[i].meaning.startswith("primitive:")
         for i in range(index, len(p.tokens))
     )
+
+
+def _heads_toes(p: Parser, targets: list[Target], index: int) -> bool:
+    """As in "Babinski: toes down": the sign heads the movement of the toes."""
+    headed = len(targets) == 1 and targets[0].site == "plantar" and targets[0].side is None
+    return headed and p.has(p.skip(index, "side"), "toes")
+
+
+def _toes_under(p: Parser, sign: Target, index: int) -> bool:
+    """The movement of the toes under the name of the sign, as one finding."""
+    toes, end = targets_at(p, index, after_value=False)
+    found = phrase_at(p, p.skip(end, "is", "colon"))
+    if found is None or not draft(p, toes, found[0], [(token, "header") for token, _ in sign.used]):
+        return False
+    p.index = other_sides(p, found[1], toes)
+    return True
 
 
 def _places_behind(p: Parser, state: Target, index: int) -> int:

@@ -2,14 +2,13 @@
 
 from dataclasses import replace
 
+from converter.reading.grammar.clonus_places import clonus_again, counts_after, joint_at
 from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Target, Used
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 
-CLONUS_AT = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}
-"""The joint at which clonus is seen, by the reflex whose name it shares."""
 _ROOTS_REACH = 5
 _FOREIGN = frozenset({"other_exam", "look_alike"})
 
@@ -23,7 +22,12 @@ def target_at(p: Parser, start: int) -> tuple[Target, int] | None:
     """
     used: Used = []
     side, index = _sides_at(p, start, used)
-    found = _head_at(p, index)
+    again = clonus_again(p, index, side)
+    if again is not None:
+        head = Target(again, flags=p.tokens[index].flags | {"sign"}, used=[(p.tokens[index], "site")])
+        found: tuple[Target, int] | None = (head, index + 1)
+    else:
+        found = _head_at(p, index)
     if found is None:
         return None
     target, index = found
@@ -112,7 +116,7 @@ def _it(p: Parser, index: int) -> tuple[Target, int] | None:
 
 def _reflex_at(p: Parser, index: int) -> tuple[Target, int] | None:
     token = p.tokens[index]
-    if "jerk" in token.flags and not p.reflexive[index]:
+    if ("jerk" in token.flags and not p.reflexive[index]) or _named_unknown(p, index):
         return None
     target = Target("unspecified", general=True, flags=token.flags, used=[(token, "header")])
     if p.kind(index + 1) == "reflex":
@@ -121,10 +125,19 @@ def _reflex_at(p: Parser, index: int) -> tuple[Target, int] | None:
     return target, index + 1
 
 
+def _named_unknown(p: Parser, index: int) -> bool:
+    """As in "anke reflexes 1+": the word that says which reflexes is unknown, so they are not all reflexes."""
+    before = p.tokens[index - 1] if index else None
+    if before is None or before.kind != "other" or "testing" in p.tokens[index].flags:
+        return False
+    gap = p.text[before.end : p.tokens[index].start]
+    return gap == " " and p.text[before.start : before.end].isalpha()
+
+
 def _site_at(p: Parser, index: int) -> tuple[Target, int] | None:
     token = p.tokens[index]
     joint = "joint" in token.flags or "toes" in token.flags
-    if joint and (not _joint_counts(p, index) or _of_other_exam(p, index)):
+    if joint and (not _joint_counts(p, index) or _of_other_exam(p, index) or _felt_at_toes(p, index)):
         return Target("unspecified", foreign=True, used=[(token, "")]), index + 1
     if token.meaning.startswith("clonus") and any(t.meaning == "seizure" for t in p.tokens):
         return Target("unspecified", foreign=True, used=[(token, "look_alike")]), index + 1
@@ -157,6 +170,21 @@ def _of_other_exam(p: Parser, index: int) -> bool:
     return "of" in p.text[p.tokens[before].end : p.tokens[index].start].split()
 
 
+def _felt_at_toes(p: Parser, index: int) -> bool:
+    """As in "vibration ↓ toes", "vibration ↓ to ankles": where something else was found, and no reflex."""
+    toes = p.has(index, "toes")
+    if not (toes or p.has(index, "place")):
+        return False
+    before = index - 1
+    while p.kind(before) in ("side", "at"):
+        before -= 1
+    valued = p.kind(before) == "value" and p.kind(p.skip(index + 1, "side", "is", "colon")) not in VALUES
+    if not (toes or valued):
+        return False
+    unknown = ("other",) if toes and valued and p.has(before, "arrow") else ()
+    return p.kind(before - valued) in ("other_exam", *unknown)
+
+
 def _root_in_brackets(p: Parser, target: Target, index: int) -> int:
     """Biceps (C5): the root that the note gives beside the tendon."""
     if p.kind(index) != "open" or not p.has(index + 1, "root"):
@@ -184,24 +212,24 @@ def _joint_counts(p: Parser, index: int) -> bool:
 def _response_near(p: Parser, index: int) -> bool:
     near = p.skip(index + 1, "is", "colon", "side", "at", "equals", "uncertain")
     token = p.tokens[near] if near < len(p.tokens) else None
-    return (
-        token is not None and token.kind == "value" and getattr(token.written, "response", None) is not None
-    )
+    if token is None or token.kind == "untested":
+        return token is not None
+    return token.kind == "value" and getattr(token.written, "response", None) is not None
 
 
 def _clonus_place(p: Parser, target: Target, index: int) -> tuple[Target, int]:
     """Clonus [ at ] [ side ] joint: the joint says which clonus it is."""
     used: Used = []
-    place = p.skip(index, "at")
+    place = p.skip(index, "at", "colon", "open")
     side, place = _sides_at(p, place, used)
-    token = p.tokens[place] if place < len(p.tokens) else None
-    if token is None or token.kind != "site" or token.meaning not in CLONUS_AT:
+    joint, counted = joint_at(p, place), counts_after(p, place + 1)
+    if joint is None or (p.kind(index) in ("colon", "open") and not counted):
         return target, index
-    if place == index and owns_value(p, place + 1, target):
+    if place == index and owns_value(p, place + 1, target) and not counted:
         return target, index
-    target.site = CLONUS_AT[token.meaning]
+    target.site = joint
     target.side = side or target.side
-    target.used += [*used, (token, "site")]
+    target.used += [*used, (p.tokens[place], "site")]
     return target, place + 1
 
 

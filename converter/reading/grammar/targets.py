@@ -1,9 +1,10 @@
 """Reads lists of what a value is about, and settles which side and state each member has."""
 
+from converter.reading.grammar.clonus_places import CLONUS_AT
 from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.parser import Parser
 from converter.reading.grammar.parts import Target
-from converter.reading.grammar.target_heads import CLONUS_AT, target_at
+from converter.reading.grammar.target_heads import target_at
 from converter.reading.tokens import Token
 
 
@@ -107,12 +108,22 @@ def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[
         return None
     if index == end and (previous.foreign or target.foreign or "all" in previous.flags & target.flags):
         return None
+    if target.general and previous.specific and p.kind(end) == "comma" and separated == end + 1:
+        return None
     if separated == end < index and not previous.general:
+        return None
+    if _state_before_value(p, end, separated, previous) and owns_value(p, after, target):
         return None
     clonus_joint(p, previous, target, after)
     if (after_value or separated > end) and owns_value(p, after, target) and after_value:
         return None
     return found
+
+
+def _state_before_value(p: Parser, end: int, separated: int, previous: Target) -> bool:
+    """As in "areflexic legs, arms 1+": a state and its place, a comma, then another place with a value."""
+    stated = previous.implied is not None and not previous.general
+    return stated and separated == end + 1 and p.kind(end) == "comma"
 
 
 def _another_sign(p: Parser, end: int, previous: Target, target: Target) -> bool:

@@ -1,7 +1,7 @@
 """Reflexes that were not tested, with the reason: "ankle jerks not tested because of casts"."""
 
 from converter.reading.grammar.drafting import add_bare
-from converter.reading.grammar.other_sides import other_sides
+from converter.reading.grammar.other_sides import on_side, other_sides
 from converter.reading.grammar.parser import LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Target, Used
 from converter.reading.grammar.places import places
@@ -10,6 +10,7 @@ from converter.reading.grammar.targets import targets_at
 from converter.reading.tokens import Token
 
 _LONGEST_REASON = 8
+_ONE_SIDE = frozenset({"left", "right"})
 
 
 def untested(p: Parser) -> bool:
@@ -45,6 +46,24 @@ def untested_named(p: Parser) -> bool:
     return True
 
 
+def untested_on_a_side(p: Parser) -> bool:
+    """The reflexes just graded, not tested on a side: "the left could not be tested because of a cast".
+
+    untested_on_a_side = SIDE [ link ] UNTESTED [ because ] ;
+    """
+    linked = p.skip(p.index + 1, *LINKS)
+    said_of = p.kind(p.index) == "side" and p.tokens[p.index].meaning in ("left", "right")
+    last = [target for target in p.context.last if target.specific]
+    if not said_of or p.kind(linked) != "untested" or not last:
+        return False
+    side = p.tokens[p.index]
+    targets = [on_side(target, side.meaning) for target in last]
+    for target in targets:
+        target.used.append((side, "side"))
+    p.index = not_tested(p, targets, linked)
+    return True
+
+
 def not_tested(p: Parser, targets: list[Target], at: int) -> int:
     """Draft findings that say why there is no value; gives the index after the reason."""
     used: Used = [(p.tokens[at], "assertion")]
@@ -56,7 +75,7 @@ def not_tested(p: Parser, targets: list[Target], at: int) -> int:
         used.append((p.tokens[side_at], "side"))
         at = side_at
     reason, after = _reason(p, at + 1, used, p.tokens[at])
-    reason = reason or _limb_before(p, targets, used) or _reason_before(p, targets, used)
+    reason = reason or _reason_before(p, targets, used) or _limb_before(p, targets, used)
     for target in targets:
         p.mark(target.used)
         if not target.foreign:
@@ -94,18 +113,25 @@ def _reason_before(p: Parser, targets: list[Target], used: Used) -> str | None:
 
 
 def _limb_before(p: Parser, targets: list[Target], used: Used) -> str | None:
-    """As in "R leg in plaster - KJ, AJ not tested": the limb gives its side, and why."""
+    """As in "R leg in POP - KJ/AJ not tested": the state of a limb tells the side and the reason."""
     first = min((token.start for target in targets for token, _ in target.used), default=0)
-    before = [token for token in p.tokens if token.start < first]
-    limb = next((i for i, t in enumerate(before) if t.kind == "region" and "limb" in t.flags), None)
-    state = next((t for t in before if t.kind == "reason" and "state" in t.flags), None)
-    if limb is None or state is None or p.drafts or len(before) > _LONGEST_REASON:
+    said = max((token.end for draft in p.drafts for token, _ in draft.used), default=0)
+    before = [token for token in p.tokens if said <= token.start < first]
+    state = next((token for token in before if token.kind == "reason" and "state" in token.flags), None)
+    sides = [token for token in before if token.kind == "side" and token.meaning in _ONE_SIDE]
+    limbs = {
+        p.vocabulary.reflexes[t.meaning.partition(":")[0]].limb
+        for t in before
+        if t.kind in ("region", "site")
+    }
+    if state is None or state.used or any(target.side for target in targets):
         return None
-    named = [token for token in before[max(0, limb - 1) : limb + 1] if token.kind in ("side", "region")]
-    side = before[limb].meaning.partition(":")[2] or (named[0].meaning if named[0].kind == "side" else None)
-    for target in targets:
-        if target.side is None and side is not None:
-            target.side, target.used = side, [*((token, "side") for token in named), *target.used]
+    if not limbs <= {p.vocabulary.reflexes[target.site].limb for target in targets} | {None}:
+        return None
+    if len(sides) == 1:
+        for target in targets:
+            target.side = sides[0].meaning
+        used.append((sides[0], "side"))
     used.append((state, "detail"))
     return state.meaning
 

@@ -4,6 +4,8 @@ from converter.reading.grammar.parser import HEADS, Parser
 from converter.reading.grammar.parts import Phrase
 from converter.reading.written import Count, Pair, Written
 
+_DATE_REACH = 6
+
 
 def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
     """Whether the value at `at` is a further word for the same value, and not the value of what follows."""
@@ -14,6 +16,10 @@ def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
         phrase.details.uncertain = True
         return True
     if "open" in between and any(p.word(i) in ("was", "were") for i in range(index, at)):
+        return False
+    if "open" in between and past_in_bracket(p, at + 1) is not None:
+        return False
+    if isinstance(new, Count) and phrase.side in ("left", "right") and _sided_next(p, at):
         return False
     if isinstance(new, Count):
         of_clonus = p.kind(p.skip(at + 1, "at", "side", "clonus_word")) in HEADS
@@ -32,6 +38,8 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
         return False
     if new.weak:
         return phrase.side is None or new.descriptor == "symmetric" or not about_next(p, at)
+    if phrase.details.beats is not None and new.descriptor == "absent":
+        return False
     if phrase.weak and "with" in between and about_next(p, at):
         return False
     if phrase.weak:
@@ -46,6 +54,16 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
         phrase.details.uncertain = True
         return True
     return phrase.worded and not new.graded and (new.response is None or not between)
+
+
+def past_in_bracket(p: Parser, index: int) -> int | None:
+    """The word for an earlier time behind a value in brackets, as in "(absent last week)", if one follows."""
+    for at in range(index, index + _DATE_REACH):
+        if p.kind(at) == "past":
+            return at
+        if p.kind(at) in HEADS or p.kind(at) in ("close", "end", "now", "comma"):
+            return None
+    return None
 
 
 def _alternative(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
@@ -72,7 +90,7 @@ def _alternative(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
 
 
 def _sided_next(p: Parser, at: int) -> bool:
-    return p.kind(p.skip(at + 1, "at")) == "side"
+    return p.kind(p.skip(at + 1, "at", "close")) == "side"
 
 
 def _pairs_up(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
@@ -90,5 +108,6 @@ def _pairs_up(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
 
 def about_next(p: Parser, at: int) -> bool:
     """Whether the value at an index is about the target after it."""
-    following = p.skip(at + 1, "at", "side")
+    passed = ("close",) if getattr(p.tokens[at].written, "polarity", None) is not None else ()
+    following = p.skip(at + 1, "at", "side", *passed)
     return p.kind(following) in HEADS or p.kind(following) == "other_exam"

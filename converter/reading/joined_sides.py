@@ -1,0 +1,68 @@
+"""Tells a plus that joins two sides from one that grades: "absent R+L", but "Hoffmann R + L -".
+
+Takes the tokens of a note; gives them with such a pair of sides as one token for both.
+"""
+
+from converter.reading.tokens import Token
+from converter.reading.written import Written
+
+_NAMES = frozenset({"site", "reflex", "region"})
+_OPPOSITE = {"left": "right", "right": "left"}
+
+
+def with_sides_joined(tokens: list[Token]) -> list[Token]:
+    """The tokens of a note; `R+L` is one token, the side `both`."""
+    if not any(_is_plus(token) or token.kind == "equals" for token in tokens):
+        return tokens
+    joined: list[Token] = []
+    index = 0
+    while index < len(tokens):
+        if _joins(tokens, index) or _leads_as_equal(tokens, index):
+            first, last = tokens[index], tokens[index + 2]
+            joined.append(Token("side", first.start, last.end, "both"))
+            index += 3
+        else:
+            joined.append(tokens[index])
+            index += 1
+    return joined
+
+
+def _is_plus(token: Token) -> bool:
+    written = token.written
+    return isinstance(written, Written) and written.counted and token.end - token.start == 1
+
+
+def _joins(tokens: list[Token], index: int) -> bool:
+    """Whether a side, a plus and the other side stand here and the plus belongs to neither side alone."""
+    three = tokens[index : index + 3]
+    if [token.kind for token in three] != ["side", "value", "side"] or not _is_plus(three[1]):
+        return False
+    if _OPPOSITE.get(three[0].meaning) != three[2].meaning:
+        return False
+    before = tokens[index - 1] if index else None
+    after = tokens[index + 3] if index + 3 < len(tokens) else None
+    touches, reaches = three[0].end == three[1].start, three[1].end == three[2].start
+    if after is not None and (_counts(after) or (after.kind in ("dash", "no") and not touches)):
+        return False
+    if touches and reaches:
+        return True
+    if touches or (before is not None and _counts(before)):
+        return False
+    return not (before is not None and before.kind in _NAMES)
+
+
+def _leads_as_equal(tokens: list[Token], index: int) -> bool:
+    """As in "R=L throughout" at the beginning: nothing stands before it that would be compared."""
+    three = tokens[index : index + 3]
+    begins = index == 0 or tokens[index - 1].kind in ("newline", "stop")
+    if not begins or [token.kind for token in three] != ["side", "equals", "side"]:
+        return False
+    return _OPPOSITE.get(three[0].meaning) == three[2].meaning
+
+
+def _counts(token: Token) -> bool:
+    """Whether a token is a grade in plus signs or a minus, so that a plus beside it is a grade as well."""
+    written = token.written
+    if not isinstance(written, Written):
+        return False
+    return written.counted or (written.polarity == "negative" and token.end - token.start == 1)
