@@ -7,9 +7,10 @@ two words of a wording is passed over) but never no where a wording stands.
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import lru_cache
+from string import ascii_lowercase
 from typing import Any
 
-from converter.reading.stems import STEMS, has_stem
+from converter.reading.stems import STEMS
 from converter.words import Vocabulary, Word
 from converter.words.phrases import tokens_of, wordings
 
@@ -20,8 +21,6 @@ _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
 _NEVER_ALONE = frozenset({"place", "root", "infant", "plantars"})
 """Sites that a grade alone does not make a reflex; the others do, as in "biceps 2+"."""
 _APOSTROPHES = tuple((mark * 2, " ") for mark in "'’`´") + tuple((mark, "") for mark in "'’`´")
-_LETTER = r"(?:[a-z]|[\x80-\xff]+)"
-"""A letter in UTF-8."""
 _MEMORY = 64 << 20
 GRADE_REACH = 60
 """Bytes between a joint and its grade; more than `bare_grades.REACH` characters."""
@@ -151,27 +150,30 @@ def graded_places(vocabulary: Vocabulary) -> str:
 
 
 def slips(vocabulary: Vocabulary, rows: Iterable[Word]) -> str:
-    """A pattern for every word that a slip away, or as it is, stands for a word of some rows.
-
-    Of a wording with a stem of reflex talk only the words with one: whatever stands for them is found.
-    """
-    words = {word for row in rows for words in words_in(row.phrase) for word in _telling(words)}
-    found = {slip for word in vocabulary.spelling.mended_to & words for slip in _slips_of(word)}
+    """A pattern for every misspelt word, a slip away, that stands for a word of some rows."""
+    spelling = vocabulary.spelling
+    words = {word for row in rows for words in words_in(row.phrase) for word in words}
+    found = {slip for word in spelling.mended_to & words for slip in _slips_of(word, spelling.known)}
     return f"(?:^|[^a-z])(?:{'|'.join(sorted(found))})(?:[^a-z]|$)" if found else "[^\x00-\xff]"
 
 
-def _telling(words: tuple[str, ...]) -> Sequence[str]:
-    return [word for word in words if has_stem(word)] or words
-
-
-def _slips_of(word: str) -> Iterator[str]:
+def _slips_of(word: str, known: frozenset[str]) -> Iterator[str]:
+    """Patterns for the words a slip away from a word, without those that are known words themselves."""
     for place in range(1, len(word) + 1):
         before, behind = word[:place], word[place:]
-        yield f"{before}{_LETTER}{behind}"
+        yield f"{before}{_other_letter(before, behind, known)}{behind}"
         if behind:
-            yield f"{before}{_LETTER}?{behind[1:]}"
-        if len(behind) > 1:
-            yield f"{before}{behind[1]}{behind[0]}{behind[2:]}"
+            yield f"{before}{_other_letter(before, behind[1:], known)}{behind[1:]}"
+            if before + behind[1:] not in known:
+                yield before + behind[1:]
+        if len(behind) > 1 and (swapped := f"{before}{behind[1]}{behind[0]}{behind[2:]}") not in known:
+            yield swapped
+
+
+def _other_letter(before: str, behind: str, known: frozenset[str]) -> str:
+    """A letter, in UTF-8, that makes no known word of what stands before and behind it."""
+    letters = "".join(letter for letter in ascii_lowercase if before + letter + behind not in known)
+    return rf"(?:[{letters}]|[\x80-\xff]+)" if letters else r"[\x80-\xff]+"
 
 
 @lru_cache(maxsize=4096)

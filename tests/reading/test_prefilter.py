@@ -96,7 +96,9 @@ def test_tendons_beside_a_grade_as_reflexes_have_it_are_read(text: str) -> None:
     assert read_text(text).findings
 
 
-@pytest.mark.parametrize("text", ["Refluxes, patelar reflex 2+.", "Reflux. Knee relfex absent."])
+@pytest.mark.parametrize(
+    "text", ["Refluxes, patelar reflex 2+.", "Reflux. Knee relfex absent.", "Bicpes 2+.", "Patelllar 2+"]
+)
 def test_misspelt_wordings_beside_look_alikes_are_read(text: str) -> None:
     assert worth_reading(shipped_vocabulary())(text)
     assert read_text(text).findings
