@@ -126,7 +126,7 @@ def _reflex_at(p: Parser, index: int) -> tuple[Target, int] | None:
 
 
 def _named_unknown(p: Parser, index: int) -> bool:
-    """As in "anke reflexes 1+": the word that says which reflexes is unknown, so they are not all reflexes."""
+    """As in "anke reflexes 1+": the word that says which is unknown, so they are not all reflexes."""
     before = p.tokens[index - 1] if index else None
     if before is None or before.kind != "other" or "testing" in p.tokens[index].flags:
         return False
