@@ -157,8 +157,13 @@ def slips(vocabulary: Vocabulary, rows: Iterable[Word]) -> str:
     return f"(?:^|[^a-z])(?:{'|'.join(sorted(found))})(?:[^a-z]|$)" if found else "[^\x00-\xff]"
 
 
-def _slips_of(word: str, known: frozenset[str]) -> Iterator[str]:
+@lru_cache(maxsize=1024)
+def _slips_of(word: str, known: frozenset[str]) -> tuple[str, ...]:
     """Patterns for the words a slip away from a word, without those that are known words themselves."""
+    return tuple(_each_slip_of(word, known))
+
+
+def _each_slip_of(word: str, known: frozenset[str]) -> Iterator[str]:
     for place in range(1, len(word) + 1):
         before, behind = word[:place], word[place:]
         yield f"{before}{_other_letter(before, behind, known)}{behind}"
