@@ -7,6 +7,7 @@ two words of a wording is passed over) but never no where a wording stands.
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import lru_cache
+from string import ascii_lowercase
 from typing import Any
 
 from converter.reading.stems import STEMS
@@ -20,13 +21,17 @@ _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars"})
 _NEVER_ALONE = frozenset({"place", "root", "infant", "plantars"})
 """Sites that a grade alone does not make a reflex; the others do, as in "biceps 2+"."""
 _APOSTROPHES = tuple((mark * 2, " ") for mark in "'’`´") + tuple((mark, "") for mark in "'’`´")
-_LETTER = r"(?:[a-z]|[\x80-\xff]+)"
-"""A letter in UTF-8."""
 _MEMORY = 64 << 20
 GRADE_REACH = 60
 """Bytes between a joint and its grade; more than `bare_grades.REACH` characters."""
 TRAILING_PLUS = r"\+|plus|\xe2\x81\xba|[0-9.\xbd] ?[pt]"
 """What may end a grade as only reflex grades end, in UTF-8."""
+OF_FOUR = r"(?:/|of)[^0-9a-z]*(?:a[^0-9a-z]+possible[^0-9a-z]*)?(?:4|iv|four|[\x80-\xff])"
+"""A maximum as only reflex grades have it, as in "2/4" and "two out of four"; any digit beyond ASCII too."""
+EQUIVOCAL = r"\xc2\xb1|\btr\b"
+"""Marks of a trace, in UTF-8; its words stand in the word lists."""
+BESIDE_PLUS = r"\+|plus|\xe2\x81\xba|[0-9\x80-\xff](?:[^0-9a-z]{0,3}p|t)"
+"""Every plus before or behind a grade, in UTF-8; "2p" and "2t" stand for one."""
 ANY_STEM = STEMS.pattern.replace(r"\b", "")
 """Every stem of reflex talk, also where an apostrophe that parted words is gone."""
 
@@ -88,9 +93,47 @@ def whole(rows: Iterable[Word]) -> str:
 
 def begins_reading(row: Word) -> bool:
     """Whether a wording makes its sentence one that is read even where nothing was said before it."""
-    tendon = row.role == "site" and "joint" in row.flags and not row.flags & _NEVER_ALONE
     inverted = row.role == "quality" and row.meaning == "inverted"
-    return bool(row.flags & _SPEAKING) or row.role == "reflex" or tendon or inverted
+    return bool(row.flags & _SPEAKING) or row.role == "reflex" or inverted
+
+
+def begins_where_graded(row: Word) -> bool:
+    """Whether a wording does so beside a grade as only reflexes have it, or where a legend is: a tendon."""
+    tendon = row.role == "site" and "joint" in row.flags and not row.flags & _NEVER_ALONE
+    return tendon and not begins_reading(row)
+
+
+def without_look_alikes(vocabulary: Vocabulary) -> Callable[[bytes], bytes]:
+    """Gives a text in UTF-8 without the words that only look like reflex talk, as "reflux".
+
+    Words that a letter beyond ASCII touches stay, and so do those that another wording holds.
+    """
+    alone = {word for row in vocabulary.rows if row.role == "look_alike" for word in _sole(row)}
+    others = {
+        word
+        for row in vocabulary.rows
+        if row.role != "look_alike" or row.flags
+        for words in words_in(row.phrase)
+        for word in words
+    }
+    words = "|".join(sorted(alone - others, key=len, reverse=True)) or "(?!)"
+    whole_word = re.compile(rf"(?:{words})(?![a-z\x80-\xff])".encode("latin-1"))
+
+    def blank(match: re.Match[bytes]) -> bytes:
+        before = match.string[match.start() - 1 : match.start()]
+        return match[0] if before.isalpha() or before >= b"\x80" else b" "
+
+    return lambda data: whole_word.sub(blank, data)
+
+
+def _sole(row: Word) -> Iterator[str]:
+    """The wordings of a row that are one word of letters."""
+    return (wording for wording in wordings(row.phrase) if wording.isascii() and wording.isalpha())
+
+
+def says_trace(row: Word) -> bool:
+    """Whether a word is a grade that only reflexes have."""
+    return row.role == "value" and row.meaning == "trace"
 
 
 def graded_places(vocabulary: Vocabulary) -> str:
@@ -106,27 +149,36 @@ def graded_places(vocabulary: Vocabulary) -> str:
     )
 
 
-def slips(vocabulary: Vocabulary) -> str:
-    """A pattern for every word that a slip away stands for a word of a wording that begins reading."""
-    speaking = {
-        word
-        for row in vocabulary.rows
-        if begins_reading(row)
-        for words in words_in(row.phrase)
-        for word in words
-    }
-    found = {slip for word in vocabulary.spelling.mended_to & speaking for slip in _slips_of(word)}
+def slips(vocabulary: Vocabulary, rows: Iterable[Word]) -> str:
+    """A pattern for every misspelt word, a slip away, that stands for a word of some rows."""
+    spelling = vocabulary.spelling
+    words = {word for row in rows for words in words_in(row.phrase) for word in words}
+    found = {slip for word in spelling.mended_to & words for slip in _slips_of(word, spelling.known)}
     return f"(?:^|[^a-z])(?:{'|'.join(sorted(found))})(?:[^a-z]|$)" if found else "[^\x00-\xff]"
 
 
-def _slips_of(word: str) -> Iterator[str]:
+@lru_cache(maxsize=1024)
+def _slips_of(word: str, known: frozenset[str]) -> tuple[str, ...]:
+    """Patterns for the words a slip away from a word, without those that are known words themselves."""
+    return tuple(_each_slip_of(word, known))
+
+
+def _each_slip_of(word: str, known: frozenset[str]) -> Iterator[str]:
     for place in range(1, len(word) + 1):
         before, behind = word[:place], word[place:]
-        yield f"{before}{_LETTER}{behind}"
+        yield f"{before}{_other_letter(before, behind, known)}{behind}"
         if behind:
-            yield f"{before}{_LETTER}?{behind[1:]}"
-        if len(behind) > 1:
-            yield f"{before}{behind[1]}{behind[0]}{behind[2:]}"
+            yield f"{before}{_other_letter(before, behind[1:], known)}{behind[1:]}"
+            if before + behind[1:] not in known:
+                yield before + behind[1:]
+        if len(behind) > 1 and (swapped := f"{before}{behind[1]}{behind[0]}{behind[2:]}") not in known:
+            yield swapped
+
+
+def _other_letter(before: str, behind: str, known: frozenset[str]) -> str:
+    """A letter, in UTF-8, that makes no known word of what stands before and behind it."""
+    letters = "".join(letter for letter in ascii_lowercase if before + letter + behind not in known)
+    return rf"(?:[{letters}]|[\x80-\xff]+)" if letters else r"[\x80-\xff]+"
 
 
 @lru_cache(maxsize=4096)

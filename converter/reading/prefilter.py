@@ -12,15 +12,21 @@ from functools import lru_cache
 from converter.reading.bare_tables import may_hold_bare_table
 from converter.reading.patterns import (
     ANY_STEM,
+    BESIDE_PLUS,
+    EQUIVOCAL,
+    OF_FOUR,
     TRAILING_PLUS,
     Test,
     begins_reading,
+    begins_where_graded,
     graded_places,
     plain_bytes,
+    says_trace,
     searcher,
     slips,
     sorter,
     whole,
+    without_look_alikes,
 )
 from converter.words import Vocabulary, Word
 from converter.words.phrases import tokens_of, wordings
@@ -80,7 +86,7 @@ def worth_reading(vocabulary: Vocabulary) -> Test:
     if sort is None:
         return may_speak_of_reflexes(vocabulary)
     may_hold_table = may_hold_bare_table(vocabulary)
-    several_joints = _several_joints(vocabulary)
+    several_joints, means_reflexes = _several_joints(vocabulary), _means_reflexes(vocabulary)
 
     def test(text: str) -> bool:
         data = plain_bytes(text)
@@ -89,9 +95,12 @@ def worth_reading(vocabulary: Vocabulary) -> Test:
             return False
         if _JOINTS in found and several_joints(data):
             return True
-        if _SPEAKS in found or (_REFERS in found and _GRADED in found):
+        if _REFERS in found and _GRADED in found:
             return True
-        return ("\n" in text or "\r" in text) and may_hold_table(text.lower())
+        lines = "\n" in text or "\r" in text
+        if _SPEAKS in found and means_reflexes(data, lines or _REFERS in found):
+            return True
+        return lines and may_hold_table(text.lower())
 
     return test
 
@@ -102,10 +111,37 @@ _COARSE, _SPEAKS, _REFERS, _GRADED, _JOINTS = range(5)
 def _sorts(vocabulary: Vocabulary) -> Iterator[str]:
     """Patterns in the order of their numbers."""
     yield _beginning(vocabulary)
-    yield f"{whole(filter(begins_reading, vocabulary.rows))}|{slips(vocabulary)}|{ANY_STEM}"
+    yield f"{_worded(vocabulary, lambda row: begins_reading(row) or begins_where_graded(row))}|{ANY_STEM}"
     yield whole(row for row in vocabulary.rows if row.role in _REFERRING)
     yield TRAILING_PLUS
     yield graded_places(vocabulary)
+
+
+def _means_reflexes(vocabulary: Vocabulary) -> Callable[[bytes, bool], bool]:
+    """A sharper test for a text with a wording that begins reading, for what only looks like one and tendons.
+
+    A tendon is a reflex by itself only beside a grade as reflexes have it, beside a legend, or in the lines
+    of a table; whether the text may hold one of the latter two is told with it.
+    """
+    patterns = [
+        f"{_worded(vocabulary, begins_reading)}|{ANY_STEM}",
+        _worded(vocabulary, begins_where_graded),
+        f"{_worded(vocabulary, says_trace)}|{OF_FOUR}|{EQUIVOCAL}|{BESIDE_PLUS}",
+    ]
+    sort, without = sorter(patterns), without_look_alikes(vocabulary)
+    assert sort is not None
+
+    def test(data: bytes, beside: bool) -> bool:
+        found = sort(without(data))
+        return 0 in found or (1 in found and (beside or 2 in found))
+
+    return test
+
+
+def _worded(vocabulary: Vocabulary, is_meant: Callable[[Word], bool]) -> str:
+    """A pattern for the wordings of some rows, also where one of their words is misspelt."""
+    rows = [row for row in vocabulary.rows if is_meant(row)]
+    return f"{whole(rows)}|{slips(vocabulary, rows)}"
 
 
 def _beginning(vocabulary: Vocabulary) -> str:

@@ -5,7 +5,8 @@ token sequences and a tree that finds the longest one at a place.
 """
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from functools import lru_cache
 from typing import Generic, TypeVar
 
 T = TypeVar("T")
@@ -13,15 +14,18 @@ T = TypeVar("T")
 _PART = re.compile(r"\[([^\]]*)\]|\(([^)]*)\)|([^\[\](]+)")
 _TOKEN = re.compile(r"\b[clst][1-8]\b|[^\W\d_]+(?:['’`´][^\W\d_]+)*['’]?|\d+|[^\w\s]|_", re.UNICODE)
 _APOSTROPHES = str.maketrans("", "", "'’`´")
+_REMEMBERED = 16_384
+"""Notations and wordings that are remembered: all word lists are gone through several times at the start."""
 
 
-def wordings(notation: str) -> Iterator[str]:
+@lru_cache(maxsize=_REMEMBERED)
+def wordings(notation: str) -> tuple[str, ...]:
     """Every wording that a notation stands for, e.g. `jerk[s]` -> `jerk`, `jerks`."""
     stems = [""]
     for optional, choice, plain in _PART.findall(notation):
         endings = ["", *optional.split("|")] if optional else choice.split("|") if choice else [plain]
         stems = [stem + ending for stem in stems for ending in endings]
-    yield from (" ".join(stem.split()) for stem in stems)
+    return tuple(" ".join(stem.split()) for stem in stems)
 
 
 def normal(token: str) -> str:
@@ -29,6 +33,7 @@ def normal(token: str) -> str:
     return token.lower().translate(_APOSTROPHES)
 
 
+@lru_cache(maxsize=_REMEMBERED)
 def tokens_of(wording: str) -> tuple[str, ...]:
     """The normal tokens of a wording."""
     if _APOSTROPHES.keys().isdisjoint(map(ord, wording)):

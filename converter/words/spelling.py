@@ -15,12 +15,13 @@ class Spelling:
     """The known words, and those among them that a slip may be mended to.
 
     Attributes:
+        known: every word of the word lists.
         mended_to: the words that a misspelt one may stand for.
     """
 
     def __init__(self, known: Iterable[str], mended_to: Iterable[str]) -> None:
         """Take every word of the word lists, and the words that a misspelt one may stand for."""
-        self._known = frozenset(known)
+        self.known = frozenset(known)
         self._near: dict[str, set[str]] = {}
         self.mended_to = frozenset(mended_to)
         for word in self.mended_to:
@@ -33,7 +34,7 @@ class Spelling:
 
         The first letter has to be the same. None, too, where no word or more than one comes near.
         """
-        if len(word) < _SHORTEST or word in self._known or not word.isalpha():
+        if len(word) < _SHORTEST or word in self.known or not word.isalpha():
             return None
         keys = {word, *_shorter(word)}
         near = {known for key in keys for known in self._near.get(key, ())}

@@ -60,3 +60,45 @@ def test_nothing_of_outside_notes_is_passed_by(outside: Path, monkeypatch: pytes
 @pytest.mark.parametrize("text", ["R bi 2+, L bi 2+, R tri 1+, L tri 2+", "pat 3+ R, ach 1+ R"])
 def test_short_names_are_read_beside_their_grades(text: str) -> None:
     assert read_text(text).findings
+
+
+SAYS_NOTHING = (
+    "Reflux, worse when supine.",
+    "Light reflected from both corneas.",
+    "Pain in the left lower quadrant.",
+    "Rupture of the left biceps in 2014 and of the patellar tendon.",
+    "Biceps 4/5 on the left.",
+)
+GRADED_AS_REFLEXES = (
+    "Biceps 2/4 R, triceps 2/ 4 L.",
+    "Biceps two out of four.",
+    "Triceps 2 of a possible 4.",
+    "Biceps 1p.",
+    "Biceps 2+.",
+    "Biceps +2, patellar +3 R.",
+    "Biceps 2⁺ on the left.",
+    "Biceps two plus.",
+    "Biceps 2/IV.",
+)
+
+
+@pytest.mark.parametrize("text", SAYS_NOTHING)
+def test_words_that_say_nothing_of_reflexes_by_themselves_are_passed_by(
+    text: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert not worth_reading(shipped_vocabulary())(text)
+    assert not says_something(text, monkeypatch)
+
+
+@pytest.mark.parametrize("text", GRADED_AS_REFLEXES)
+def test_tendons_beside_a_grade_as_reflexes_have_it_are_read(text: str) -> None:
+    assert worth_reading(shipped_vocabulary())(text)
+    assert read_text(text).findings
+
+
+@pytest.mark.parametrize(
+    "text", ["Refluxes, patelar reflex 2+.", "Reflux. Knee relfex absent.", "Bicpes 2+.", "Patelllar 2+"]
+)
+def test_misspelt_wordings_beside_look_alikes_are_read(text: str) -> None:
+    assert worth_reading(shipped_vocabulary())(text)
+    assert read_text(text).findings
