@@ -10,8 +10,8 @@ from converter.reading.changes import change_at
 from converter.reading.figures import Figure, figure_at, read_figure
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.lines import Line, drawn_lines, lines_of, without_drawing
-from converter.reading.record_tables import record_table_at
-from converter.reading.tables import TableReader
+from converter.reading.record_tables import RecordTable, record_table_at
+from converter.reading.tables import Table, TableReader
 from converter.reading.tokens import Token
 from converter.words import Vocabulary
 
@@ -51,19 +51,13 @@ def read_layouts(
     while index < len(lines):
         table = reader.table_at(index)
         if table is not None:
-            found.parsers += table.rows
-            found.starts.append(table.start)
-            found.unread += table.unread
+            index = _take_table(found, table)
             for line in table.apart:
                 found.left += [*raw[line].tokens, *ends[line : line + 1]]
-            index = table.after
             continue
         records = record_table_at(text, lines, index, context, vocabulary)
         if records is not None:
-            found.parsers += records.rows
-            found.starts.append(lines[index].start)
-            found.left += records.left
-            index = records.after
+            index = _take_records(found, lines[index].start, records)
             continue
         headed = _headed(lines, index) or changing
         change = change_at(text, lines[index], context, vocabulary, headed=headed) if "→" in text else None
@@ -83,6 +77,20 @@ def read_layouts(
             found.left.append(ends[index])
         index += 1
     return found
+
+
+def _take_table(found: Layouts, table: Table) -> int:
+    found.parsers += table.rows
+    found.starts.append(table.start)
+    found.unread += table.unread
+    return table.after
+
+
+def _take_records(found: Layouts, start: int, records: RecordTable) -> int:
+    found.parsers += records.rows
+    found.starts.append(start)
+    found.left += records.left
+    return records.after
 
 
 def _take_figure(

@@ -30,7 +30,8 @@ EXCUSED = {
 SILENT = {
     "condition": ("pathologic[al] reflex[es]",),
     "family": (
-        "(family history of|fh of|fh|mother with|father with|sister w",
+        "(family history of|fh of|fh|his mother|her mother|his fathe",
+        "(mother|father|mum|mom|dad|brother|sister|sibling|son|",
         "(in|noted in|seen in|found in|reported in|observed in) (his|",
     ),
     "less": ("(less|weaker|lesser|slightly less|a little less|relatively l",),
@@ -50,7 +51,7 @@ SILENT = {
         "(any extremity|any extremities|any limb|any limbs|each extre",
         "all (extremities|limbs|limb|ext)",
     ),
-    "reinforcement": ("[only] (with|w/|w) [the] jendrassik [maneuver|manoeuvre]",),
+    "reinforcement": ("[only] (with|w/|w) [the] (jendrassik|jendrassik's) [maneuver|man",),
     "side": (
         "(all bilat|all bilaterally|all b/l|all both sides|all symm",
         "(right and left|left and right|r and l|l and r|r & l|l & r|r",
