@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+os.environ.pop("COLUMNS", None)  # test workers set it, and tables are as wide as it says
+
 
 @pytest.fixture(scope="session")
 def outside() -> Path:

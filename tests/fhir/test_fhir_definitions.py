@@ -139,7 +139,9 @@ def said_by_the_words() -> Iterator[tuple[str, str]]:
         if row.role == "reinforcement" and second:
             yield "manoeuvre", second
         if row.role == "site" and second and not second.startswith("root="):
-            yield "variant", second.partition(":")[0]  # what stands behind it is the side
+            variant, _, _side = second.partition(":")
+            if variant:
+                yield "variant", variant
 
 
 def test_every_word_that_the_reader_knows_has_a_code() -> None:
