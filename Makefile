@@ -2,7 +2,6 @@
 PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
-PYTEST_ARGS ?= -n auto --dist loadfile
 
 .PHONY: demo test lint format types bench fuzz soak lock clean
 
@@ -10,7 +9,7 @@ demo: $(VENV)/.installed
 	$(BIN)/plexor demo --out demo-output
 
 test: $(VENV)/.installed-test
-	$(BIN)/python -m pytest $(PYTEST_ARGS)
+	$(BIN)/python -m pytest -n auto --dist loadfile $(PYTEST_ARGS)
 
 lint: $(VENV)/.installed-test
 	$(BIN)/ruff format --check .

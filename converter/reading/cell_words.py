@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 
-from converter.reading.lines import Line
+from converter.reading.lines import Line, pieces_of
 from converter.reading.table_times import Times
 from converter.reading.tokens import Token
 from converter.reading.written import Written
@@ -68,13 +68,7 @@ class CellWordReader:
 
     def pieces(self, line: Line) -> Iterator[Piece]:
         """Where the words of each cell of a line stand."""
-        start = line.start
-        for gap in [*_PARTED.finditer(self._text, line.start, line.end), None]:
-            end = gap.start() if gap else line.end
-            said = self._text[start:end]
-            if said.strip():
-                yield start + len(said) - len(said.lstrip()), start + len(said.rstrip())
-            start = gap.end() if gap else end
+        return pieces_of(self._text, line, _PARTED)
 
     def plain(self, piece: Piece) -> str:
         """The words of a cell in lower case, without marks between and behind them."""

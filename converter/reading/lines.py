@@ -91,10 +91,10 @@ def cells_of(text: str, line: Line, parting: str = "") -> list[Cell]:
     return made
 
 
-def pieces_of(text: str, line: Line) -> Iterator[tuple[int, int]]:
+def pieces_of(text: str, line: Line, gaps: re.Pattern[str] = _GAP) -> Iterator[tuple[int, int]]:
     """Where the words of a line stand between its gaps, whether or not they are tokens."""
     start = line.start
-    for gap in [*_GAP.finditer(text, line.start, line.end), None]:
+    for gap in [*gaps.finditer(text, line.start, line.end), None]:
         end = gap.start() if gap else line.end
         piece = text[start:end]
         if piece.strip():

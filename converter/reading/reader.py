@@ -3,7 +3,7 @@
 Takes a Note and a Vocabulary; gives a Reading. Never raises for what a note says.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
@@ -83,13 +83,8 @@ def read_note(
         note.text, reader.drafts, vocabulary, options.default_scale, reader.legends
     )
     unread = sorted(reader.unread, key=lambda span: span.start)
-    return Reading(
-        id=note.id,
-        system=note.system,
-        note_hash=note.hash,
-        schema=SCHEMA,
-        program=program,
-        vocabulary=vocabulary.fingerprint,
+    return replace(
+        _nothing_said(note, vocabulary, program),
         exams=exams,
         findings=findings,
         unread=tuple(unread),

@@ -87,11 +87,12 @@ def record_table_at(
 
 
 def _columns(text: str, line: Line) -> _Columns | None:
-    if not any(token.kind in ("reflex", "other", "pipe", "side") for token in line.tokens):
+    said = text[line.start : line.end].lower()
+    if not any(word in said for word in _SIDES):  # most lines end here, before their cells are told apart
         return None
     cells = cells_of(text, line)
-    said = [text[cell.start : cell.end].strip(" *_:\t").lower() for cell in cells]
-    found = [[at for at, word in enumerate(said) if word in words] for words in (_SITES, _SIDES, _GRADES)]
+    heads = [text[cell.start : cell.end].strip(" *_:\t").lower() for cell in cells]
+    found = [[at for at, word in enumerate(heads) if word in words] for words in (_SITES, _SIDES, _GRADES)]
     if any(len(each) != 1 for each in found):
         return None
     (site,), (side,), (grade,) = found
