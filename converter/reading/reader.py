@@ -17,7 +17,9 @@ from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.joined_sides import with_sides_joined
 from converter.reading.layouts import read_layouts
+from converter.reading.letter_names import with_letters_named
 from converter.reading.lexicon import MISSPELT
+from converter.reading.limb_lines import note_limb
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.prefilter import may_grade_joints, worth_reading
 from converter.reading.runs import lead_blocks, part_runs
@@ -148,7 +150,8 @@ class _NoteReader:
 
     def read(self, *, begins_line: bool = True) -> None:
         """Read the note; drafts, unread wording, legends and diagnostics are filled in."""
-        tokens = with_sides_joined(tokens_of_note(self._text, self._vocabulary))
+        tokens = tokens_of_note(self._text, self._vocabulary)
+        tokens = with_sides_joined(with_letters_named(self._text, tokens, self._vocabulary))
         has_now = any(token.kind == "now" for token in tokens)
         layouts = read_layouts(self._text, tokens, self._options.figure_rows, self._context, self._vocabulary)
         for parser in layouts.parsers:
@@ -171,6 +174,7 @@ class _NoteReader:
         part_runs(sentence.tokens)
         lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
+        note_limb(sentence, self._context, self._vocabulary)
         note_exam_heading(self._text, sentence, self._context, has_now)
         self._context.reflexes = self._context.reflexes or graded
 
@@ -191,6 +195,7 @@ class _NoteReader:
         if not self._relevant(sentence):
             self._context.last = []
             return
+        spoken = bool(self._context.last and self._context.reflexes)
         parser = Parser(self._text, sentence.tokens, self._context, self._vocabulary)
         self._apply_rules(parser, sentence)
         _both_for_all(parser)
@@ -204,7 +209,7 @@ class _NoteReader:
         self._context.headed = bool(self._pending)
         self.unread += unread_of(self._text, _without_last(sentence.tokens, self._pending))
         self.unread += unknown_words(self._text, sentence.tokens, parser.drafts)
-        self.unread += grades_left_over(self._text, sentence.tokens)
+        self.unread += grades_left_over(self._text, sentence.tokens, spoken=spoken)
         self._leave(sentence, parser)
 
     def _relevant(self, sentence: Sentence) -> bool:

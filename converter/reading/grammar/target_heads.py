@@ -194,7 +194,7 @@ def _root_in_brackets(p: Parser, target: Target, index: int) -> int:
     close = p.skip(index + 2, "slash", "dash", "other", "comma", "and", "value")
     if p.kind(close) != "close" or close - index > _ROOTS_REACH:
         return index
-    target.root = p.tokens[index + 1].meaning.partition("root=")[2] if close == index + 2 else None
+    target.root = (p.tokens[index + 1].meaning.partition("root=")[2] if close == index + 2 else "") or None
     target.used += [(token, "detail") for token in p.tokens[index + 1 : close]]
     return close + 1
 
