@@ -92,7 +92,7 @@ def _half(p: Parser, used: Used, half: int) -> Used:
     for token, role in used:
         if isinstance(token.written, Pair):
             text = p.text[token.start : token.end]
-            slash = text.find("/") if "/" in text else 0
+            slash = max(text.find("/"), text.find(","), 0)
             first_end, second_start = (slash, slash + 1) if slash > 0 else (1, 1)
             start, end = (0, first_end) if half == 0 else (second_start, len(text))
             start += len(text[start:end]) - len(text[start:end].lstrip())

@@ -1,5 +1,6 @@
 """Reads one thing that a value is about: a reflex, a region or the reflexes in general, with its side."""
 
+import re
 from dataclasses import replace
 
 from converter.reading.grammar.clonus_places import clonus_again, counts_after, joint_at
@@ -190,13 +191,46 @@ def _felt_at_toes(p: Parser, index: int) -> bool:
 def _root_in_brackets(p: Parser, target: Target, index: int) -> int:
     """Biceps (C5): the root that the note gives beside the tendon."""
     if p.kind(index) != "open" or not p.has(index + 1, "root"):
-        return index
+        return _past_root(p, target, index)
     close = p.skip(index + 2, "slash", "dash", "other", "comma", "and", "value")
     if p.kind(close) != "close" or close - index > _ROOTS_REACH:
         return index
     target.root = p.tokens[index + 1].meaning.partition("root=")[2] if close == index + 2 else None
     target.used += [(token, "detail") for token in p.tokens[index + 1 : close]]
     return close + 1
+
+
+def _past_root(p: Parser, target: Target, index: int) -> int:
+    """As in "Biceps C5: 2+", "Supinator C5/6  R 2+": a root without brackets right behind the tendon."""
+    named = target.flags & {"joint", "trigger"} and not target.flags & {"root", "sign", "toes", "plantars"}
+    if not named or not _is_root(p, index):
+        return index
+    end = index + 1
+    end += _is_number_of_root(p, end)
+    while p.kind(end) in ("slash", "dash", "comma", "and") and _continues_root(p, end + 1):
+        end += 2
+    if p.kind(end) not in ("colon", "side", "dash", "equals", "pipe", "pair", "value", "end", "open"):
+        return index
+    target.root = p.tokens[index].meaning.partition("root=")[2] if end == index + 1 else None
+    target.used += [(token, "detail") for token in p.tokens[index:end]]
+    return end
+
+
+def _is_root(p: Parser, index: int) -> bool:
+    return p.has(index, "root") and not p.has(index, "trigger")
+
+
+def _is_number_of_root(p: Parser, index: int) -> bool:
+    """As in "C5-6", whose end reads as a number by itself."""
+    return p.kind(index) == "value" and re.fullmatch(r"[-–/]\d", p.word(index)) is not None
+
+
+def _continues_root(p: Parser, index: int) -> bool:
+    """As in "C5/6", "C5-C6": a second root, or only its number."""
+    touches = (
+        index > 0 and p.kind(index) in ("value", "other") and p.tokens[index - 1].end == p.tokens[index].start
+    )
+    return _is_root(p, index) or (touches and p.word(index).isdigit())
 
 
 def _joint_counts(p: Parser, index: int) -> bool:
@@ -310,6 +344,8 @@ def _reflex_follows(p: Parser, index: int) -> bool:
 
 def _trailing_side(p: Parser, target: Target, index: int) -> int:
     """[ at ] side [ region ]: "biceps on the right", "triceps reflex on the right arm", "knees (R)"."""
+    if [p.kind(i) for i in range(index, index + 3)] == ["open", "side_ref", "close"]:
+        return _both_sides(p, target, index)
     place = p.skip(index, "at", "open")
     if p.kind(place) != "side" or ("letter" in p.tokens[place].flags and not _is_side_letter(p, place)):
         return _trailing_limb(p, target, index)
@@ -330,6 +366,19 @@ def _trailing_side(p: Parser, target: Target, index: int) -> int:
         target.used.append((p.tokens[after], "region"))
         after += 1
     return after
+
+
+def _both_sides(p: Parser, target: Target, index: int) -> int:
+    """As in "Hoffmann (R/L) negative": one value for both sides; before a pair it is their order."""
+    order, valued = p.tokens[index + 1], p.kind(p.skip(index + 3, "colon", "is", "equals"))
+    if target.side is not None or not target.specific or valued not in ("value", "untested", "pair"):
+        return index
+    if valued == "pair":
+        p.context.pair_order, p.context.pairs = order.meaning, True
+    else:
+        target.side = "both"
+    target.used.append((order, "header" if valued == "pair" else "side"))
+    return index + 3
 
 
 def _trailing_limb(p: Parser, target: Target, index: int) -> int:
