@@ -10,9 +10,10 @@ from converter.model import Unread
 from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.parser import VALUES, Context, Parser
 from converter.reading.lines import Cell, Line, cells_of, is_rule
+from converter.reading.table_cells import make_earlier
 from converter.reading.table_heads import HEAD_KINDS, HeadReader, Heads, head_kinds
 from converter.reading.table_row_names import begins_with_value
-from converter.reading.table_rows import Row, RowReader, make_earlier
+from converter.reading.table_rows import Row, RowReader
 from converter.reading.tokens import Token
 from converter.reading.written import Written
 from converter.words import Vocabulary

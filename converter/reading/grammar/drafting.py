@@ -213,6 +213,8 @@ def _clonus_of_last(p: Parser, target: Target) -> Target:
     """As in "ankle jerk 4+ with 3 beats of clonus": clonus at the joint just graded, on its side."""
     first = min(token.start for token, _ in target.used)
     before = [token for token in p.tokens if token.start < first]
+    while before and before[-1].kind in ("at", "clonus_word"):
+        before.pop()  # "3 beats of clonus", "sustained clonus"
     last = p.drafts[-1].target if p.drafts else None
     joint = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}.get(last.site if last else "")
     near = {token.kind for token in before[-4:]}
