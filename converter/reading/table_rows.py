@@ -25,6 +25,7 @@ from converter.reading.table_row_names import (
     says_only,
     split_side,
     time_of,
+    without_order,
 )
 from converter.reading.tokens import Token, tokens_of_note
 from converter.reading.written import Pair, Written
@@ -187,7 +188,7 @@ class RowReader:
         for place in range(max(heads.labels, 1)):
             if place >= len(cells) or not cells[place].tokens:
                 continue
-            label = self._cell.parser(behind_roots(plain(self._text, cells[place].tokens)))
+            label = self._cell.parser(behind_roots(without_order(plain(self._text, cells[place].tokens))))
             targets, end = targets_at(label, 0, after_value=False)
             root = len(targets) == 1 and "root" in targets[0].flags and place + 1 < heads.labels
             if root or not targets or targets[0].foreign or targets[0].general:

@@ -1,18 +1,17 @@
 """Reads one thing that a value is about: a reflex, a region or the reflexes in general, with its side."""
 
-import re
 from dataclasses import replace
 
 from converter.reading.grammar.clonus_places import clonus_again, counts_after, joint_at
 from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Target, Used
+from converter.reading.grammar.roots import past_roots
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 
 _STRONGEST = 5
 """The best grade of strength."""
-_ROOTS_REACH = 5
 _FOREIGN = frozenset({"other_exam", "look_alike"})
 
 
@@ -155,7 +154,7 @@ def _site_at(p: Parser, index: int) -> tuple[Target, int] | None:
         flags=token.flags,
         used=[(token, "site")],
     )
-    index = _root_in_brackets(p, target, index + 1)
+    index = past_roots(p, target, index + 1)
     while p.kind(index) == "reflex" or (p.kind(index) == "site" and p.has(index, "tendon")):
         target.used.append((p.tokens[index], "header"))
         target.flags |= {"trigger"}
@@ -186,51 +185,6 @@ def _felt_at_toes(p: Parser, index: int) -> bool:
         return False
     unknown = ("other",) if toes and valued and p.has(before, "arrow") else ()
     return p.kind(before - valued) in ("other_exam", *unknown)
-
-
-def _root_in_brackets(p: Parser, target: Target, index: int) -> int:
-    """Biceps (C5): the root that the note gives beside the tendon."""
-    if p.kind(index) != "open" or not p.has(index + 1, "root"):
-        return _past_root(p, target, index)
-    close = p.skip(index + 2, "slash", "dash", "other", "comma", "and", "value")
-    if p.kind(close) != "close" or close - index > _ROOTS_REACH:
-        return index
-    target.root = p.tokens[index + 1].meaning.partition("root=")[2] if close == index + 2 else None
-    target.used += [(token, "detail") for token in p.tokens[index + 1 : close]]
-    return close + 1
-
-
-def _past_root(p: Parser, target: Target, index: int) -> int:
-    """As in "Biceps C5: 2+", "Supinator C5/6  R 2+": a root without brackets right behind the tendon."""
-    named = target.flags & {"joint", "trigger"} and not target.flags & {"root", "sign", "toes", "plantars"}
-    if not named or not _is_root(p, index):
-        return index
-    end = index + 1
-    end += _is_number_of_root(p, end)
-    while p.kind(end) in ("slash", "dash", "comma", "and") and _continues_root(p, end + 1):
-        end += 2
-    if p.kind(end) not in ("colon", "side", "dash", "equals", "pipe", "pair", "value", "end", "open"):
-        return index
-    target.root = p.tokens[index].meaning.partition("root=")[2] if end == index + 1 else None
-    target.used += [(token, "detail") for token in p.tokens[index:end]]
-    return end
-
-
-def _is_root(p: Parser, index: int) -> bool:
-    return p.has(index, "root") and not p.has(index, "trigger")
-
-
-def _is_number_of_root(p: Parser, index: int) -> bool:
-    """As in "C5-6", whose end reads as a number by itself."""
-    return p.kind(index) == "value" and re.fullmatch(r"[-–/]\d", p.word(index)) is not None
-
-
-def _continues_root(p: Parser, index: int) -> bool:
-    """As in "C5/6", "C5-C6": a second root, or only its number."""
-    touches = (
-        index > 0 and p.kind(index) in ("value", "other") and p.tokens[index - 1].end == p.tokens[index].start
-    )
-    return _is_root(p, index) or (touches and p.word(index).isdigit())
 
 
 def _joint_counts(p: Parser, index: int) -> bool:
@@ -344,7 +298,7 @@ def _reflex_follows(p: Parser, index: int) -> bool:
 
 def _trailing_side(p: Parser, target: Target, index: int) -> int:
     """[ at ] side [ region ]: "biceps on the right", "triceps reflex on the right arm", "knees (R)"."""
-    if [p.kind(i) for i in range(index, index + 3)] == ["open", "side_ref", "close"]:
+    if p.kind(p.skip(index, "open")) == "side_ref":
         return _both_sides(p, target, index)
     place = p.skip(index, "at", "open")
     if p.kind(place) != "side" or ("letter" in p.tokens[place].flags and not _is_side_letter(p, place)):
@@ -370,7 +324,11 @@ def _trailing_side(p: Parser, target: Target, index: int) -> int:
 
 def _both_sides(p: Parser, target: Target, index: int) -> int:
     """As in "Hoffmann (R/L) negative": one value for both sides; before a pair it is their order."""
-    order, valued = p.tokens[index + 1], p.kind(p.skip(index + 3, "colon", "is", "equals"))
+    bracketed = p.kind(index) == "open"
+    order, after = p.tokens[index + bracketed], index + 1 + 2 * bracketed
+    valued = p.kind(p.skip(after, "colon", "is", "equals"))
+    if bracketed and p.kind(after - 1) != "close":
+        return index
     if target.side is not None or not target.specific or valued not in ("value", "untested", "pair"):
         return index
     if valued == "pair":
@@ -378,7 +336,7 @@ def _both_sides(p: Parser, target: Target, index: int) -> int:
     else:
         target.side = "both"
     target.used.append((order, "header" if valued == "pair" else "side"))
-    return index + 3
+    return after
 
 
 def _trailing_limb(p: Parser, target: Target, index: int) -> int:
