@@ -7,6 +7,7 @@ what they mean. Words that the vocabulary does not know become `other`. Leaves s
 import re
 from dataclasses import dataclass, replace
 
+from converter.reading.boxes import with_boxes_read
 from converter.reading.lexicon import MISSPELT, PIECES, Entry, Lexicon, lexicon_of
 from converter.reading.stems import PLAIN
 from converter.reading.written import Count, Pair, Run, Written, written_at
@@ -69,7 +70,7 @@ class Token:
 
 def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
     """All tokens of a note, in order; fillers are left out."""
-    return _adjusted(text, _left_beside_right(text, _tokens(text, vocabulary)))
+    return _adjusted(text, with_boxes_read(text, _left_beside_right(text, _tokens(text, vocabulary))))
 
 
 def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
@@ -129,14 +130,10 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
 
 
 def _taken_in(text: str, adjusted: list[Token], token: Token) -> bool:
-    """Whether a token only completes what stands before it: a box, or "ext" in "x4 ext"."""
+    """Whether a token only completes what stands before it: "ext" in "x4 ext"."""
     before = adjusted[-1] if adjusted else None
     if before is not None and before.flags is _ALL_FOUR and text[token.start : token.end].lower() in _LIMBS:
         before.end = token.end
-        return True
-    unticked = token.kind in ("value", "pair") and _is_unticked(text, adjusted)
-    if unticked or (token.kind == "close" and _is_ticked(text, adjusted)):
-        del adjusted[-2:]
         return True
     return False
 
@@ -206,22 +203,6 @@ def _denies(before: Token, tokens: list[Token], index: int) -> bool:
     """`2+ throughout, - clonus`: a minus before a sign, inside a line."""
     after = tokens[index + 1] if index + 1 < len(tokens) else None
     return before.kind == "comma" and after is not None and after.kind == "site" and "sign" in after.flags
-
-
-def _is_unticked(text: str, before: list[Token]) -> bool:
-    """`[ ] brisk`: an empty box before a word, which is then not said."""
-    return (
-        len(before) >= 2
-        and before[-1].kind == "close"
-        and before[-2].kind == "open"
-        and text[before[-2].start] == "["
-    )
-
-
-def _is_ticked(text: str, before: list[Token]) -> bool:
-    """`[x] brisk`: a ticked box before a word."""
-    box = before[-2:] if len(before) >= 2 else []
-    return bool(box) and text[box[0].start : box[1].end].lower() == "[x"
 
 
 def _repeat(token: Token, before: list[Token]) -> Token:

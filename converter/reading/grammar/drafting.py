@@ -92,7 +92,7 @@ def _half(p: Parser, used: Used, half: int) -> Used:
     for token, role in used:
         if isinstance(token.written, Pair):
             text = p.text[token.start : token.end]
-            slash = text.find("/") if "/" in text else 0
+            slash = max(text.find("/"), text.find(","), 0)
             first_end, second_start = (slash, slash + 1) if slash > 0 else (1, 1)
             start, end = (0, first_end) if half == 0 else (second_start, len(text))
             start += len(text[start:end]) - len(text[start:end].lstrip())
@@ -221,6 +221,8 @@ def _clonus_of_last(p: Parser, target: Target) -> Target:
     """As in "ankle jerk 4+ with 3 beats of clonus": clonus at the joint just graded, on its side."""
     first = min(token.start for token, _ in target.used)
     before = [token for token in p.tokens if token.start < first]
+    while before and before[-1].kind in ("at", "clonus_word"):
+        before.pop()  # "3 beats of clonus", "sustained clonus"
     last = p.drafts[-1].target if p.drafts else None
     joint = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}.get(last.site if last else "")
     near = {token.kind for token in before[-4:]}

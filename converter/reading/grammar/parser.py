@@ -288,7 +288,9 @@ def _graded_as_reflex(tokens: list[Token], index: int) -> bool:
     for token in tokens[index + 1 : index + 10]:
         written = token.written
         if isinstance(written, Pair):
-            return (written.first.plus == "trailing" and written.second.low != 5) or written.second.low == 4
+            if written.second.low == 4:
+                return (written.first.low or 0) <= 4
+            return written.first.plus == "trailing" and written.second.low != 5
         if isinstance(written, Run):
             return any(value.plus == "trailing" for value in written.values)
         if isinstance(written, Written) and written.descriptor != "absent":

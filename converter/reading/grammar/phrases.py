@@ -140,7 +140,9 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
         return None if sided and _before_value(p, joined) else _side(p, index, joined, phrase)
     if kind == "only" and joined == index and p.kind(p.skip(index + 1, "at")) == "side":
         return _placed_side(p, p.skip(index + 1, "at"), phrase)
-    if kind == "side_ref" and joined == index and phrase.side is None and phrase.pair is None:
+    bracketed = joined == index + 1 and p.kind(index) == "open" and p.kind(joined + 1) == "close"
+    beside = joined == index or bracketed
+    if kind == "side_ref" and beside and phrase.side is None and phrase.pair is None:
         phrase.side = "both"
         phrase.used.append((p.tokens[joined], "side"))
         return joined + 1
