@@ -16,7 +16,7 @@ _FEWEST = 3
 _GRADE = r"(?:[+][0-4]|[0-4][+]{0,3}|[+]{1,4})"
 _VALUE = rf"(?:{_GRADE}(?:/{_GRADE})?|trace|absent|nil)"
 _BOUND = r"(?![\w/+]|\.\d)"
-_JOIN = r"[ \t]*[,;]?[ \t]*(?:and[ \t]+|&[ \t]*)?"
+_JOIN = r"[ \t]*[,;|]?[ \t]*(?:and[ \t]+|&[ \t]*)?"
 _BESIDE_NAME = r"[ \t]?(?:[:=-]|–)?[ \t]?"
 _ARMS = frozenset({"biceps", "triceps", "brachioradialis"})
 _LEGS = frozenset({"patellar", "achilles"})

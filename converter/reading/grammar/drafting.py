@@ -8,6 +8,7 @@ from converter.reading.written import Pair, Written
 
 _MAXIMA = (4.0, 5.0)
 _AT_JOINTS = frozenset({"ankle_clonus", "knee_clonus", "wrist_clonus"})
+_SIDES = {"left", "right"}
 _BESIDE = "beside a reflex"
 """The flag of clonus that only adds to what was said of a reflex, which is still spoken of."""
 _REACH = 5
@@ -17,18 +18,17 @@ _REACH = 5
 def draft(p: Parser, targets: list[Target], phrase: Phrase, extra: Used = []) -> bool:  # noqa: B006
     """Draft one finding for each target, or two where the value differs by side.
 
-    Tokens of the targets and the phrase count as used even where a target is foreign.
+    Tokens of the targets and the phrase count as used even where a target is foreign; not where nothing is made.
 
     Returns:
         Whether any target took the value.
     """
     took = False
     for target in targets:
-        p.mark(target.used)
         if not target.foreign:
             took = _one(p, target, phrase, extra) or took
     if took or any(target.foreign for target in targets):
-        p.mark(phrase.used + extra)
+        p.mark([*(each for target in targets for each in target.used), *phrase.used, *extra])
     if took:
         if _BESIDE not in p.drafts[-1].target.flags:
             p.context.last = [target for target in targets if not target.foreign]
@@ -224,6 +224,8 @@ def _clonus_of_last(p: Parser, target: Target) -> Target:
     while before and before[-1].kind in ("at", "clonus_word"):
         before.pop()  # "3 beats of clonus", "sustained clonus"
     last = p.drafts[-1].target if p.drafts else None
+    if last is not None and last.site in _AT_JOINTS and {target.side, p.drafts[-1].side} == _SIDES:
+        return replace(target, site=last.site)  # "at the left ankle and sustained clonus at the right"
     joint = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}.get(last.site if last else "")
     near = {token.kind for token in before[-4:]}
     attached = near & {"with"} or (before and before[-1].kind in ("open", "count"))

@@ -51,6 +51,7 @@ def named_value(p: Parser) -> bool:
     after = _against(p, after, phrase, targets[-1].site)
     after = _in_its_limb(p, targets, phrase, after)
     _note_muscle(p, targets, phrase)
+    targets, after = _with_included(p, targets, after)
     took = draft(p, _without_value_of_their_own(p, targets, phrase), phrase)
     if took or any(target.foreign for target in targets):
         p.index = other_sides(p, after, targets)
@@ -70,6 +71,15 @@ def _note_muscle(p: Parser, targets: list[Target], phrase: Phrase) -> None:
         side = next((resolve_side(p, token) for token, _ in targets[0].used if token.kind == "side"), None)
         side = targets[0].side or side or phrase.side
         p.subject = Target(site, side=side, flags=named.flags, used=list(targets[0].used))
+
+
+def _with_included(p: Parser, targets: list[Target], after: int) -> tuple[list[Target], int]:
+    """As in "neuro exam normal, including reflexes": what is said of the whole is said of its part."""
+    at = p.skip(after, "comma")
+    if not p.has(at, "including"):
+        return targets, after
+    included, end = targets_at(p, at + 1, after_value=True)
+    return ([*targets, *included], end) if included and p.kind(end) in ("end", "comma") else (targets, after)
 
 
 def _at_places(p: Parser, header: Target, placed: list[Target], end: int, phrase: Phrase) -> bool:
@@ -210,8 +220,12 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
         return linked + 1
     if p.kind(linked) == "at" and (p.kind(linked + 1) in VALUES or p.kind(linked + 1) == "uncertain"):
         return linked + 1
+    if p.kind(linked) in ("past", "only") and linked > index and p.kind(linked + 1) in VALUES:
+        return linked + 1
     if p.kind(linked) == "past" and p.kind(linked + 1) in VALUES:
         return linked + 1
+    if _included(p, linked):
+        return p.skip(linked + 1, *LINKS)
     if p.kind(linked) == "comma" and p.kind(linked + 1) == "past" and p.kind(linked + 2) in VALUES:
         return linked + 2
     if _which_is(p, linked) and p.kind(linked + 2) in VALUES:
@@ -227,6 +241,13 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
         if p.kind(skipped) == "is" and any(not target.foreign for target in targets):
             return p.skip(skipped, *LINKS)
     return linked
+
+
+def _included(p: Parser, comma: int) -> bool:
+    """As in "his examination, including the reflexes, was normal": what is said of the whole is said of them."""
+    before = p.skip(p.index - 1, "comma")
+    said = p.kind(comma) == "comma" and p.kind(comma + 1) == "is" and p.kind(comma + 2) in VALUES
+    return said and p.has(before, "including") and p.kind(before - 1) == "comma"
 
 
 def _counted_again(p: Parser, index: int, targets: list[Target]) -> int:

@@ -7,6 +7,8 @@ from converter.reading.grammar.parts import Target
 from converter.reading.grammar.target_heads import target_at
 from converter.reading.tokens import Token
 
+_TWO = 2
+
 
 def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], int]:
     """Read a list of targets.
@@ -40,7 +42,7 @@ def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], 
         target, end = found
         _take_over(p, targets, target, end)
         targets.append(target)
-    _settle_sides(targets)
+    _settle_sides(p, targets)
     if _begins_list(p, start):
         _share_state_of_last(p, targets)
     apart = len(targets) > 1 and p.kind(p.tokens.index(targets[-1].used[0][0]) - 1) == "comma"
@@ -177,6 +179,12 @@ def _settle_implied(targets: list[Target]) -> None:
         implied = target.implied or implied
 
 
+def _parted(p: Parser, target: Target) -> bool:
+    """Whether a comma and "and" stand before a target."""
+    first = p.tokens.index(target.used[0][0])
+    return p.kind(first - 1) == "and" and p.kind(first - 2) == "comma"
+
+
 def _begins_list(p: Parser, start: int) -> bool:
     """Whether what is named first belongs to the list, and not to what stands before it."""
     return p.kind(start - 1) not in ("at", "other_exam", "other", "look_alike")
@@ -195,9 +203,14 @@ def _share_state_of_last(p: Parser, targets: list[Target]) -> None:
             target.implied, target.used = last.implied, [*target.used, *states]
 
 
-def _settle_sides(targets: list[Target]) -> None:
-    """A side said with one member of a list serves the members after it, and at the end the whole list."""
+def _settle_sides(p: Parser, targets: list[Target]) -> None:
+    """A side said with one member of a list serves the members after it, and at the end the whole list.
+
+    In "a snout reflex, and a palmomental on the right" it is of the last sign alone.
+    """
     last = targets[-1]
+    if len(targets) == _TWO and all(target.sign for target in targets) and _parted(p, last):
+        return
     trailing = last.used[-1][1] in ("side", "region") and last.used[0][1] != "side"
     if trailing and last.side and not any(target.side for target in targets[:-1]):
         for target in targets[:-1]:

@@ -24,6 +24,7 @@ def value_named(p: Parser) -> bool:
         return False
     phrase, index = found
     with_beats = ("with",) if phrase.details.beats or p.kind(index) != "with" else ()
+    index = _at_included(p, index)
     named = p.skip(index, "at", "only", *with_beats)
     bracket = p.kind(named) == "open"
     targets, end = _after_value(p, named + bracket, phrase)
@@ -47,6 +48,12 @@ def value_named(p: Parser) -> bool:
     after = other_sides(p, manner, targets)
     p.index = after if after > manner else end
     return True
+
+
+def _at_included(p: Parser, index: int) -> int:
+    """As in "exam normal, including reflexes": the index behind "including", if it stands there."""
+    included = p.skip(index, "comma")
+    return included + 1 if p.has(included, "including") else index
 
 
 def _after_value(p: Parser, index: int, phrase: Phrase) -> tuple[list[Target], int]:
