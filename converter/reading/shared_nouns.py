@@ -32,7 +32,7 @@ def with_nouns_shared(text: str, tokens: list[Token], vocabulary: Vocabulary) ->
 
 
 def _parts_completed(text: str, tokens: list[Token]) -> list[Token]:
-    """As in "upper abdominal reflexes present, lower absent": the other part of the abdomen with its own value."""
+    """As in "upper abdominal reflexes present, lower absent": the other part, with its own value."""
     abdominal, found = None, []
     for token, after in pairwise([*tokens, Token("end", len(text), len(text))]):
         if token.kind in _ENDS:

@@ -1,7 +1,7 @@
 """Reads grades spelled out behind a reflex, as in "knee jerks are two on both sides" and "reflexes zero".
 
-Takes the text and the tokens of a note; gives the tokens with such a word as a value. Elsewhere it only counts:
-"two reflexes were tested".
+Takes the text and the tokens of a note; gives the tokens with such a word as a value. Elsewhere it only
+counts, as in "two reflexes were tested".
 """
 
 from dataclasses import replace
@@ -16,7 +16,7 @@ _ENDS = frozenset({"comma", "stop", "newline", "end", "and", "but", "side", "clo
 
 
 def with_spelled_grades(text: str, tokens: list[Token]) -> list[Token]:
-    """The tokens of a note; a number in words is a value where a reflex stands before it and no noun behind."""
+    """The tokens of a note; a number in words is a value with a reflex before it and no noun behind."""
     found: list[Token] = []
     for token, after in pairwise([*tokens, Token("end", len(text), len(text))]):
         word = text[token.start : token.end].lower() if token.kind == "other" else ""
@@ -35,7 +35,7 @@ def _ends_there(text: str, after: Token) -> bool:
 
 
 def _of_reflexes(before: list[Token]) -> bool:
-    """Whether reflexes are named right before, but for a link or a side: "jerks were", "reflexes on the left"."""
+    """Whether reflexes are named right before, but for a link or a side: "jerks were", "reflexes on left"."""
     named = before[-1] if before else None
     for token in reversed(before[-4:]):
         named = token

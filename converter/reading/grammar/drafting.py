@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from converter.reading.grammar.parser import Parser
 from converter.reading.grammar.parts import Details, Draft, Phrase, Target, Used
+from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 
 _MAXIMA = (4.0, 5.0)
@@ -18,7 +19,7 @@ _REACH = 5
 def draft(p: Parser, targets: list[Target], phrase: Phrase, extra: Used = []) -> bool:  # noqa: B006
     """Draft one finding for each target, or two where the value differs by side.
 
-    Tokens of the targets and the phrase count as used even where a target is foreign; not where nothing is made.
+    Tokens of the targets and the phrase count as used even where a target is foreign; not where none took it.
 
     Returns:
         Whether any target took the value.
@@ -188,7 +189,7 @@ def _response(value: Written | None, phrase: Phrase) -> Written | None:
 
 def _placed(p: Parser, target: Target) -> Target:
     """A reflex without a place takes the region that leads the sentence."""
-    region = p.context.region
+    region = p.context.region or _limbs_headed(p)
     if target.site == "clonus_unspecified":
         return _clonus_of_last(p, target)
     if target.site in _AT_JOINTS and target.side is None:
@@ -205,6 +206,17 @@ def _placed(p: Parser, target: Target) -> Target:
         side=target.side or region.side,
         used=region.used + target.used,
     )
+
+
+def _limbs_headed(p: Parser) -> Target | None:
+    """The limbs of the heading above, unless the sentence itself speaks of limbs."""
+    context = p.context
+    said = any(token.kind == "region" for token in p.tokens if token is not _head_of(context.limbs_headed))
+    return context.limbs_headed if context.limbs_examined and not said else None
+
+
+def _head_of(target: Target | None) -> Token | None:
+    return target.used[-1][0] if target is not None else None
 
 
 def _clonus_beside_last(p: Parser, target: Target) -> Target:

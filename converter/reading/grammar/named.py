@@ -1,6 +1,6 @@
 """The reflex named before its value: "knee jerks are 2+ and ankle jerks 1+"."""
 
-from converter.reading.grammar.clonus_places import CLONUS_AT
+from converter.reading.grammar.clonus_places import beats_of_clonus
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.lookahead import counts_names, value_is_next_ones
 from converter.reading.grammar.other_sides import other_sides
@@ -36,6 +36,7 @@ def named_value(p: Parser) -> bool:
         if after > linked:
             p.index = after
             return True
+    linked = _both_before_value(p, linked, targets)
     found = phrase_at(p, linked, sided=any(target.side for target in targets))
     found = found or _state_at(p, targets, index, linked) or _plantar_as_response(p, targets, index, linked)
     if found is None or not _may_take(p, index, linked, targets):
@@ -76,7 +77,7 @@ def _note_muscle(p: Parser, targets: list[Target], phrase: Phrase) -> None:
 def _with_included(p: Parser, targets: list[Target], after: int) -> tuple[list[Target], int]:
     """As in "neuro exam normal, including reflexes": what is said of the whole is said of its part."""
     at = p.skip(after, "comma")
-    if not p.has(at, "including"):
+    if not (p.has(at, "including") and p.has(at + 1, "trigger")):
         return targets, after
     included, end = targets_at(p, at + 1, after_value=True)
     return ([*targets, *included], end) if included and p.kind(end) in ("end", "comma") else (targets, after)
@@ -159,11 +160,8 @@ def _toes_again(p: Parser, targets: list[Target], phrase: Phrase, after: int) ->
 
 def _clonus_behind(p: Parser, targets: list[Target], phrase: Phrase, after: int) -> int:
     """As in "R ankle 3 beats clonus": beats at a joint are of clonus, named before or behind them."""
-    if phrase.details.beats is None or phrase.value is not None or phrase.pair is not None:
+    if not beats_of_clonus(phrase, targets):
         return after
-    for target in targets:
-        if target.site in CLONUS_AT and "place" in target.flags:
-            target.site, target.flags = CLONUS_AT[target.site], target.flags | {"sign"}
     behind = p.skip(after, "at")
     named = p.kind(behind) == "site" and p.tokens[behind].meaning == "clonus_unspecified"
     if not named or not all("clonus" in target.site for target in targets):
@@ -244,10 +242,22 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
 
 
 def _included(p: Parser, comma: int) -> bool:
-    """As in "his examination, including the reflexes, was normal": what is said of the whole is said of them."""
+    """As in "his examination, including the reflexes, was normal": what is said of all is said of them."""
     before = p.skip(p.index - 1, "comma")
     said = p.kind(comma) == "comma" and p.kind(comma + 1) == "is" and p.kind(comma + 2) in VALUES
-    return said and p.has(before, "including") and p.kind(before - 1) == "comma"
+    if not said or getattr(p.tokens[comma + 2].written, "polarity", None) is not None:
+        return False  # a negative examination is a normal one
+    return p.has(before, "including") and p.kind(before - 1) == "comma"
+
+
+def _both_before_value(p: Parser, linked: int, targets: list[Target]) -> int:
+    """As in "biceps jerk = both sides 2+": the side of one reflex between the link and the value."""
+    both = p.kind(linked) == "side" and p.tokens[linked].meaning == "both" and p.kind(linked + 1) in VALUES
+    if not both or len(targets) > 1 or targets[0].side is not None or targets[0].foreign:
+        return linked
+    targets[0].side = "both"
+    targets[0].used = [*targets[0].used, (p.tokens[linked], "side")]
+    return linked + 1
 
 
 def _counted_again(p: Parser, index: int, targets: list[Target]) -> int:
@@ -308,7 +318,7 @@ def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool)
     if named_next and all(target.foreign for target in targets):
         named = target_at(p, p.skip(after, "side"))
         return named is None or p.kind(p.skip(named[1], "is", "colon", "equals")) not in VALUES
-    foreign = p.skip(after, "other_exam", "is", "colon")
+    foreign = p.skip(after, "other_exam", "is", "colon", "side")
     if unlinked and p.kind(after) == "other_exam" and p.kind(foreign) not in VALUES:
         return True
     if not unlinked or targets[-1].specific:

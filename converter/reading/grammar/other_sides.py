@@ -56,9 +56,9 @@ def _count_alike(p: Parser, phrase: Phrase) -> None:
     """As in "finger jerks ++ R, + L": beside a number of plus signs one plus is a number too."""
     before = p.drafts[-1].value if p.drafts else None
     value = phrase.value
-    if before is not None and value is not None and before.counted and value.counted:
-        if before.polarity is None and value.polarity == "positive":
-            phrase.value = replace(value, polarity=None)
+    counted = before is not None and before.counted and before.polarity is None
+    if counted and value is not None and value.counted and value.polarity == "positive":
+        phrase.value = replace(value, polarity=None)
 
 
 def _past_bracket(p: Parser, index: int) -> int:

@@ -116,7 +116,7 @@ def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[
         return None
     if _state_before_value(p, end, separated, previous) and owns_value(p, after, target):
         return None
-    if previous.region and target.general and p.kind(end) == "comma" and _value_then_region(p, after):
+    if previous.region and target.general and p.kind(end) == "comma" and _stands_apart(p, previous, after):
         return None
     clonus_joint(p, previous, target, after)
     if (after_value or separated > end) and owns_value(p, after, target) and after_value:
@@ -130,10 +130,12 @@ def _state_before_value(p: Parser, end: int, separated: int, previous: Target) -
     return stated and separated == end + 1 and p.kind(end) == "comma"
 
 
-def _value_then_region(p: Parser, index: int) -> bool:
-    """As in "flaccid legs, reflexes 1+ in the arms": what follows the value says where it holds."""
+def _stands_apart(p: Parser, region: Target, index: int) -> bool:
+    """As in "flaccid legs, reflexes 1+ in arms", "moving all 4, reflexes 2+": a region of something else."""
     value = p.skip(index, *LINKS)
-    return p.kind(value) in VALUES and p.kind(p.skip(value + 1, "at", "side")) == "region"
+    unknown = p.kind(p.tokens.index(region.used[0][0]) - 1) == "other"
+    placed = p.kind(p.skip(value + 1, "at", "side")) == "region"
+    return p.kind(value) in VALUES and (unknown or placed)
 
 
 def _another_sign(p: Parser, end: int, previous: Target, target: Target) -> bool:
