@@ -73,7 +73,7 @@ def column_meanings() -> dict[str, str]:
 
 
 def _documentation() -> str:
-    """The documenting view; as a comment on each column, the same would take most of the time of a new archive."""
+    """The documenting view; comments on each column would take most of the time of a new archive."""
     rows = (f"    ({_text(column)}, {_text(meaning)})" for column, meaning in column_meanings().items())
     sql = (SCHEMA / "documentation.sql").read_text(encoding="utf-8")
     return sql.replace("{meanings}\n", ",\n".join(rows) + "\n")

@@ -23,7 +23,8 @@ _AS_JSON = {
         '[{"start": "BIGINT", "end": "BIGINT", "role": "VARCHAR"}]'
     ),
 }
-"""The types whose values JSON holds exactly, as the database's JSON reader names them; DOUBLE may be no number."""
+"""The types whose values JSON holds exactly, as the database's JSON reader names them. A DOUBLE may be no
+number, so that it is not among them."""
 _LONG = 4_000_000
 """Bytes of JSON from which a list is as fast, and needs less memory."""
 
@@ -75,5 +76,7 @@ def _json(column: Sequence[Any]) -> str | None:
     try:
         text = orjson.dumps(column)
     except orjson.JSONEncodeError:
-        return None  # half a character, or a number of more than 64 bits: the database says what it thinks of it
+        return (
+            None  # half a character, or a number of more than 64 bits: the database says what it thinks of it
+        )
     return text.decode() if len(text) <= _LONG else None

@@ -4,9 +4,10 @@ Takes an open archive and a stream of items; gives the totals of the run. Memory
 any moment it leaves an archive with whole batches in it; loading the same notes again completes it.
 """
 
+import gc
 import json
-from collections.abc import Iterable, Sequence
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -160,7 +161,7 @@ def _store(run: _Run, items: Sequence[Item], place: int) -> RunTotals:
 
     refusals = (duckdb.DataError, duckdb.IntegrityError, duckdb.InvalidInputException)
     try:
-        with private_files(), transaction(run.connection):
+        with private_files(), _uncollected(), transaction(run.connection):
             return _store_whole(run, items, place)
     except (*refusals, UnicodeError, OverflowError):
         if len(items) > 1:
@@ -168,6 +169,18 @@ def _store(run: _Run, items: Sequence[Item], place: int) -> RunTotals:
             return _store(run, items[:half], place).plus(_store(run, items[half:], place + half))
     with private_files(), transaction(run.connection):
         return _store_whole(run, items, place, refused=True)
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Let no garbage be looked for: a batch is many values without cycles, gone once it is stored."""
+    before = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if before:
+            gc.enable()
 
 
 def _store_whole(run: _Run, items: Sequence[Item], place: int, refused: bool = False) -> RunTotals:

@@ -139,8 +139,8 @@ def _findings(reading: Reading, writer: Writer) -> Iterator[Row]:
 
 def _reflexes(reading: Reading, writer: Writer) -> Iterator[Row]:
     places = {id(finding): place for place, finding in enumerate(reading.findings)}
-    for place, covered in enumerate(expand(reading.findings, writer.vocabulary)):
-        yield (places[id(covered.finding)], place, covered.site, covered.side, covered.basis)
+    for place, (finding, site, side, basis) in enumerate(expand(reading.findings, writer.vocabulary)):
+        yield (places[id(finding)], place, site, side, basis)
 
 
 def _unread(reading: Reading, writer: Writer) -> Iterator[Row]:

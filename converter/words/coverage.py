@@ -101,4 +101,3 @@ def _reach(finding: Finding, vocabulary: Vocabulary) -> tuple[int, tuple[str, ..
 def _sides_that_count(side: str) -> tuple[str, ...]:
     """The sides that a statement counts for; a row without a side yields only to a statement about both."""
     return ("left", "right", "unspecified") if side in ("both", "unspecified") else (side,)
-

@@ -1,4 +1,4 @@
--- What everything means, laid over the newest form after the views; `{meanings}` stands for the rows of columns.csv.
+-- What everything means, laid over the newest form after the views. The rows of columns.csv go in as values.
 
 CREATE OR REPLACE VIEW documentation AS
 SELECT c.table_name AS name, c.column_name AS "column", c.data_type AS type,
