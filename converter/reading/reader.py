@@ -18,7 +18,9 @@ from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.joined_sides import with_sides_joined
 from converter.reading.layouts import read_layouts
+from converter.reading.letter_names import with_letters_named
 from converter.reading.lexicon import MISSPELT
+from converter.reading.limb_lines import note_limb
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.plain_writing import plain_writing
 from converter.reading.prefilter import may_grade_joints, worth_reading
@@ -150,7 +152,8 @@ class _NoteReader:
 
     def read(self, *, begins_line: bool = True) -> None:
         """Read the note; drafts, unread wording, legends and diagnostics are filled in."""
-        tokens = tokens_of_note(plain_writing(self._text), self._vocabulary)
+        text = plain_writing(self._text)
+        tokens = with_letters_named(text, tokens_of_note(text, self._vocabulary), self._vocabulary)
         tokens = with_scales_joined(with_sides_joined(tokens))
         has_now = any(token.kind == "now" for token in tokens)
         layouts = read_layouts(self._text, tokens, self._options.figure_rows, self._context, self._vocabulary)
@@ -174,6 +177,7 @@ class _NoteReader:
         part_runs(sentence.tokens)
         lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
+        note_limb(sentence, self._context, self._vocabulary)
         note_exam_heading(self._text, sentence, self._context, has_now)
         self._context.reflexes = self._context.reflexes or graded
 
@@ -194,6 +198,7 @@ class _NoteReader:
         if not self._relevant(sentence):
             self._context.last = []
             return
+        spoken = bool(self._context.last and self._context.reflexes)
         parser = Parser(self._text, sentence.tokens, self._context, self._vocabulary)
         self._apply_rules(parser, sentence)
         _both_for_all(parser)
@@ -207,7 +212,7 @@ class _NoteReader:
         self._context.headed = bool(self._pending)
         self.unread += unread_of(self._text, _without_last(sentence.tokens, self._pending))
         self.unread += unknown_words(self._text, sentence.tokens, parser.drafts)
-        self.unread += grades_left_over(self._text, sentence.tokens)
+        self.unread += grades_left_over(self._text, sentence.tokens, spoken=spoken)
         self._leave(sentence, parser)
 
     def _relevant(self, sentence: Sentence) -> bool:

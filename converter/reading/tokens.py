@@ -15,8 +15,6 @@ from converter.words import Vocabulary, Word
 
 _KINDS: dict[type, str] = {Written: "value", Pair: "pair", Count: "count", Run: "run"}
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
-
-
 _WIDE = re.compile(r"[ \u00a0]*(?:\t|[ \u00a0]{3})")
 _FIVE = re.compile(r"5|five|(?<!I)V", re.IGNORECASE)
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
@@ -312,7 +310,7 @@ def _joined(
         if found is not None:
             sense, known, after = lexicon.sense(found[0]), True, found[1]
             end = places[after - 1][2]
-    written = _written(text, start, named) if entry.valued else None
+    written = value_at(text, start, named) if entry.valued else None
     if written is not None and not (known and end > written.end):
         return written, _past(places, index, written.end)
     flags = sense.flags
@@ -327,14 +325,15 @@ def _joined(
 def _apart_from_value(
     text: str, places: list[_Place], vocabulary: Vocabulary, names: list[str], index: int
 ) -> tuple[Word, int] | None:
-    """The longest wording at a word; in "the right one plus" the last word of it begins a value instead."""
+    """The longest wording at a word; in "right one plus", "all 3+" its last word begins a value instead."""
     found = vocabulary.words.longest(names, index)
     if found is not None and found[0].role == "side_ref" and "-" in names[index : found[1]]:
         return None  # the minus of "+R/-L" is a value
-    if found is None or found[1] - index == 1 or names[found[1] - 1] != "one":
+    last = names[found[1] - 1] if found is not None and found[1] - index > 1 else ""
+    if found is None or not (last == "one" or last.isdigit()):
         return found
     _, start, end = places[found[1] - 1]
-    value = _written(text, start)
+    value = value_at(text, start)
     runs_on = value is not None and value.end > end
     return vocabulary.words.longest(names[: found[1] - 1], index) if runs_on else found
 
@@ -361,7 +360,8 @@ def _past(places: list[_Place], index: int, end: int) -> int:
     return index
 
 
-def _written(text: str, start: int, named: bool = False) -> Token | None:
+def value_at(text: str, start: int, named: bool = False) -> Token | None:
+    """The written value that begins at a place; `named` where a name of a reflex touches it."""
     found = written_at(text, start, named)
     if found is None:
         return None

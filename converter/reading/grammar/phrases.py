@@ -358,7 +358,8 @@ def _side_belongs(p: Parser, index: int, at: int) -> bool:
     token, following = p.tokens[at], p.kind(at + 1)
     if "letter" in token.flags and not p.text[token.start].isupper() and at > index:
         return False
-    if at == index and (p.has(at + 1, "toes") or _only_part(p, at + 1)):
+    toes = p.has(at + 1, "toes") and p.kind(p.skip(at + 2, *LINKS)) not in VALUES
+    if at == index and (toes or _only_part(p, at + 1)):
         return True
     if index + 1 == at and p.kind(index) == "open" and p.kind(at + 1) == "close":
         return True

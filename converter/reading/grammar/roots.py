@@ -15,7 +15,7 @@ def past_roots(p: Parser, target: Target, index: int) -> int:
     close = p.skip(index + 2, "slash", "dash", "other", "comma", "and", "value")
     if p.kind(close) != "close" or close - index > _ROOTS_REACH:
         return index
-    target.root = p.tokens[index + 1].meaning.partition("root=")[2] if close == index + 2 else None
+    target.root = _root(p, index + 1) if close == index + 2 else None
     target.used += [(token, "detail") for token in p.tokens[index + 1 : close]]
     return close + 1
 
@@ -31,9 +31,14 @@ def _past_root(p: Parser, target: Target, index: int) -> int:
         end += 2
     if p.kind(end) not in ("colon", "side", "dash", "equals", "pipe", "pair", "value", "end", "open"):
         return index
-    target.root = p.tokens[index].meaning.partition("root=")[2] if end == index + 1 else None
+    target.root = _root(p, index) if end == index + 1 else None
     target.used += [(token, "detail") for token in p.tokens[index:end]]
     return end
+
+
+def _root(p: Parser, index: int) -> str | None:
+    """The root itself; a range of roots, as "C5-6", is none."""
+    return p.tokens[index].meaning.partition("root=")[2] or None
 
 
 def _is_root(p: Parser, index: int) -> bool:
