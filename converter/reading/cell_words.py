@@ -88,13 +88,18 @@ class CellWordReader:
         found = [name for name in names if name in self._words.letters]
         return len(found) >= _FEWEST_LETTERS and len(set(found)) == len(found) and 2 * len(found) > len(names)
 
-    def heads_abdomen(self, line: Line) -> bool:
-        """As in "Abdominal reflexes  R  L": the parts of the abdomen may follow as rows."""
-        if any(token.kind in ("value", "pair") for token in line.tokens):
-            return False
-        first = next(self.pieces(line), None)
-        named = first is not None and self._words.names.get(self.plain(first)) == "abdominal"
-        return named or any(t.kind == "site" and t.meaning == "abdominal" for t in line.tokens)
+    def abdomen(self, lines: list[Line]) -> Token | None:
+        """As in "Abdominal reflexes  R  L": the name over the parts of the abdomen."""
+        for line in lines:
+            if any(token.kind in ("value", "pair") for token in line.tokens):
+                continue
+            first = next(self.pieces(line), None)
+            if first is not None and self._words.names.get(self.plain(first)) == "abdominal":
+                return Token("site", *self._word(first), "abdominal")
+            for token in line.tokens:
+                if token.kind == "site" and token.meaning == "abdominal":
+                    return token
+        return None
 
     def has_plus(self, lines: list[Line]) -> bool:
         """Whether a plus alone fills a cell, so that a minus is its opposite."""

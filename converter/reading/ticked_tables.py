@@ -82,14 +82,24 @@ def ticked_table_at(
             named = named or name is not None
             _read_row(text, vocabulary, line, name, marks, heads, table)
         table.after += 1
-    about = [*lines[max(0, index - _LINES_ABOVE) : table.after]]
-    speaks = any(t.kind == "reflex" or t.flags & _SPEAKS for line in about for t in line.tokens)
+    about = lines[index : table.after]
+    above = lines[max(0, index - _LINES_ABOVE) : index]
+    speaks = any(t.kind == "reflex" or t.flags & _SPEAKS for line in [*above, *about] for t in line.tokens)
     if not named or not (speaks or context.reflexes):
         return None
+    if not (table.rows or table.unread):
+        table.unread += [
+            _unread(text, [t], "no-value") for line in about for t in line.tokens if "trigger" in t.flags
+        ]
     for token in heads.line.tokens:
         token.used = token.used or "header"
     context.reflexes = True
     return table
+
+
+def _unread(text: str, tokens: list[Token], why: str) -> Unread:
+    start, end = tokens[0].start, tokens[-1].end
+    return Unread(start=start, end=end, text=text[start:end], why=why)
 
 
 def _heads(text: str, line: Line) -> _Heads | None:
@@ -179,9 +189,8 @@ def _read_row(
     given = [_given(text, vocabulary, name, heads, mark) for mark in marks] if clear and name else []
     table.rows += [parser for parser in given if parser is not None]
     if marks and (not given or None in given):
-        start, end = line.tokens[0].start, line.tokens[-1].end
         why = "no-site" if name is None else "ambiguous-layout"
-        table.unread.append(Unread(start=start, end=end, text=text[start:end], why=why))
+        table.unread.append(_unread(text, line.tokens, why))
 
 
 def _given(text: str, vocabulary: Vocabulary, name: Target, heads: _Heads, mark: _Mark) -> Parser | None:
