@@ -1,7 +1,7 @@
 """Finds the limb that a line or a clause is about, as in "RLE: PF 5. Patellar 2+" and "R UE 4/5, BJ 1+".
 
-Takes a sentence and what earlier ones left; notes the limb and its side for reflexes whose side is not said. For
-those without a place it notes the limbs of a heading: "LOWER LIMBS" over "Tone normal. Reflexes 3+.".
+Takes a sentence and what earlier ones left; notes the limb and its side for reflexes whose side is not said,
+and the limbs of a heading for those without a place: "LOWER LIMBS" over "Tone normal. Reflexes 3+".
 """
 
 from converter.reading.grammar.parser import Context
