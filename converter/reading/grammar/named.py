@@ -30,13 +30,12 @@ def named_value(p: Parser) -> bool:
     if not targets:
         return False
     index = _pass_range_of_scale(p, targets, index)
-    linked = _link(p, index, targets)
+    linked = _both_before_value(p, _link(p, index, targets), targets)
     if p.kind(linked) == "side" and not all(target.foreign for target in targets):
         after = other_sides(p, linked, targets)
         if after > linked:
             p.index = after
             return True
-    linked = _both_before_value(p, linked, targets)
     found = phrase_at(p, linked, sided=any(target.side for target in targets))
     found = found or _state_at(p, targets, index, linked) or _plantar_as_response(p, targets, index, linked)
     if found is None or not _may_take(p, index, linked, targets):
