@@ -249,7 +249,7 @@ def _alike(p: Parser, at: int, phrase: Phrase) -> int | None:
     sides = {p.tokens[at].meaning, p.tokens[at + 2].meaning}
     if phrase.side is not None or phrase.pair is not None or sides != {"left", "right"}:
         return None
-    phrase.side = "both"
+    phrase.side, phrase.details.comparison = "both", "equal"
     phrase.used += [(token, "side") for token in p.tokens[at : at + 3]]
     return at + 3
 
