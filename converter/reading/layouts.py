@@ -47,6 +47,7 @@ def read_layouts(
     reader = TableReader(text, context, vocabulary, lines)
     ends = [token for token in tokens if token.kind == "newline"]
     found = Layouts()
+    arrows = "→" in text
     index, changing = 0, False
     while index < len(lines):
         table = reader.table_at(index)
@@ -59,13 +60,11 @@ def read_layouts(
         if records is not None:
             index = _take_records(found, lines[index].start, records)
             continue
-        headed = _headed(lines, index) or changing
-        change = change_at(text, lines[index], context, vocabulary, headed=headed) if "→" in text else None
+        headed = (arrows or bool(drawn)) and (_headed(lines, index) or changing)
+        change = change_at(text, lines[index], context, vocabulary, headed=headed) if arrows else None
         changing = change is not None
         if change is not None:
-            found.parsers.append(change)
-            found.starts.append(change.tokens[0].start)
-            index += 1
+            index = _take_change(found, index, change)
             continue
         figure = figure_at(lines, drawn, index) if drawn and headed else None
         if figure is not None:
@@ -91,6 +90,12 @@ def _take_records(found: Layouts, start: int, records: RecordTable) -> int:
     found.starts.append(start)
     found.left += records.left
     return records.after
+
+
+def _take_change(found: Layouts, index: int, change: Parser) -> int:
+    found.parsers.append(change)
+    found.starts.append(change.tokens[0].start)
+    return index + 1
 
 
 def _take_figure(

@@ -12,7 +12,7 @@ from converter.reading.exam_headings import begin_sentence, note_exam_heading, s
 from converter.reading.figures import ROWS
 from converter.reading.findings import findings_of
 from converter.reading.footnotes import Footnotes
-from converter.reading.grammar.parser import Context, Parser, grades_tendons
+from converter.reading.grammar.parser import TENDON_KINDS, Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.joined_sides import with_sides_joined
@@ -20,7 +20,7 @@ from converter.reading.layouts import read_layouts
 from converter.reading.lexicon import MISSPELT
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.prefilter import may_grade_joints, worth_reading
-from converter.reading.runs import lead_blocks, part_runs
+from converter.reading.runs import RUN_NAMES, lead_blocks, part_runs
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
 from converter.reading.stems import STEM
@@ -168,8 +168,9 @@ class _NoteReader:
 
     def _begin(self, sentence: Sentence, has_now: bool, *, graded: bool) -> None:
         """Settle what a sentence is about before it is read; `graded` where only its grades tell that."""
-        part_runs(sentence.tokens)
-        lead_blocks(sentence.tokens)
+        if not sentence.kinds.isdisjoint(RUN_NAMES):
+            part_runs(sentence.tokens)
+            lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
         note_exam_heading(self._text, sentence, self._context, has_now)
         self._context.reflexes = self._context.reflexes or graded
@@ -214,6 +215,8 @@ class _NoteReader:
         for token in sentence.tokens:
             if (token.flags and not _SPEAKING.isdisjoint(token.flags)) or token.kind in _SPEAKING_KINDS:
                 return True
+        if sentence.kinds.isdisjoint(TENDON_KINDS):
+            return False
         return grades_tendons(sentence.tokens, self._context)
 
     def _apply_rules(self, parser: Parser, sentence: Sentence) -> None:
@@ -273,6 +276,8 @@ def _says_alike(token: Token) -> bool:
 
 
 def _last_side(sentence: Sentence) -> str | None:
+    if "side" not in sentence.kinds:
+        return None
     for token in reversed(sentence.tokens):
         if token.kind == "side" and token.meaning in ("left", "right"):
             return token.meaning

@@ -10,6 +10,8 @@ from converter.words import Vocabulary
 
 HEADS = frozenset({"site", "region", "reflex", "condition"})
 VALUES = frozenset({"value", "pair", "count"})
+TENDON_KINDS = frozenset({"site", "reflex"})
+"""Kinds without which no tendon is graded."""
 _TWO_LIMBS = 5
 LINKS = ("is", "colon", "equals", "dash", "anaphor", "now")
 """What may stand between a name and its value."""
