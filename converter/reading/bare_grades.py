@@ -16,7 +16,22 @@ from converter.reading.written import Pair, Written
 REACH = 30
 """Characters between the name of a joint and the grade that tells what was graded."""
 _BARE = frozenset(
-    {"site", "side", "value", "pair", "is", "colon", "equals", "dash", "comma", "and", "but", "slash", "open"}
+    {
+        "site",
+        "side",
+        "side_ref",
+        "value",
+        "pair",
+        "is",
+        "colon",
+        "equals",
+        "dash",
+        "comma",
+        "and",
+        "but",
+        "slash",
+        "open",
+    }
     | {"close", "untested", "reason", "uncertain", "now", "bullet", "at"}
 )
 _NO_TENDON = frozenset({"root", "infant", "plantars", "toes", "sign"})

@@ -16,6 +16,7 @@ from converter.words import Vocabulary
 
 _PARTED = re.compile(r"\t|[ \u00a0]{2,}|\.{3,}|…|\|")
 _TRAILING_SIDE = re.compile(r"(?P<time>.+?)[ ,]+\(?(?P<side>r|l|rt|lt|right|left)\)?", re.IGNORECASE)
+_LEADING_SIDE = re.compile(r"(?P<side>r|l|rt|lt|right|left)[ ,:]+\(?(?P<time>[^()]+)\)?", re.IGNORECASE)
 _SIDES = {"r": "right", "l": "left"}
 _FEWEST_LETTERS = 3
 _YES_OR_NO = frozenset({"y", "yes", "no"})
@@ -38,7 +39,7 @@ class CellWordReader:
         pieces = list(self.pieces(line))
         if len(pieces) < 2:
             return line
-        made = [token for piece in pieces for token in self._time(piece)]
+        made = [token for piece in pieces for token in self._time(piece) or self._side_and_time(piece)]
         letters = self._letters(line, pieces)
         limbs = [Token("region", *p, limb, _OF_LIMBS) for p in pieces if (limb := self._limb(p)) is not None]
         return _with(line, letters or made or (limbs if len(limbs) > 1 else []))
@@ -107,6 +108,17 @@ class CellWordReader:
                 Token("side", start, start + len(parted["side"]), side),
             ]
         return []
+
+    def _side_and_time(self, piece: Piece) -> list[Token]:
+        """As in "R now", "Left (before)": a head may name the side first."""
+        parted = _LEADING_SIDE.fullmatch(self._text[piece[0] : piece[1]])
+        if parted is None or not self.times.says_time(parted["time"]):
+            return []
+        time = piece[0] + parted.start("time")
+        return [
+            Token("side", piece[0], piece[0] + len(parted["side"]), _SIDES[parted["side"][0].lower()]),
+            Token("time", time, time + len(parted["time"])),
+        ]
 
     def _word(self, piece: Piece) -> Piece:
         """The place of a cell without the marks that close it."""

@@ -10,7 +10,7 @@ from converter.reading.grammar.parts import Phrase
 from converter.reading.grammar.phrases import take
 from converter.reading.grammar.targets import targets_at
 from converter.reading.lines import Line
-from converter.reading.table_rows import make_earlier
+from converter.reading.table_cells import make_earlier
 from converter.reading.tokens import Token
 from converter.reading.written import Written
 from converter.words import Vocabulary

@@ -1,6 +1,7 @@
-"""Tells a plus that joins two sides from one that grades: "absent R+L", but "Hoffmann R + L -".
+"""Settles marks around sides: "absent R+L" is both, but "Hoffmann R + L -"; "(R) 2+ (L) 1+" is "R 2+ L 1+".
 
-Takes the tokens of a note; gives them with such a pair of sides as one token for both.
+Takes the tokens of a note; gives them with such a pair of sides as one token for both, and without brackets
+that hold a side alone where each side of the line stands in brackets.
 """
 
 from converter.reading.tokens import Token
@@ -11,7 +12,8 @@ _OPPOSITE = {"left": "right", "right": "left"}
 
 
 def with_sides_joined(tokens: list[Token]) -> list[Token]:
-    """The tokens of a note; `R+L` is one token, the side `both`."""
+    """The tokens of a note; `R+L` is one token, the side `both`, and `(R) 2+ (L) 1+` has no brackets."""
+    tokens = _without_brackets(tokens)
     if not any(_is_plus(token) or token.kind == "equals" for token in tokens):
         return tokens
     joined: list[Token] = []
@@ -25,6 +27,26 @@ def with_sides_joined(tokens: list[Token]) -> list[Token]:
             joined.append(tokens[index])
             index += 1
     return joined
+
+
+def _without_brackets(tokens: list[Token]) -> list[Token]:
+    """The tokens without the brackets around "(R)" and "(L)", in lines that have both."""
+    bracketed: list[int] = []
+    dropped: set[int] = set()
+    for index, token in enumerate(tokens):
+        if token.kind == "newline":
+            bracketed = []
+        elif token.kind == "side" and _in_brackets(tokens, index):
+            bracketed.append(index)
+            if {tokens[at].meaning for at in bracketed} >= _OPPOSITE.keys():
+                dropped.update(around for at in bracketed for around in (at - 1, at + 1))
+    return [token for index, token in enumerate(tokens) if index not in dropped] if dropped else tokens
+
+
+def _in_brackets(tokens: list[Token], index: int) -> bool:
+    """Whether nothing but a side stands in brackets."""
+    around = [token.kind for token in tokens[max(0, index - 1) : index + 2]]
+    return around == ["open", "side", "close"]
 
 
 def _is_plus(token: Token) -> bool:

@@ -10,6 +10,7 @@ from converter.reading.changes import change_at
 from converter.reading.figures import Figure, figure_at, read_figure
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.lines import Line, drawn_lines, lines_of, without_drawing
+from converter.reading.piped_lines import without_pipes
 from converter.reading.record_tables import RecordTable, record_table_at
 from converter.reading.tables import Table, TableReader
 from converter.reading.tokens import Token
@@ -71,7 +72,7 @@ def read_layouts(
             _take_figure(found, text, figure, figure_rows, context, vocabulary)
             index = figure.last + 1
             continue
-        found.left += raw[index].tokens if index not in drawn else lines[index].tokens
+        found.left += without_pipes(raw[index].tokens) if index not in drawn else lines[index].tokens
         if index < len(ends):
             found.left.append(ends[index])
         index += 1

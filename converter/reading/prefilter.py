@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from functools import lru_cache
 
 from converter.reading.bare_tables import may_hold_bare_table
+from converter.reading.letter_names import letter_series
 from converter.reading.patterns import (
     ANY_STEM,
     BESIDE_PLUS,
@@ -113,7 +114,8 @@ _SPEAKS, _REFERS, _GRADED, _JOINTS = range(4)
 
 def _sorts(vocabulary: Vocabulary) -> Iterator[str]:
     """Patterns in the order of their numbers; none of them counts, which would be slow beside the others."""
-    yield f"{_worded(vocabulary, lambda row: begins_reading(row) or begins_where_graded(row))}|{ANY_STEM}"
+    named = _worded(vocabulary, lambda row: begins_reading(row) or begins_where_graded(row))
+    yield f"{named}|{letter_series(vocabulary)}|{ANY_STEM}"
     yield whole(row for row in vocabulary.rows if row.role in _REFERRING)
     yield TRAILING_PLUS
     yield places(vocabulary)
@@ -126,7 +128,7 @@ def _means_reflexes(vocabulary: Vocabulary) -> Callable[[bytes, bool], bool]:
     of a table; whether the text may hold one of the latter two is told with it.
     """
     patterns = [
-        f"{_worded(vocabulary, begins_reading)}|{ANY_STEM}",
+        f"{_worded(vocabulary, begins_reading)}|{letter_series(vocabulary)}|{ANY_STEM}",
         _worded(vocabulary, begins_where_graded),
         f"{_worded(vocabulary, says_trace)}|{OF_FOUR}|{EQUIVOCAL}|{BESIDE_PLUS}",
     ]
@@ -204,7 +206,7 @@ def _short_and_graded(vocabulary: Vocabulary) -> str:
     side = r"(?:[rl][^a-z0-9]{1,2})?"
     graded = rf"{name}\b[^a-z0-9]{{0,12}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]|{name}[0-4]"
     inverted = rf"\binverted[^a-z0-9]{{1,3}}{side}{name}\b|{name}\b[^a-z0-9]{{1,3}}{side}inverted"
-    return f"{graded}|{inverted}|{in_heads}|{in_rows}"
+    return f"{graded}|{inverted}|{in_heads}|{in_rows}|{letter_series(vocabulary)}"
 
 
 def _begins_finding(row: Word) -> bool:

@@ -9,6 +9,7 @@ from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
 from converter.reading.bare_grades import graded_alone
 from converter.reading.exam_headings import begin_sentence, note_exam_heading, side_of_heading
+from converter.reading.explained_grades import OF_REFLEXES, with_scales_joined
 from converter.reading.figures import ROWS
 from converter.reading.findings import findings_of
 from converter.reading.footnotes import Footnotes
@@ -17,8 +18,11 @@ from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.joined_sides import with_sides_joined
 from converter.reading.layouts import read_layouts
+from converter.reading.letter_names import with_letters_named
 from converter.reading.lexicon import MISSPELT
+from converter.reading.limb_lines import note_limb
 from converter.reading.parts import Part, speaking_parts
+from converter.reading.plain_writing import plain_writing
 from converter.reading.prefilter import may_grade_joints, worth_reading
 from converter.reading.runs import RUN_NAMES, lead_blocks, part_runs
 from converter.reading.sentences import Sentence, sentences_of
@@ -148,7 +152,9 @@ class _NoteReader:
 
     def read(self, *, begins_line: bool = True) -> None:
         """Read the note; drafts, unread wording, legends and diagnostics are filled in."""
-        tokens = with_sides_joined(tokens_of_note(self._text, self._vocabulary))
+        text = plain_writing(self._text)
+        tokens = with_letters_named(text, tokens_of_note(text, self._vocabulary), self._vocabulary)
+        tokens = with_scales_joined(with_sides_joined(tokens))
         has_now = any(token.kind == "now" for token in tokens)
         layouts = read_layouts(self._text, tokens, self._options.figure_rows, self._context, self._vocabulary)
         for parser in layouts.parsers:
@@ -172,6 +178,7 @@ class _NoteReader:
             part_runs(sentence.tokens)
             lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
+        note_limb(sentence, self._context, self._vocabulary)
         note_exam_heading(self._text, sentence, self._context, has_now)
         self._context.reflexes = self._context.reflexes or graded
 
@@ -192,6 +199,7 @@ class _NoteReader:
         if not self._relevant(sentence):
             self._context.last = []
             return
+        spoken = bool(self._context.last and self._context.reflexes)
         parser = Parser(self._text, sentence.tokens, self._context, self._vocabulary)
         self._apply_rules(parser, sentence)
         _both_for_all(parser)
@@ -205,7 +213,7 @@ class _NoteReader:
         self._context.headed = bool(self._pending)
         self.unread += unread_of(self._text, _without_last(sentence.tokens, self._pending))
         self.unread += unknown_words(self._text, sentence.tokens, parser.drafts)
-        self.unread += grades_left_over(self._text, sentence.tokens)
+        self.unread += grades_left_over(self._text, sentence.tokens, spoken=spoken)
         self._leave(sentence, parser)
 
     def _relevant(self, sentence: Sentence) -> bool:
@@ -235,7 +243,7 @@ class _NoteReader:
         elif "other_exam" in kinds or ("other" in kinds and "reflex" not in kinds):
             self._context.reflexes = False
             self._context.last = self._context.last if self._pending else []
-        elif "reflex" in kinds:
+        elif "reflex" in kinds or any(token.flags >= OF_REFLEXES for token in sentence.tokens):
             self._context.reflexes = True
 
 

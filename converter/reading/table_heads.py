@@ -22,7 +22,7 @@ HEAD_KINDS = frozenset(
     {"side", "site", "region", "reflex", "other_exam", "pipe", "other", "open", "close", "slash"}
     | {"look_alike", "comma", "stop", "colon", "is", "other_mark", "side_ref", "legend", "time"}
 )
-_NAMING = frozenset({"time", "side", "site", "region", "reflex"})
+_NAMING = frozenset({"time", "side", "side_ref", "site", "region", "reflex"})
 """Kinds of which heads hold at least one."""
 _FOREIGN = frozenset({"other_exam", "other", "look_alike"})
 _LONGEST_HEAD = 6
@@ -132,8 +132,11 @@ class HeadReader:
     def _column(self, cell: Cell, line: Line) -> Column:
         tokens = plain(self._text, cell.tokens)
         place = Column(cell.start - line.start, cell.end - line.start)
+        order = next((token for token in tokens if token.kind == "side_ref"), None)
+        tokens = [token for token in tokens if token is not order]
+        tokens = tokens if order is None else [t for t in tokens if t.kind not in ("open", "close")]
         if not tokens:
-            return place
+            return place if order is None else replace(place, side="both", used=[(order, "side")])
         side = _side_of(tokens)
         place = replace(place, side=side[1] if side else None, used=[(side[0], "side")] if side else [])
         time = next((token for token in tokens if token.kind == "time"), None)
@@ -184,8 +187,7 @@ class HeadReader:
         label = columns[0] if first else Column(0)
         side = (label.used[0][0], label.side) if label.side and not label.targets else None
         rest = self._earlier([column if column.time else replace(column, foreign=True) for column in rest])
-        sides_told = all(_sides_differ(group) for group in _by_moment(self._text, rest))
-        if any(column.side for column in timed) and not sides_told:
+        if any(column.side for column in timed) and not _sides_told(_by_moment(self._text, rest)):
             return None
         return Heads(first, rest, side=side, about=label.targets)
 
@@ -324,6 +326,13 @@ def _sides_differ(columns: list[Column]) -> bool:
     """Whether the columns are right and left, or one for both."""
     sides = sorted(column.side or "" for column in columns)
     return sides in (["left", "right"], ["both"])
+
+
+def _sides_told(groups: list[list[Column]]) -> bool:
+    """Whether the columns of each time tell their sides; at one time a side may have been left out."""
+    sides = [[column.side or "" for column in group] for group in groups]
+    told = all(set(each) <= SIDES and len(set(each)) == len(each) for each in sides)
+    return told and any(_sides_differ(group) for group in groups)
 
 
 def _named_alone(columns: list[Column]) -> list[Column]:

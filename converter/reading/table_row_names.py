@@ -68,3 +68,10 @@ def labels_of(cells: list[Cell], heads: Heads, place: int) -> int:
     """How many cells of a row stand before its values."""
     whole = len(cells) == heads.labels + len(heads.values)
     return heads.labels if heads.labels and whole else place + 1
+
+
+def without_order(tokens: list[Token]) -> list[Token]:
+    """As in "Knee R/L": the name of a row without the order of the sides in its cells."""
+    if not any(token.kind == "side_ref" for token in tokens):
+        return tokens
+    return [token for token in tokens if token.kind not in ("side_ref", "open", "close")]

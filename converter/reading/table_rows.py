@@ -8,14 +8,12 @@ from dataclasses import dataclass, replace
 
 from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.clonus_places import CLONUS_AT
-from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.parser import VALUES, Context, Parser
-from converter.reading.grammar.parts import Draft, Target, Used
-from converter.reading.grammar.phrases import phrase_at
+from converter.reading.grammar.parts import Target, Used
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.grammar.targets import targets_at
-from converter.reading.grammar.untested import not_tested
 from converter.reading.lines import Cell, Line, cells_of
+from converter.reading.table_cells import CellReader
 from converter.reading.table_columns import aligned, gap, is_mirrored
 from converter.reading.table_heads import SIDES, Column, Heads, plain
 from converter.reading.table_row_names import (
@@ -27,6 +25,7 @@ from converter.reading.table_row_names import (
     says_only,
     split_side,
     time_of,
+    without_order,
 )
 from converter.reading.tokens import Token, tokens_of_note
 from converter.reading.written import Pair, Written
@@ -72,10 +71,9 @@ class RowReader:
         self._text = text
         self._context = context
         self._vocabulary = vocabulary
-        self._footnotes = footnotes
-        self._order = context.pair_order
+        self._cell = CellReader(text, context, vocabulary, footnotes)
         self._words = CellWordReader(text, vocabulary)
-        self._letters = self._values = self._signed = False
+        self._letters = self._values = False
 
     def use_table(self, order: str | None, lines: list[Line]) -> None:
         """Take note of what holds for a whole table.
@@ -84,10 +82,9 @@ class RowReader:
             order: which side the first of two values in a cell belongs to, where the note says so above it.
             lines: the lines that may be its rows.
         """
-        self._order = order or self._context.pair_order
         self._letters = self._words.names_by_letters(lines)
         self._values = not self._words.says_no(lines)
-        self._signed = self._words.has_plus(lines)
+        self._cell.use_table(order, signed=self._words.has_plus(lines))
 
     def row(self, line: Line, heads: Heads) -> Row | None:
         """Read one line of cells; None if the line is no row of this table."""
@@ -129,7 +126,7 @@ class RowReader:
         if named is None:
             return None
         targets, rest = named
-        parser = self._parser(line.tokens)
+        parser = self._cell.parser(line.tokens)
         if (
             len(rest) == 1
             and len(heads.values) > 1
@@ -145,30 +142,40 @@ class RowReader:
         for column, cell in columns:
             if not column.foreign and cell.tokens and cell.tokens != ([side[0]] if side else []):
                 told = _clonus_at(targets, column) if column.targets else targets
-                if not self._value(
+                if not self._cell.value(
                     parser, cell, [_with_side(target, column, side) for target in told], column
                 ):
                     strange.append(cell)
         if heads.open and not parser.drafts:
             return None
+        strange += self._remarks(parser, columns, targets, side[1] if side else None)
         for target in targets:
             parser.mark(target.used)
         return Row(parser, time=time_of(cells[0]), strange=tuple(strange))
 
+    def _remarks(
+        self, parser: Parser, columns: list[tuple[Column, Cell]], targets: list[Target], side: str | None
+    ) -> list[Cell]:
+        """Read the cells under heads that say nothing known; gives those with reflex wording left over."""
+        remarks = [
+            cell for column, cell in columns if column.unknown and cell.tokens and not _only_grade(cell)
+        ]
+        return [cell for cell in remarks if not self._cell.remark(parser, cell, targets, side)]
+
     def _mirrored(self, line: Line, columns: list[Column]) -> Row | None:
         """A row whose name stands between its values: "2+ BJ 1+" under "R  |  L"."""
-        parser = self._parser(line.tokens)
+        parser = self._cell.parser(line.tokens)
         targets, _ = targets_at(parser, 1, after_value=True)
         for column, token in zip(columns, line.tokens[::2], strict=True):
             about = [_with_side(target, column, None) for target in targets]
-            self._value(parser, Cell(token.start, token.end, [token]), about, column)
+            self._cell.value(parser, Cell(token.start, token.end, [token]), about, column)
         return Row(parser) if parser.drafts else None
 
     def _by_cell(self, line: Line, cells: list[Cell], columns: list[Column]) -> Row | None:
         """A row whose cells name their reflexes: "BJ 2+" under "Right", and again under "Left"."""
-        parser = self._parser(line.tokens)
+        parser = self._cell.parser(line.tokens)
         for column, cell in zip(columns, cells, strict=True):
-            own = self._parser(cell.tokens)
+            own = self._cell.parser(cell.tokens)
             own.context.side = column.side
             read_sentence(own)
             for made in own.drafts:
@@ -181,7 +188,7 @@ class RowReader:
         for place in range(max(heads.labels, 1)):
             if place >= len(cells) or not cells[place].tokens:
                 continue
-            label = self._parser(behind_roots(plain(self._text, cells[place].tokens)))
+            label = self._cell.parser(behind_roots(without_order(plain(self._text, cells[place].tokens))))
             targets, end = targets_at(label, 0, after_value=False)
             root = len(targets) == 1 and "root" in targets[0].flags and place + 1 < heads.labels
             if root or not targets or targets[0].foreign or targets[0].general:
@@ -206,7 +213,7 @@ class RowReader:
         known = sides or limb or asked or stated or any(t.kind in ("reflex", "time") for t in label)
         if label and not known:
             return None
-        parser = self._parser(line.tokens)
+        parser = self._cell.parser(line.tokens)
         columns = aligned(line, cells[1:] if labelled else cells, heads, self._text)
         if columns is None:
             return Row(parser, unclear=True)
@@ -216,8 +223,9 @@ class RowReader:
         for column, cell in columns:
             told = self._at_limb(asked, column) if asked else self._asked(column, limb)
             about = [_with_side(target, column, side) for target in told]
-            if about and cell.tokens and not self._value(parser, cell, about, column):
+            if about and cell.tokens and not self._cell.value(parser, cell, about, column):
                 strange.append(cell)
+        strange += self._remarks(parser, columns, [], side[1] if side else None)
         time = time_of(cells[0]) if labelled else None
         return Row(parser, time=time, strange=tuple(strange)) if parser.drafts or (known and label) else None
 
@@ -225,7 +233,7 @@ class RowReader:
         """The limb that names a row: "RUE", "Left arm"."""
         if not any(token.kind == "region" for token in label):
             return None
-        own = self._parser(plain(self._text, label))
+        own = self._cell.parser(plain(self._text, label))
         targets, end = targets_at(own, 0, after_value=False)
         return targets[0] if len(targets) == 1 and targets[0].region and end == len(own.tokens) else None
 
@@ -235,7 +243,7 @@ class RowReader:
             t.region for c in heads.values for t in c.targets
         ):
             return []
-        own = self._parser(plain(self._text, label))
+        own = self._cell.parser(plain(self._text, label))
         targets, end = targets_at(own, 0, after_value=False)
         return targets if end == len(own.tokens) and all(target.specific for target in targets) else []
 
@@ -287,77 +295,6 @@ class RowReader:
         sides = [cell.tokens[0] for _, cell in aligned if [t.kind for t in cell.tokens] == ["side"]]
         return (sides[0], sides[0].meaning) if len(sides) == 1 and sides[0].meaning in SIDES else None
 
-    def _value(self, parser: Parser, cell: Cell, targets: list[Target], column: Column) -> bool:
-        """Read a cell; whether it says something, or nothing on purpose."""
-        own = self._parser(cell.tokens)
-        if own.kind(0) in _OTHER_EXAM:
-            return True
-        if "cell" in cell.tokens[0].flags and any(target.sign for target in targets):
-            return False
-        if own.kind(0) == "untested":
-            not_tested(own, targets, 0)
-        elif _says_why_not(own):
-            self._not_tested_because(own, targets)
-        elif own.kind(0) == "dash" and len(cell.tokens) == 1:
-            if _counts_plus_signs(parser) or (self._signed and targets and targets[0].sign):
-                add_bare(own, targets[0], None, [(cell.tokens[0], "value")], implied="absent")
-        elif own.kind(0) == "other_mark" and len(cell.tokens) == 1:
-            own = self._by_footnote(cell.tokens[0], targets) or own
-        else:
-            self._said(own, targets)
-        if column.earlier and column.time is not None:
-            make_earlier(own.drafts, column.time)
-        parser.drafts += own.drafts
-        return bool(own.drafts) or not targets or all(t.kind in _EMPTY for t in cell.tokens)
-
-    def _said(self, own: Parser, targets: list[Target]) -> None:
-        found = phrase_at(own, 0)
-        if found is not None:
-            if draft(own, targets, found[0]):
-                own.index = found[1]
-                read_sentence(own)
-        elif own.kind(0) == "no" and len(own.tokens) == 1:
-            for target in targets:
-                add_bare(own, target, None, [(own.tokens[0], "value")], implied="absent", negated=target.sign)
-
-    def _not_tested_because(self, own: Parser, targets: list[Target]) -> None:
-        """A cell that only gives the reason: "amputation", "in cast"."""
-        reason = next(token for token in own.tokens if token.kind == "reason")
-        for target in targets:
-            used: Used = [(reason, "detail")]
-            add_bare(own, target, None, used, status="not_tested", reason=reason.meaning)
-
-    def _by_footnote(self, mark: Token, targets: list[Target]) -> Parser | None:
-        """A cell that holds only the mark of a footnote, "* not tested, leg in cast"."""
-        words = self._footnotes.get(self._text[mark.start : mark.end], [])
-        own = self._parser([mark, *words])
-        at = next((index for index, token in enumerate(own.tokens) if token.kind == "untested"), None)
-        if at is None:
-            return None
-        not_tested(own, [replace(t, used=[*t.used, (mark, "value")]) for t in targets], at)
-        for token in words[: at + 1]:
-            token.used = token.used or "assertion"
-        return own
-
-    def _parser(self, tokens: list[Token]) -> Parser:
-        context = replace(self._context, reflexes=True, pair_order=self._order)
-        return Parser(self._text, tokens, context, self._vocabulary)
-
-
-def make_earlier(drafts: list[Draft], time: Token) -> None:
-    """Give drafts to the earlier examination that a head or the name of a row names."""
-    for made in drafts:
-        if made.status == "current":
-            made.status = "historical"
-            made.used = [*made.used, (time, "assertion")]
-
-
-def _says_why_not(own: Parser) -> bool:
-    """Whether a cell holds nothing but the reason why there is no value."""
-    kinds = [token.kind for token in own.tokens]
-    named = [token for token in own.tokens if token.kind == "reason" and token.meaning]
-    return len(named) == 1 and set(kinds) <= {"reason", "at", "side"}
-
 
 def _clonus_at(targets: list[Target], column: Column) -> list[Target]:
     """Clonus at the joints that a row names; none at a joint where it is not sought."""
@@ -385,11 +322,6 @@ def _only_grade(cell: Cell) -> bool:
     written = cell.tokens[0].written if len(cell.tokens) == 1 else None
     first = written.first if isinstance(written, Pair) else written
     return isinstance(first, Written) and (first.plus == "trailing" or first.response is not None)
-
-
-def _counts_plus_signs(row: Parser) -> bool:
-    """In a row of plus signs a minus says absent; elsewhere it is an empty cell."""
-    return any(isinstance(t.written, Written) and t.written.counted for t in row.tokens)
 
 
 def _behind_label(cells: list[Cell], place: int, label: Parser, end: int) -> list[Cell]:

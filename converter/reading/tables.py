@@ -10,11 +10,12 @@ from converter.model import Unread
 from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.parser import VALUES, Context, Parser
 from converter.reading.lines import Cell, Line, cells_of, is_rule
+from converter.reading.table_cells import make_earlier
 from converter.reading.table_heads import HEAD_KINDS, HeadReader, Heads, head_kinds
 from converter.reading.table_row_names import begins_with_value
-from converter.reading.table_rows import Row, RowReader, make_earlier
+from converter.reading.table_rows import Row, RowReader
 from converter.reading.tokens import Token
-from converter.reading.written import Written
+from converter.reading.written import Pair, Written
 from converter.words import Vocabulary
 
 _NEAR = 3
@@ -238,17 +239,21 @@ def _graded_as_reflexes(rows: list[Row]) -> bool:
 
 def _grades_five(row: Row) -> bool:
     """Whether a row holds a grade above those of reflexes."""
-    said = [token.written for token in row.parser.tokens]
-    return any(isinstance(each, Written) and each.low is not None and each.low > _HIGHEST for each in said)
+    return any(each.low is not None and each.low > _HIGHEST for each in _written(row))
 
 
 def _grades_low(row: Row) -> bool:
     """Whether a row holds a grade that strength seldom has: "2+"."""
-    said = [token.written for token in row.parser.tokens]
-    return any(
-        isinstance(each, Written) and each.low is not None and each.low < _LOW and each.plus == "trailing"
-        for each in said
-    )
+    return any(each.low is not None and each.low < _LOW and each.plus == "trailing" for each in _written(row))
+
+
+def _written(row: Row) -> list[Written]:
+    """The values of a row, those of pairs one by one."""
+    said: list[Written] = []
+    for written in (token.written for token in row.parser.tokens):
+        said += [written.first, written.second] if isinstance(written, Pair) else []
+        said += [written] if isinstance(written, Written) else []
+    return said
 
 
 def _parted_name(cells: list[Cell]) -> tuple[list[Token], list[Cell]]:

@@ -7,6 +7,7 @@ what they mean. Words that the vocabulary does not know become `other`. Leaves s
 import re
 from dataclasses import dataclass, replace
 
+from converter.reading.boxes import with_boxes_read
 from converter.reading.lexicon import MISSPELT, PIECES, Entry, Lexicon, lexicon_of
 from converter.reading.stems import PLAIN
 from converter.reading.written import Count, Pair, Run, Written, written_at
@@ -14,8 +15,6 @@ from converter.words import Vocabulary, Word
 
 _KINDS: dict[type, str] = {Written: "value", Pair: "pair", Count: "count", Run: "run"}
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
-
-
 _WIDE = re.compile(r"[ \u00a0]*(?:\t|[ \u00a0]{3})")
 _FIVE = re.compile(r"5|five|(?<!I)V", re.IGNORECASE)
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
@@ -71,7 +70,7 @@ class Token:
 
 def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
     """All tokens of a note, in order; fillers are left out."""
-    return _adjusted(text, _left_beside_right(text, _tokens(text, vocabulary)))
+    return _adjusted(text, with_boxes_read(text, _left_beside_right(text, _tokens(text, vocabulary))))
 
 
 def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
@@ -131,14 +130,10 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
 
 
 def _taken_in(text: str, adjusted: list[Token], token: Token) -> bool:
-    """Whether a token only completes what stands before it: a box, or "ext" in "x4 ext"."""
+    """Whether a token only completes what stands before it: "ext" in "x4 ext"."""
     before = adjusted[-1] if adjusted else None
     if before is not None and before.flags is _ALL_FOUR and text[token.start : token.end].lower() in _LIMBS:
         before.end = token.end
-        return True
-    unticked = token.kind in ("value", "pair") and _is_unticked(text, adjusted)
-    if unticked or (token.kind == "close" and _is_ticked(text, adjusted)):
-        del adjusted[-2:]
         return True
     return False
 
@@ -208,22 +203,6 @@ def _denies(before: Token, tokens: list[Token], index: int) -> bool:
     """`2+ throughout, - clonus`: a minus before a sign, inside a line."""
     after = tokens[index + 1] if index + 1 < len(tokens) else None
     return before.kind == "comma" and after is not None and after.kind == "site" and "sign" in after.flags
-
-
-def _is_unticked(text: str, before: list[Token]) -> bool:
-    """`[ ] brisk`: an empty box before a word, which is then not said."""
-    return (
-        len(before) >= 2
-        and before[-1].kind == "close"
-        and before[-2].kind == "open"
-        and text[before[-2].start] == "["
-    )
-
-
-def _is_ticked(text: str, before: list[Token]) -> bool:
-    """`[x] brisk`: a ticked box before a word."""
-    box = before[-2:] if len(before) >= 2 else []
-    return bool(box) and text[box[0].start : box[1].end].lower() == "[x"
 
 
 def _repeat(token: Token, before: list[Token]) -> Token:
@@ -331,7 +310,7 @@ def _joined(
         if found is not None:
             sense, known, after = lexicon.sense(found[0]), True, found[1]
             end = places[after - 1][2]
-    written = _written(text, start, named) if entry.valued else None
+    written = value_at(text, start, named) if entry.valued else None
     if written is not None and not (known and end > written.end):
         return written, _past(places, index, written.end)
     flags = sense.flags
@@ -346,14 +325,15 @@ def _joined(
 def _apart_from_value(
     text: str, places: list[_Place], vocabulary: Vocabulary, names: list[str], index: int
 ) -> tuple[Word, int] | None:
-    """The longest wording at a word; in "the right one plus" the last word of it begins a value instead."""
+    """The longest wording at a word; in "right one plus", "all 3+" its last word begins a value instead."""
     found = vocabulary.words.longest(names, index)
     if found is not None and found[0].role == "side_ref" and "-" in names[index : found[1]]:
         return None  # the minus of "+R/-L" is a value
-    if found is None or found[1] - index == 1 or names[found[1] - 1] != "one":
+    last = names[found[1] - 1] if found is not None and found[1] - index > 1 else ""
+    if found is None or not (last == "one" or last.isdigit()):
         return found
     _, start, end = places[found[1] - 1]
-    value = _written(text, start)
+    value = value_at(text, start)
     runs_on = value is not None and value.end > end
     return vocabulary.words.longest(names[: found[1] - 1], index) if runs_on else found
 
@@ -380,7 +360,8 @@ def _past(places: list[_Place], index: int, end: int) -> int:
     return index
 
 
-def _written(text: str, start: int, named: bool = False) -> Token | None:
+def value_at(text: str, start: int, named: bool = False) -> Token | None:
+    """The written value that begins at a place; `named` where a name of a reflex touches it."""
     found = written_at(text, start, named)
     if found is None:
         return None

@@ -10,6 +10,8 @@ _REACH = 6
 _NEAR = 4
 _OTHERS = frozenset({"other_exam", "look_alike", "legend"})
 _JOINERS = frozenset({"with", "reason", "only"})
+_GRADES_ALONE = frozenset({"value", "pair", "side", "region", "at", "and", "but", "comma", "is", "colon"})
+"""Kinds of a sentence that only grades what was named before."""
 _FAR = frozenset({"assertion", "comparison", "exception"})
 """Parts of a finding that may stand far from it, with other things said between."""
 _TAKEN = frozenset({"site", "value", "comparison", "detail"})
@@ -69,10 +71,17 @@ def unknown(text: str, tokens: list[Token]) -> list[Unread]:
     ]
 
 
-def grades_left_over(text: str, tokens: list[Token]) -> list[Unread]:
-    """Grades that no rule gave to a reflex, with nothing near that they may be of: "DTRs 2+ 2+ 1+"."""
+def grades_left_over(text: str, tokens: list[Token], *, spoken: bool) -> list[Unread]:
+    """Grades that no rule gave to a reflex, with nothing near that they may be of: "DTRs 2+ 2+ 1+".
+
+    Args:
+        text: the note.
+        tokens: those of a sentence.
+        spoken: the sentence before graded reflexes, so that a sentence of nothing but grades is about them.
+    """
     found = []
     said = any(token.used == "value" for token in tokens)
+    said = said or (spoken and all(token.kind in _GRADES_ALONE for token in tokens))
     for index, token in enumerate(tokens):
         near = {other.kind for other in tokens[max(0, index - _NEAR) : index + _NEAR]}
         explains = index + 1 < len(tokens) and tokens[index + 1].kind in ("value", "equals")

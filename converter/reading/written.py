@@ -71,7 +71,7 @@ _MORE = {**_SPELLED, "six": 6, "seven": 7, "eight": 8, "nine": 9, "ten": 10}
 _RUNS_INTO = re.compile(r"(?:[\w.$#%°²]|\d[-–/])\Z")
 _SIDE_LETTER = re.compile(r"(?:^|[^\w.])[RLrl]\Z")
 _NOT_BEFORE = re.compile(
-    r"[A-Za-z0-9%°²]|[.:,/]\d|[-–]\d|\s?(?:mm|cm|mg|ml|kg|lb|hrs?|hours?|days?|wks?|weeks?|months?|mo|years?|yrs?|yo|"
+    r"[A-Za-z0-9%°²]|[.:,/]\d|[-–]\d|(?:[^\S\r\n]|\r?\n(?-i:(?=[a-z])))?(?:mm|cm|mg|ml|kg|lb|hrs?|hours?|days?|wks?|weeks?|months?|mo|years?|yrs?|yo|"
     r"minutes?|mins?|sec|times|vax|doses?|inch|inches|feet|ft|st|nd|rd|th|degrees|per|visits?|episodes?|"
     r"jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|january|february|march|april|june|july|august|"
     r"september|october|november|december|x\s?\d|liters?|tablets?|pills?|units?|sets?|reps?|steps?|fingers?(?!\s(?:response|flex))|cans?|vessels?)\b",

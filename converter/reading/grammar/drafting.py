@@ -92,7 +92,7 @@ def _half(p: Parser, used: Used, half: int) -> Used:
     for token, role in used:
         if isinstance(token.written, Pair):
             text = p.text[token.start : token.end]
-            slash = text.find("/") if "/" in text else 0
+            slash = max(text.find("/"), text.find(","), 0)
             first_end, second_start = (slash, slash + 1) if slash > 0 else (1, 1)
             start, end = (0, first_end) if half == 0 else (second_start, len(text))
             start += len(text[start:end]) - len(text[start:end].lstrip())
@@ -110,7 +110,13 @@ def _side(p: Parser, target: Target, phrase: Phrase, pair: Pair | None) -> str:
         said = phrase.side
     if said is None and _says_symmetric(phrase):
         return "both"
-    return said or p.context.side or "unspecified"
+    return said or p.context.side or _side_of_limb(p, target) or "unspecified"
+
+
+def _side_of_limb(p: Parser, target: Target) -> str | None:
+    """As in "RLE: PF 5. Achilles 1+": the side of the limb that is spoken of."""
+    limb, side = p.context.limb or (None, None)
+    return side if target.specific and limb == p.vocabulary.reflexes[target.site].limb else None
 
 
 def _one_arrow_twice(pair: Pair) -> bool:
@@ -141,6 +147,7 @@ def add(p: Parser, target: Target, side: str, value: Written | None, phrase: Phr
         return False
     if side in ("left", "right", "both"):
         p.context.last_side = side
+    p.context.graded_side = side
     details = replace(phrase.details, uncertain=phrase.details.uncertain or _doubted(target.used))
     twin = _twin(p, target, side, phrase)
     if twin is not None:
@@ -164,7 +171,8 @@ def _twin(p: Parser, target: Target, side: str, phrase: Phrase) -> Draft | None:
     """The finding made already, where one value is given to one reflex twice: "left quadriceps, left KJ"."""
     values = [token for token, role in phrase.used if role == "value"]
     for made in p.drafts:
-        alike = (made.target.site, made.target.which, made.side) == (target.site, target.which, side)
+        reflex = made.target.site, made.target.which, made.target.root
+        alike = reflex == (target.site, target.which, target.root) and made.side == side
         if alike and any(role == "value" and token in values for token, role in made.used):
             return made
     return None
@@ -213,6 +221,8 @@ def _clonus_of_last(p: Parser, target: Target) -> Target:
     """As in "ankle jerk 4+ with 3 beats of clonus": clonus at the joint just graded, on its side."""
     first = min(token.start for token, _ in target.used)
     before = [token for token in p.tokens if token.start < first]
+    while before and before[-1].kind in ("at", "clonus_word"):
+        before.pop()  # "3 beats of clonus", "sustained clonus"
     last = p.drafts[-1].target if p.drafts else None
     joint = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}.get(last.site if last else "")
     near = {token.kind for token in before[-4:]}

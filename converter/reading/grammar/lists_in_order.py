@@ -161,7 +161,7 @@ def _side_of_all(p: Parser, index: int, count: int) -> int:
         return index
     for made in p.drafts[-count:]:
         if made.side == "unspecified":
-            made.side = p.tokens[index].meaning
+            made.side = p.context.graded_side = p.tokens[index].meaning
             made.used = [*made.used, (p.tokens[index], "side")]
     p.mark([(p.tokens[index], "side")])
     return index + 1
@@ -232,16 +232,17 @@ def _zip(p: Parser, targets: list[Target], values: list[Phrase], after: int) -> 
         return False
     for target, phrase in zip(targets, values, strict=True):
         draft(p, [target], phrase)
+    p.context.last = targets
     end = p.skip(after, "comma", "open")
     if p.kind(end) == "respectively":
         p.mark([(p.tokens[end], "detail")])
         after = p.skip(end + 1, "close")
-        after = _both_of_all(p, p.skip(after, "at"), len(targets)) or after
+        after = _said_of_all(p, p.skip(after, "at"), len(targets)) or after
     p.index = after
     return True
 
 
-def _both_of_all(p: Parser, index: int, count: int) -> int:
-    """As in "2+, 1+ and 3+ respectively on both sides"; 0 where no such words stand there."""
-    both = p.kind(index) == "side" and p.tokens[index].meaning == "both"
-    return _side_of_all(p, index, count) if both and p.kind(index + 1) in ("end", "comma") else 0
+def _said_of_all(p: Parser, index: int, count: int) -> int:
+    """As in "2+, 1+ and 3+ respectively on the right"; 0 where no such words stand there."""
+    ends = p.kind(index) == "side" and p.kind(index + 1) in ("end", "comma")
+    return _side_of_all(p, index, count) if ends else 0

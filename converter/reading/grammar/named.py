@@ -14,6 +14,7 @@ from converter.reading.grammar.valued import late_side
 from converter.reading.written import Written
 
 _NEAR = 3
+_STRONGEST = 5
 
 
 def named_value(p: Parser) -> bool:
@@ -35,8 +36,8 @@ def named_value(p: Parser) -> bool:
         if after > linked:
             p.index = after
             return True
-    found = phrase_at(p, linked, sided=any(target.side for target in targets)) or _state_at(p, index, linked)
-    found = found or _plantar_as_response(p, targets, index, linked)
+    found = phrase_at(p, linked, sided=any(target.side for target in targets))
+    found = found or _state_at(p, targets, index, linked) or _plantar_as_response(p, targets, index, linked)
     if found is None or not _may_take(p, index, linked, targets):
         return _bare_subject(p, targets, index)
     phrase, after = found
@@ -49,11 +50,26 @@ def named_value(p: Parser) -> bool:
         return _bare_subject(p, targets, index)
     after = _against(p, after, phrase, targets[-1].site)
     after = _in_its_limb(p, targets, phrase, after)
+    _note_muscle(p, targets, phrase)
     took = draft(p, _without_value_of_their_own(p, targets, phrase), phrase)
     if took or any(target.foreign for target in targets):
         p.index = other_sides(p, after, targets)
         return True
     return False
+
+
+def _note_muscle(p: Parser, targets: list[Target], phrase: Phrase) -> None:
+    """As in "R biceps 4/5, reflex 1+": the muscle whose strength is given, for the reflex behind it."""
+    named = next((token for token, _ in targets[0].used if token.kind == "site"), None)
+    out_of_five = phrase.pair.second.low if phrase.pair is not None else None
+    if named is None or len(targets) > 1 or out_of_five != _STRONGEST or named.flags & {"root", "trigger"}:
+        return
+    site, _, which = named.meaning.partition(":")
+    known = p.subject is not None and any(token is named for token, _ in p.subject.used)
+    if not which and not known:
+        side = next((resolve_side(p, token) for token, _ in targets[0].used if token.kind == "side"), None)
+        side = targets[0].side or side or phrase.side
+        p.subject = Target(site, side=side, flags=named.flags, used=list(targets[0].used))
 
 
 def _at_places(p: Parser, header: Target, placed: list[Target], end: int, phrase: Phrase) -> bool:
@@ -163,9 +179,10 @@ def _in_its_limb(p: Parser, targets: list[Target], phrase: Phrase, after: int) -
     return at + 1
 
 
-def _state_at(p: Parser, index: int, linked: int) -> tuple[Phrase, int] | None:
+def _state_at(p: Parser, targets: list[Target], index: int, linked: int) -> tuple[Phrase, int] | None:
     """As in "the legs are areflexic": a state said of a place."""
-    if p.kind(linked) != "condition" or linked == index:
+    foreign = all(target.foreign for target in targets)
+    if p.kind(linked) != "condition" or linked == index or foreign:
         return None
     token = p.tokens[linked]
     phrase = Phrase(value=Written(descriptor=token.meaning), used=[(token, "value")])

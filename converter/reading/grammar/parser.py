@@ -25,8 +25,11 @@ class Context:
         reflexes: the last thing spoken of was reflexes.
         side: the side that a lead gives to the rest of its sentence.
         block_side: the side that a line of its own gives to the lines under it.
+        limb: the limb, and its side, whose examination a line or a clause gives.
+        limb_of_line: that limb stands before a colon, and serves its whole line.
         region: the region that a lead gives to a reflex without a place.
         last_side: the side named last, for "ipsilateral".
+        graded_side: the side of the value read last.
         pair_order: which side the first of two values belongs to.
         pairs: a right/left pair that is no maximum has been written.
         status: `historical` inside a part about the past.
@@ -39,8 +42,11 @@ class Context:
     reflexes: bool = False
     side: str | None = None
     block_side: str | None = None
+    limb: tuple[str, str] | None = None
+    limb_of_line: bool = False
     region: Target | None = None
     last_side: str | None = None
+    graded_side: str | None = None
     pair_order: str = "right-left"
     pairs: bool = False
     status: str = "current"
@@ -186,19 +192,23 @@ def grades_tendons(tokens: list[Token], context: Context) -> bool:
 def _jerks_meant(tokens: list[Token]) -> set[int]:
     """As in "Jerks: knee 2+", "arm jerks 2+", "tone normal, jerks brisk": jerks with a value are reflexes."""
     meant: set[int] = set()
+    examined = any(t.meaning == "motor" or "plantars" in t.flags or "toes" in t.flags for t in tokens)
     for index, token in enumerate(tokens):
         if token.kind != "reflex" or "jerk" not in token.flags or token.end - token.start != len("jerks"):
             continue
         behind = [t for t in tokens[index + 1 : index + 4] if t.kind not in ("is", "colon", "side")][:1]
         headed = index == 0 and len(tokens) > 1 and tokens[1].kind == "colon"
         opens = index == 0 or tokens[index - 1].kind in ("comma", "and")
-        if headed or (behind and _has_plus(behind[0])) or (opens and _worded(tokens[index + 1 :])):
+        if headed or (behind and _has_plus(behind[0])) or (opens and _worded(tokens[index + 1 :], examined)):
             meant.add(index)
     return meant
 
 
-def _worded(behind: list[Token]) -> bool:
-    """As in "jerks present and equal": alone, or before a place, a word that only reflexes have."""
+def _worded(behind: list[Token], examined: bool) -> bool:
+    """As in "jerks present and equal": alone, or before a place, a word that only reflexes have.
+
+    "Jerks present" is of reflexes too where tone, power or the plantars are examined beside it.
+    """
     said: list[str | None] = []
     for token, after in pairwise([*behind, None]):
         if token is not None and isinstance(token.written, Written) and not token.written.graded:
@@ -207,7 +217,7 @@ def _worded(behind: list[Token]) -> bool:
             break
         elif not _joins_word(token, after):
             return False
-    return any(word not in (None, "present", "absent") for word in said)
+    return any(word is not None and (examined or word not in ("present", "absent")) for word in said)
 
 
 def _joins_word(token: Token, after: Token | None) -> bool:
@@ -293,7 +303,9 @@ def _graded_as_reflex(tokens: list[Token], index: int) -> bool:
     for token in tokens[index + 1 : index + 10]:
         written = token.written
         if isinstance(written, Pair):
-            return (written.first.plus == "trailing" and written.second.low != 5) or written.second.low == 4
+            if written.second.low == 4:
+                return (written.first.low or 0) <= 4
+            return written.first.plus == "trailing" and written.second.low != 5
         if isinstance(written, Run):
             return any(value.plus == "trailing" for value in written.values)
         if isinstance(written, Written) and written.descriptor != "absent":

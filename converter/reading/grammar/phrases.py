@@ -143,7 +143,9 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
         return None if sided and _before_value(p, joined) else _side(p, index, joined, phrase)
     if kind == "only" and joined == index and p.kind(p.skip(index + 1, "at")) == "side":
         return _placed_side(p, p.skip(index + 1, "at"), phrase)
-    if kind == "side_ref" and joined == index and phrase.side is None and phrase.pair is None:
+    bracketed = joined == index + 1 and p.kind(index) == "open" and p.kind(joined + 1) == "close"
+    beside = joined == index or bracketed
+    if kind == "side_ref" and beside and phrase.side is None and phrase.pair is None:
         phrase.side = "both"
         phrase.used.append((p.tokens[joined], "side"))
         return joined + 1
@@ -359,7 +361,8 @@ def _side_belongs(p: Parser, index: int, at: int) -> bool:
     token, following = p.tokens[at], p.kind(at + 1)
     if "letter" in token.flags and not p.text[token.start].isupper() and at > index:
         return False
-    if at == index and (p.has(at + 1, "toes") or _only_part(p, at + 1)):
+    toes = p.has(at + 1, "toes") and p.kind(p.skip(at + 2, *LINKS)) not in VALUES
+    if at == index and (toes or _only_part(p, at + 1)):
         return True
     if index + 1 == at and p.kind(index) == "open" and p.kind(at + 1) == "close":
         return True

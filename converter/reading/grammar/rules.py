@@ -58,7 +58,8 @@ _BEGINNINGS: dict[Rule, frozenset[str]] = {
     sides_in_order: _TARGETS | {*LINKS, "comma", "and", "but", "slash"},
     respectively: _TARGETS | VALUES | {*LINKS, "comma", "slash"},
     they_are: frozenset({"now", "comma", "anaphor", "side", "region"}),
-    on_a_side: VALUES | {"side", "bullet", "dash", "other_mark"},
+    on_a_side: VALUES
+    | {"side", "region", "anaphor", "bullet", "dash", "other_mark", "at", "is", "colon", "only"},
     named_value: _TARGETS,
     untested_named: frozenset({"untested"}),
     untested_on_a_side: frozenset({"side"}),

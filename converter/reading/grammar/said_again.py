@@ -10,6 +10,9 @@ from converter.reading.grammar.parts import Target
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.valued import said_alone
 
+_OTHER = {"left": "right", "right": "left"}
+_PLAIN = frozenset({"value", "pair", "side", "at", "is", "colon", "only", "anaphor"})
+
 
 def they_are(p: Parser) -> bool:
     """As in "Ankle jerks were absent. Now they are 2+.", "Both are 2+.": the reflexes of the sentence before.
@@ -43,7 +46,7 @@ def on_a_side(p: Parser) -> bool:
 
     on_a_side = SIDE [ ":" | "=" ] phrase { joint side_value } ;
     """
-    if _other_side_below(p):
+    if _other_side_below(p) or _other_side_of_all(p):
         return True
     last, first = p.context.last, p.skip(p.index, "bullet", "dash", "other_mark")
     if p.index != 0 or not last or p.kind(first) != "side" or not (p.context.reflexes or p.context.headed):
@@ -60,6 +63,22 @@ def on_a_side(p: Parser) -> bool:
     after = other_sides(p, first, [on_side(target, None) for target in last])
     p.index = after if after > first else p.index
     return after > first
+
+
+def _other_side_of_all(p: Parser) -> bool:
+    """As in "KJ and AJ 2+ on the right; both 1+ on the left": nothing but the other side's value."""
+    last, said = p.context.last, p.context.graded_side
+    if p.index != 0 or not (last and p.context.reflexes and all(target.specific for target in last)):
+        return False
+    counted = counts_names(p, 0, len(last))
+    rest = p.tokens[counted:]
+    sides = {token.meaning for token in rest if token.kind == "side"}
+    plain = all(token.kind in _PLAIN for token in rest) and any(token.kind in VALUES for token in rest)
+    if not plain or said not in ("left", "right") or sides != {_OTHER[said]}:
+        return False
+    after = other_sides(p, int(counted), [on_side(target, None) for target in last])
+    p.index = after if after > counted else p.index
+    return after > counted
 
 
 def _other_side_below(p: Parser) -> bool:

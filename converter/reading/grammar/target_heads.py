@@ -6,12 +6,12 @@ from converter.reading.grammar.clonus_places import clonus_again, counts_after, 
 from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Target, Used
+from converter.reading.grammar.roots import past_roots
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 
 _STRONGEST = 5
 """The best grade of strength."""
-_ROOTS_REACH = 5
 _FOREIGN = frozenset({"other_exam", "look_alike"})
 
 
@@ -154,7 +154,7 @@ def _site_at(p: Parser, index: int) -> tuple[Target, int] | None:
         flags=token.flags,
         used=[(token, "site")],
     )
-    index = _root_in_brackets(p, target, index + 1)
+    index = past_roots(p, target, index + 1)
     while p.kind(index) == "reflex" or (p.kind(index) == "site" and p.has(index, "tendon")):
         target.used.append((p.tokens[index], "header"))
         target.flags |= {"trigger"}
@@ -185,18 +185,6 @@ def _felt_at_toes(p: Parser, index: int) -> bool:
         return False
     unknown = ("other",) if toes and valued and p.has(before, "arrow") else ()
     return p.kind(before - valued) in ("other_exam", *unknown)
-
-
-def _root_in_brackets(p: Parser, target: Target, index: int) -> int:
-    """Biceps (C5): the root that the note gives beside the tendon."""
-    if p.kind(index) != "open" or not p.has(index + 1, "root"):
-        return index
-    close = p.skip(index + 2, "slash", "dash", "other", "comma", "and", "value")
-    if p.kind(close) != "close" or close - index > _ROOTS_REACH:
-        return index
-    target.root = p.tokens[index + 1].meaning.partition("root=")[2] if close == index + 2 else None
-    target.used += [(token, "detail") for token in p.tokens[index + 1 : close]]
-    return close + 1
 
 
 def _joint_counts(p: Parser, index: int) -> bool:
@@ -310,6 +298,8 @@ def _reflex_follows(p: Parser, index: int) -> bool:
 
 def _trailing_side(p: Parser, target: Target, index: int) -> int:
     """[ at ] side [ region ]: "biceps on the right", "triceps reflex on the right arm", "knees (R)"."""
+    if p.kind(p.skip(index, "open")) == "side_ref":
+        return _both_sides(p, target, index)
     place = p.skip(index, "at", "open")
     if p.kind(place) != "side" or ("letter" in p.tokens[place].flags and not _is_side_letter(p, place)):
         return _trailing_limb(p, target, index)
@@ -329,6 +319,23 @@ def _trailing_side(p: Parser, target: Target, index: int) -> int:
     if _is_limb_of(p, after, target) or joint:
         target.used.append((p.tokens[after], "region"))
         after += 1
+    return after
+
+
+def _both_sides(p: Parser, target: Target, index: int) -> int:
+    """As in "Hoffmann (R/L) negative": one value for both sides; before a pair it is their order."""
+    bracketed = p.kind(index) == "open"
+    order, after = p.tokens[index + bracketed], index + 1 + 2 * bracketed
+    valued = p.kind(p.skip(after, "colon", "is", "equals"))
+    if bracketed and p.kind(after - 1) != "close":
+        return index
+    if target.side is not None or not target.specific or valued not in ("value", "untested", "pair"):
+        return index
+    if valued == "pair":
+        p.context.pair_order, p.context.pairs = order.meaning, True
+    else:
+        target.side = "both"
+    target.used.append((order, "header" if valued == "pair" else "side"))
     return after
 
 

@@ -2,7 +2,7 @@
 
 from converter.reading.grammar.clonus_places import CLONUS_AT
 from converter.reading.grammar.lookahead import owns_value
-from converter.reading.grammar.parser import Here, Parser
+from converter.reading.grammar.parser import LINKS, VALUES, Here, Parser
 from converter.reading.grammar.parts import Target
 from converter.reading.grammar.target_heads import target_at
 from converter.reading.tokens import Token
@@ -125,6 +125,8 @@ def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[
         return None
     if _state_before_value(p, end, separated, previous) and owns_value(p, after, target):
         return None
+    if previous.region and target.general and p.kind(end) == "comma" and _value_then_region(p, after):
+        return None
     clonus_joint(p, previous, target, after)
     if (after_value or separated > end) and owns_value(p, after, target) and after_value:
         return None
@@ -135,6 +137,12 @@ def _state_before_value(p: Parser, end: int, separated: int, previous: Target) -
     """As in "areflexic legs, arms 1+": a state and its place, a comma, then another place with a value."""
     stated = previous.implied is not None and not previous.general
     return stated and separated == end + 1 and p.kind(end) == "comma"
+
+
+def _value_then_region(p: Parser, index: int) -> bool:
+    """As in "flaccid legs, reflexes 1+ in the arms": what follows the value says where it holds."""
+    value = p.skip(index, *LINKS)
+    return p.kind(value) in VALUES and p.kind(p.skip(value + 1, "at", "side")) == "region"
 
 
 def _another_sign(p: Parser, end: int, previous: Target, target: Target) -> bool:

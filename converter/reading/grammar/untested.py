@@ -1,5 +1,7 @@
 """Reflexes that were not tested, with the reason: "ankle jerks not tested because of casts"."""
 
+import re
+
 from converter.reading.grammar.drafting import add_bare
 from converter.reading.grammar.other_sides import on_side, other_sides
 from converter.reading.grammar.parser import LINKS, VALUES, Parser
@@ -10,6 +12,7 @@ from converter.reading.grammar.targets import targets_at, targets_here
 from converter.reading.tokens import Token
 
 _LONGEST_REASON = 8
+_PAIN = re.compile(r"\bpain\b", re.IGNORECASE)
 _ONE_SIDE = frozenset({"left", "right"})
 
 
@@ -136,6 +139,11 @@ def _limb_before(p: Parser, targets: list[Target], used: Used) -> str | None:
     return state.meaning
 
 
+def _in_own_words(words: str) -> str:
+    """A reason as the note words it; any pain is `pain`, as in "pain after the knee replacement"."""
+    return "pain" if _PAIN.search(words) else words
+
+
 def _ends_clause(p: Parser, index: int) -> bool:
     return p.kind(index) in ("end", "close", "comma", "stop")
 
@@ -158,7 +166,8 @@ def _reason(p: Parser, index: int, used: Used, said: Token) -> tuple[str | None,
     ends = {"end", "close", "stop", "but", "and"} | ({"comma"} if parted else set())
     while p.kind(end) not in ends and end - start < _LONGEST_REASON:
         token = p.tokens[end]
-        if token.kind == "reason" and not p.has(end, "cause"):
+        refused = token.kind == "untested" and token.meaning and _ends_clause(p, end + 1)
+        if refused or (token.kind == "reason" and not p.has(end, "cause")):
             used.append((token, "detail"))
             return token.meaning, end + 1
         named = token.kind in ("site", "reflex", "condition") and not (cause and p.has(end, "place"))
@@ -167,5 +176,5 @@ def _reason(p: Parser, index: int, used: Used, said: Token) -> tuple[str | None,
         end += 1
     if (cause or (parted and _ends_clause(p, end))) and end > start:
         used += [(token, "detail") for token in p.tokens[start:end]]
-        return p.text[p.tokens[start].start : p.tokens[end - 1].end], end
+        return _in_own_words(p.text[p.tokens[start].start : p.tokens[end - 1].end]), end
     return own, index

@@ -1,0 +1,81 @@
+"""Names reflexes that a line lists by a letter each, as in "B 2+ T 2+ K 3+ A 2+" or "B2, T2, K3, A1".
+
+Takes the text and the tokens of a note; gives the tokens with such letters as names. A letter says nothing by
+itself, so a series must grade three reflexes or more, of arms and legs, each once. One of all four, as
+"B 2/2 T 2/2 K 2/2 A 1/1", means reflexes where no other word says so.
+"""
+
+import re
+from collections.abc import Iterator
+from functools import lru_cache
+
+from converter.reading.tokens import Token, value_at
+from converter.words import Vocabulary
+
+_FEWEST = 3
+_GRADE = r"(?:[+][0-4]|[0-4][+]{0,3}|[+]{1,4})"
+_VALUE = rf"(?:{_GRADE}(?:/{_GRADE})?|trace|absent|nil)"
+_BOUND = r"(?![\w/+]|\.\d)"
+_JOIN = r"[ \t]*[,;]?[ \t]*(?:and[ \t]+|&[ \t]*)?"
+_BESIDE_NAME = r"[ \t]?(?:[:=-]|–)?[ \t]?"
+_ARMS = frozenset({"biceps", "triceps", "brachioradialis"})
+_LEGS = frozenset({"patellar", "achilles"})
+_ALL = frozenset({"biceps", "triceps", "patellar", "achilles"})
+_TENDON = frozenset({"joint", "short"})
+_SPEAKING = _TENDON | {"trigger"}
+
+
+def with_letters_named(text: str, tokens: list[Token], vocabulary: Vocabulary) -> list[Token]:
+    """The tokens of a note; each letter of a series of graded reflexes is the name of one."""
+    for match in _series(vocabulary).finditer(text):
+        groups = list(_groups(match, vocabulary))
+        sites = [group[0].meaning for group in groups]
+        if _grades_arms_and_legs(sites):
+            groups[0][0].flags = _SPEAKING if set(sites) >= _ALL else _TENDON
+            tokens = _replaced(tokens, groups)
+    return tokens
+
+
+def letter_series(vocabulary: Vocabulary) -> str:
+    """A pattern, in lower case, for what may be a series of letters with their grades."""
+    one = rf"(?:{'|'.join(_names(vocabulary))}){_BESIDE_NAME}{_VALUE}"
+    return rf"\b{one}(?:{_JOIN}{one}){{{_FEWEST - 1},}}"
+
+
+def _names(vocabulary: Vocabulary) -> list[str]:
+    return sorted(vocabulary.cells.letters, key=lambda name: (-len(name), name))
+
+
+@lru_cache(maxsize=8)
+def _one(vocabulary: Vocabulary) -> re.Pattern[str]:
+    names = "|".join(name[0].upper() + f"(?i:{name[1:]})" for name in _names(vocabulary))
+    return re.compile(rf"(?P<name>{names}){_BESIDE_NAME}(?P<value>{_VALUE}){_BOUND}")
+
+
+@lru_cache(maxsize=8)
+def _series(vocabulary: Vocabulary) -> re.Pattern[str]:
+    one = re.sub(r"\?P<\w+>", "?:", _one(vocabulary).pattern)
+    return re.compile(rf"(?<![\w/]){one}(?:{_JOIN}{one}){{{_FEWEST - 1},}}")
+
+
+def _groups(series: re.Match[str], vocabulary: Vocabulary) -> Iterator[list[Token]]:
+    """Each name with its grade; a grade in words is a token already."""
+    for one in _one(vocabulary).finditer(series.string, series.start(), series.end()):
+        touches = one.start("value") == one.end("name")
+        value = value_at(series.string, one.start("value"), touches)
+        site = vocabulary.cells.letters[one["name"].lower()]
+        name = Token("site", one.start("name"), one.end("name"), site, _TENDON)
+        yield [name, value] if value is not None else [name]
+
+
+def _grades_arms_and_legs(sites: list[str]) -> bool:
+    each_once = len(set(sites)) == len(sites) >= _FEWEST
+    return each_once and not _ARMS.isdisjoint(sites) and not _LEGS.isdisjoint(sites)
+
+
+def _replaced(tokens: list[Token], groups: list[list[Token]]) -> list[Token]:
+    """The tokens with those of the groups in place of what stood there."""
+    spans = [(group[0].start, group[-1].end) for group in groups]
+    apart = [t for t in tokens if not any(start < t.end and t.start < end for start, end in spans)]
+    named = [token for group in groups for token in group]
+    return sorted([*apart, *named], key=lambda token: token.start)

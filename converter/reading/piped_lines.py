@@ -1,0 +1,45 @@
+"""Reads a line whose pipes only part what would stand beside one another: "Biceps | R 2+ | L 1+".
+
+Takes the tokens of a line that is no row of a table; gives them with commas for the pipes between its values,
+and without those behind its names. Where a cell holds a value alone its column had a head, so the line stays.
+"""
+
+from converter.reading.grammar.parser import VALUES
+from converter.reading.tokens import Token
+
+_SAYS = VALUES | {"untested"}
+_NAMES = frozenset({"site", "reflex", "region", "side", "side_ref", "close", "colon", "legend"})
+
+
+def without_pipes(tokens: list[Token]) -> list[Token]:
+    """The tokens of a line; its pipes are commas where each of its values tells its name or its side."""
+    if not any(token.kind == "pipe" for token in tokens) or not _tells_itself(tokens):
+        return tokens
+    told: list[Token] = []
+    for index, token in enumerate(tokens):
+        if token.kind != "pipe":
+            told.append(token)
+        elif told and index + 1 < len(tokens) and told[-1].kind not in _NAMES:
+            told.append(Token("comma", token.start, token.end))
+    return told
+
+
+def _tells_itself(tokens: list[Token]) -> bool:
+    cells: list[list[Token]] = [[]]
+    for token in tokens:
+        if token.kind == "pipe":
+            cells.append([])
+        else:
+            cells[-1].append(token)
+    filled = [cell for cell in cells if cell]
+    valued = [cell for cell in filled if any(token.kind in _SAYS for token in cell)]
+    named = any(token.kind == "site" for cell in filled for token in cell)
+    return named and bool(valued) and all(map(_told, valued))
+
+
+def _told(cell: list[Token]) -> bool:
+    """Whether a cell says of which reflex or which side its value is."""
+    first = cell[0]
+    if first.kind == "pair" and len(cell) == 1:
+        return True
+    return first.kind in ("site", "side", "region") or (first.kind == "other" and len(cell) > 1)

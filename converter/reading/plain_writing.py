@@ -1,0 +1,47 @@
+"""Writes the marks of filled forms plainly: blanks with a value on them, and pairs parted by a comma.
+
+Takes the text of a note; gives a text of the same length, so that every place stays what it was. What the
+marks enclose is left as it is.
+"""
+
+import re
+
+_GRADE = r"[0-5]\+?|\+{1,4}|[↓↑±]"
+_BLANKS = (
+    re.compile(rf"(?<![^\W_])_+ (?:{_GRADE}) _+"),
+    re.compile(r"(?<!\w)_+[^\W_](?:[^_\r\n]{0,14}[^\s_])?_+(?!\w)"),
+    re.compile(r"(?<!\w)_+(?= ?[+\d↑↓±])"),
+    re.compile(r"(?<=[\d+↑↓±])_+(?!\w)"),
+)
+"""A value with a blank on both sides, touching it or not; a word on a blank; a value behind or before one."""
+_ORDER = re.compile(
+    r"[(\[](?:R|Rt|Right|L|Lt|Left)(?P<comma>,) ?(?:R|Rt|Right|L|Lt|Left)[)\]]", re.IGNORECASE
+)
+_COMMA_PAIR = re.compile(
+    rf"(?<![\w.,+/])(?<![\d+↓↑], )(?:{_GRADE})(?P<comma>,) ?(?:{_GRADE})(?![\w+/]|[.,] ?[\d+↓↑])"
+)
+_EMPTY_LINE = re.compile(r"\n[ \t]*\r?\n")
+
+
+def plain_writing(text: str) -> str:
+    """The text with blanks made of spaces where a value stands on them, and `2,1` as `2/1` under "(R,L)"."""
+    if "_" in text:
+        for blank in _BLANKS:
+            text = blank.sub(_without_blanks, text)
+    if "," in text and (order := _ORDER.search(text)) is not None:
+        text = _with_pairs(text, order)
+    return text
+
+
+def _without_blanks(match: re.Match[str]) -> str:
+    return match[0].replace("_", " ")
+
+
+def _with_pairs(text: str, order: re.Match[str]) -> str:
+    """The text with the pairs of the part that a pair of sides heads."""
+    empty = _EMPTY_LINE.search(text, order.end())
+    pairs = list(_COMMA_PAIR.finditer(text, order.end(), empty.start() if empty else len(text)))
+    letters = list(text)
+    for found in (order, *pairs):
+        letters[found.start("comma")] = "/"
+    return "".join(letters)

@@ -1,0 +1,195 @@
+"""Reads one cell of a table: a value, the reason why there is none, the mark of a footnote, a remark.
+
+Takes the tokens of a cell and what its row and column are about; gives drafts. Which cell belongs to which
+column is left to `table_rows`.
+"""
+
+from dataclasses import replace
+
+from converter.reading.grammar.clonus_places import CLONUS_AT
+from converter.reading.grammar.drafting import add_bare, draft
+from converter.reading.grammar.parser import Context, Parser
+from converter.reading.grammar.parts import Draft, Target, Used
+from converter.reading.grammar.phrases import phrase_at
+from converter.reading.grammar.rules import read_sentence
+from converter.reading.grammar.untested import not_tested
+from converter.reading.lines import Cell
+from converter.reading.table_heads import Column
+from converter.reading.tokens import Token
+from converter.reading.written import Written
+from converter.words import Vocabulary
+
+_EMPTY = frozenset({"dash", "other_mark", "slash", "stop"})
+_OTHER_EXAM = frozenset({"other_exam", "look_alike"})
+_MANNER = frozenset({"reinforcement", "manoeuvre", "technique", "position", "quality"})
+_BESIDE_MANNER = frozenset({"with", "at", "is", "side", "comma", "stop", "and", "open", "close", "now"})
+_OF_REFLEXES = frozenset({"absent", "trace", "diminished", "brisk", "hyperactive"})
+
+
+class CellReader:
+    """Reads the cells of the tables of one note.
+
+    Args:
+        text: the note.
+        context: what the note said before.
+        vocabulary: words and reflexes.
+        footnotes: the words of each footnote, by its mark.
+    """
+
+    def __init__(
+        self, text: str, context: Context, vocabulary: Vocabulary, footnotes: dict[str, list[Token]]
+    ) -> None:
+        self._text = text
+        self._context = context
+        self._vocabulary = vocabulary
+        self._footnotes = footnotes
+        self._order, self._signed = context.pair_order, False
+
+    def use_table(self, order: str | None, *, signed: bool) -> None:
+        """Take note of what holds for a whole table.
+
+        Args:
+            order: which side the first of two values in a cell belongs to, where the note says so above it.
+            signed: a plus alone fills a cell, so that a minus is its opposite.
+        """
+        self._order, self._signed = order or self._context.pair_order, signed
+
+    def value(self, parser: Parser, cell: Cell, targets: list[Target], column: Column) -> bool:
+        """Read a cell; whether it says something, or nothing on purpose."""
+        own = self.parser(cell.tokens)
+        if own.kind(0) in _OTHER_EXAM:
+            return True
+        if "cell" in cell.tokens[0].flags and any(target.sign for target in targets):
+            return False
+        if own.kind(0) == "untested":
+            not_tested(own, targets, 0)
+        elif _says_why_not(own):
+            self._not_tested_because(own, targets)
+        elif own.kind(0) == "dash" and len(cell.tokens) == 1:
+            if _counts_plus_signs(parser) or (self._signed and targets and targets[0].sign):
+                add_bare(own, targets[0], None, [(cell.tokens[0], "value")], implied="absent")
+        elif own.kind(0) == "other_mark" and len(cell.tokens) == 1:
+            own = self._by_footnote(cell.tokens[0], targets) or own
+        else:
+            self._said(own, targets)
+        if column.earlier and column.time is not None:
+            make_earlier(own.drafts, column.time)
+        parser.drafts += own.drafts
+        return bool(own.drafts) or not targets or all(t.kind in _EMPTY for t in cell.tokens)
+
+    def _said(self, own: Parser, targets: list[Target]) -> None:
+        found = phrase_at(own, 0)
+        if found is not None:
+            if draft(own, targets, found[0]):
+                own.index = found[1]
+                read_sentence(own)
+        elif own.kind(0) == "no" and len(own.tokens) == 1:
+            for target in targets:
+                add_bare(own, target, None, [(own.tokens[0], "value")], implied="absent", negated=target.sign)
+
+    def _not_tested_because(self, own: Parser, targets: list[Target]) -> None:
+        """A cell that only gives the reason: "amputation", "in cast"."""
+        reason = next(token for token in own.tokens if token.kind == "reason")
+        for target in targets:
+            used: Used = [(reason, "detail")]
+            add_bare(own, target, None, used, status="not_tested", reason=reason.meaning)
+
+    def _by_footnote(self, mark: Token, targets: list[Target]) -> Parser | None:
+        """A cell that holds only the mark of a footnote, "* not tested, leg in cast"."""
+        words = self._footnotes.get(self._text[mark.start : mark.end], [])
+        own = self.parser([mark, *words])
+        at = next((index for index, token in enumerate(own.tokens) if token.kind == "untested"), None)
+        if at is None:
+            return None
+        not_tested(own, [replace(t, used=[*t.used, (mark, "value")]) for t in targets], at)
+        for token in words[: at + 1]:
+            token.used = token.used or "assertion"
+        return own
+
+    def remark(self, row: Parser, cell: Cell, targets: list[Target], side: str | None = None) -> bool:
+        """Read a remark beside the values of a row; whether nothing of it about reflexes is left over.
+
+        Args:
+            row: the row, with the drafts of its values.
+            cell: the remark.
+            targets: the reflexes that the row names.
+            side: the side that the row names.
+        """
+        own = self.parser(cell.tokens)
+        if any(token.kind in _OTHER_EXAM for token in cell.tokens):
+            return True
+        if _says_only_manner(cell.tokens):
+            return _add_manner(row, cell.tokens)
+        joint = _clonus_target(targets)
+        counted = own.kind(0) in ("count", "clonus_word") and not any("sign" in t.flags for t in cell.tokens)
+        found = phrase_at(own, 0) if counted and joint is not None else None
+        if found is not None and joint is not None:
+            draft(own, [joint], found[0])
+        elif any("trigger" in token.flags or "sign" in token.flags for token in cell.tokens):
+            own.context.side = side
+            read_sentence(own)
+        kept = [made for made in own.drafts if made.target.sign or "trigger" in made.target.flags]
+        for made in kept:
+            if made.target.site == "clonus_unspecified" and joint is not None:
+                made.target = replace(joint, used=[*joint.used, *made.target.used])
+                made.used = [*joint.used, *made.used]
+        row.drafts += kept
+        return bool(kept) or not any(map(_speaks_of_strength, cell.tokens))
+
+    def parser(self, tokens: list[Token]) -> Parser:
+        """A parser for some tokens of a table."""
+        context = replace(self._context, reflexes=True, pair_order=self._order)
+        return Parser(self._text, tokens, context, self._vocabulary)
+
+
+def make_earlier(drafts: list[Draft], time: Token) -> None:
+    """Give drafts to the earlier examination that a head or the name of a row names."""
+    for made in drafts:
+        if made.status == "current":
+            made.status = "historical"
+            made.used = [*made.used, (time, "assertion")]
+
+
+def _says_why_not(own: Parser) -> bool:
+    """Whether a cell holds nothing but the reason why there is no value."""
+    kinds = [token.kind for token in own.tokens]
+    named = [token for token in own.tokens if token.kind == "reason" and token.meaning]
+    return len(named) == 1 and set(kinds) <= {"reason", "at", "side"}
+
+
+def _clonus_target(targets: list[Target]) -> Target | None:
+    """Clonus at the one joint that a row names, where it is sought there."""
+    joint = CLONUS_AT.get(targets[0].site) if len(targets) == 1 else None
+    return replace(targets[0], site=joint, flags=frozenset({"sign"})) if joint is not None else None
+
+
+def _says_only_manner(tokens: list[Token]) -> bool:
+    """As in "with reinforcement", "seated": how the reflex was elicited, and nothing else."""
+    kinds = {token.kind for token in tokens}
+    return bool(kinds & _MANNER) and kinds <= _MANNER | _BESIDE_MANNER
+
+
+def _add_manner(row: Parser, tokens: list[Token]) -> bool:
+    """Add a manner to the values of its row, or to those of the side it names; whether there were any."""
+    sides = {token.meaning for token in tokens if token.kind == "side"} & {"left", "right"}
+    manner = [token for token in tokens if token.kind in _MANNER]
+    graded = [d for d in row.drafts if d.value is not None and (d.side in sides or not sides)]
+    for made in graded:
+        made.details = replace(made.details)
+        for token in manner:
+            made.details.note(token)
+        made.used = [*made.used, *((token, "detail") for token in manner)]
+    for token in tokens if graded else []:
+        token.used = token.used or "detail"
+    return bool(graded)
+
+
+def _speaks_of_strength(token: Token) -> bool:
+    """Whether a token counts beats, or is a word for the strength of a reflex."""
+    worded = isinstance(token.written, Written) and token.written.descriptor in _OF_REFLEXES
+    return not token.used and (token.kind == "count" or worded)
+
+
+def _counts_plus_signs(row: Parser) -> bool:
+    """In a row of plus signs a minus says absent; elsewhere it is an empty cell."""
+    return any(isinstance(t.written, Written) and t.written.counted for t in row.tokens)
