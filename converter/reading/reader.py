@@ -23,7 +23,7 @@ from converter.reading.lexicon import MISSPELT
 from converter.reading.limb_lines import note_limb
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.plain_writing import plain_writing
-from converter.reading.prefilter import may_grade_joints, worth_reading
+from converter.reading.prefilter import worth_reading
 from converter.reading.runs import RUN_NAMES, lead_blocks, part_runs
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
@@ -114,7 +114,7 @@ def _nothing_said(note: Note, vocabulary: Vocabulary, program: str) -> Reading:
 
 def _says_something(text: str, vocabulary: Vocabulary, options: ReadingOptions) -> bool:
     """Whether some part of a note says something; true too where to ask costs as much as to read it whole."""
-    if len(text) < _SHORT or may_grade_joints(vocabulary)(text):
+    if len(text) < _SHORT:
         return True
     parts = speaking_parts(text, vocabulary)
     if 2 * sum(len(part.text) for part in parts) > len(text):
