@@ -49,21 +49,24 @@ class CellWordReader:
             for piece, plain in said
             if (limb := self._words.limbs.get(plain)) is not None
         ]
-        return _with(line, letters or made or (limbs if len(limbs) > 1 else []))
+        parts = [self._name(p, letters=False, abdomen=False) for p, plain in said if self._names_part(plain)]
+        abdomen = [token for token in parts if token is not None]
+        return _with(line, letters or made or (limbs if len(limbs) > 1 else abdomen))
 
-    def row(self, line: Line, *, letters: bool, values: bool) -> Line:
+    def row(self, line: Line, *, letters: bool, values: bool, abdomen: bool = False) -> Line:
         """A row: its name, its time, and letters for values.
 
         Args:
             line: the row.
             letters: letters may name rows.
             values: letters may stand for values.
+            abdomen: `upper` and `lower` are parts of the abdomen.
         """
         pieces = list(self.pieces(line))
         if len(pieces) < 2 and not letters:
             return line
         made = self._time(pieces[0]) if pieces else []
-        name = self._name(pieces[0], letters=letters) if pieces else None
+        name = self._name(pieces[0], letters=letters, abdomen=abdomen) if pieces else None
         made += [name] if name is not None and not made else []
         for piece in pieces[1:]:
             value = self._words.values.get(self.plain(piece)) if values else None
@@ -91,6 +94,19 @@ class CellWordReader:
         names = [self.plain(next(self.pieces(line), (line.start, line.start))) for line in lines]
         found = [name for name in names if name in self._words.letters]
         return len(found) >= _FEWEST_LETTERS and len(set(found)) == len(found) and 2 * len(found) > len(names)
+
+    def abdomen(self, lines: list[Line]) -> Token | None:
+        """As in "Abdominal reflexes  R  L": the name over the parts of the abdomen."""
+        for line in lines:
+            if any(token.kind in ("value", "pair") for token in line.tokens):
+                continue
+            first = next(self.pieces(line), None)
+            if first is not None and self._words.names.get(self.plain(first)) == "abdominal":
+                return Token("site", *self._word(first), "abdominal")
+            for token in line.tokens:
+                if token.kind == "site" and token.meaning == "abdominal":
+                    return token
+        return None
 
     def has_plus(self, lines: list[Line]) -> bool:
         """Whether a plus alone fills a cell, so that a minus is its opposite."""
@@ -131,6 +147,10 @@ class CellWordReader:
         """The place of a cell without the marks that close it."""
         return piece[0], piece[0] + len(self._text[piece[0] : piece[1]].rstrip(".: "))
 
+    def _names_part(self, plain: str) -> bool:
+        """Whether the words of a cell name a part of the abdomen in full."""
+        return self._words.names.get(plain, "").startswith("abdominal:")
+
     def _limb(self, piece: Piece) -> str | None:
         return self._words.limbs.get(self.plain(piece))
 
@@ -146,8 +166,9 @@ class CellWordReader:
         known = all(_names_a_site(line, piece) for piece in others)
         return found if found and known and len(set(sites)) == len(sites) else []
 
-    def _name(self, piece: Piece, *, letters: bool) -> Token | None:
+    def _name(self, piece: Piece, *, letters: bool, abdomen: bool) -> Token | None:
         plain = self.plain(piece)
+        plain = f"{plain} abdominal" if abdomen and f"{plain} abdominal" in self._words.names else plain
         if plain in self._words.names:
             site = self._words.names[plain]
             return Token(

@@ -66,7 +66,7 @@ class CellReader:
         elif _says_why_not(own):
             self._not_tested_because(own, targets)
         elif own.kind(0) == "dash" and len(cell.tokens) == 1:
-            if _counts_plus_signs(parser) or (self._signed and targets and targets[0].sign):
+            if _counts_plus_signs(parser) or (self._signed and targets and self._is_there_or_not(targets[0])):
                 add_bare(own, targets[0], None, [(cell.tokens[0], "value")], implied="absent")
         elif own.kind(0) == "other_mark" and len(cell.tokens) == 1:
             own = self._by_footnote(cell.tokens[0], targets) or own
@@ -76,6 +76,10 @@ class CellReader:
             make_earlier(own.drafts, column.time)
         parser.drafts += own.drafts
         return bool(own.drafts) or not targets or all(t.kind in _EMPTY for t in cell.tokens)
+
+    def _is_there_or_not(self, target: Target) -> bool:
+        """Whether a plus says that it is there: of a sign, and of the reflexes of the skin."""
+        return target.sign or self._vocabulary.reflexes[target.site].kind == "superficial"
 
     def _said(self, own: Parser, targets: list[Target]) -> None:
         found = phrase_at(own, 0)

@@ -74,22 +74,27 @@ class RowReader:
         self._cell = CellReader(text, context, vocabulary, footnotes)
         self._words = CellWordReader(text, vocabulary)
         self._letters = self._values = False
+        self._abdomen: Token | None = None
 
-    def use_table(self, order: str | None, lines: list[Line]) -> None:
+    def use_table(self, order: str | None, lines: list[Line], above: list[Line]) -> None:
         """Take note of what holds for a whole table.
 
         Args:
             order: which side the first of two values in a cell belongs to, where the note says so above it.
             lines: the lines that may be its rows.
+            above: its heads and the lines right above them.
         """
         self._letters = self._words.names_by_letters(lines)
+        self._abdomen = self._words.abdomen([*above, *lines])
         self._values = not self._words.says_no(lines)
         self._cell.use_table(order, signed=self._words.has_plus(lines))
 
     def row(self, line: Line, heads: Heads) -> Row | None:
         """Read one line of cells; None if the line is no row of this table."""
         if heads.parting != "comma":
-            line = self._words.row(line, letters=self._letters, values=self._values)
+            line = self._words.row(
+                line, letters=self._letters, values=self._values, abdomen=self._abdomen is not None
+            )
         line, cells = self._cells(line, heads)
         if not any(cell.tokens for cell in cells):
             return None
@@ -193,6 +198,8 @@ class RowReader:
             root = len(targets) == 1 and "root" in targets[0].flags and place + 1 < heads.labels
             if root or not targets or targets[0].foreign or targets[0].general:
                 continue
+            if self._abdomen is not None and targets[0].site == "abdominal":
+                targets[0].used = [(self._abdomen, "header"), *targets[0].used]
             whole = end >= len(label.tokens)
             rest = (
                 cells[labels_of(cells, heads, place) :] if whole else _behind_label(cells, place, label, end)
