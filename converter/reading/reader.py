@@ -24,6 +24,7 @@ from converter.reading.limb_lines import note_limb
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.plain_writing import plain_writing
 from converter.reading.prefilter import worth_reading
+from converter.reading.printed_choices import with_choices_read
 from converter.reading.runs import RUN_NAMES, lead_blocks, part_runs
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.statuses import apply_statuses
@@ -162,7 +163,8 @@ class _NoteReader:
             self.unread += unread_of(self._text, parser.tokens)
         self.unread += layouts.unread
         self.diagnostics += layouts.diagnostics
-        sentences = list(sentences_of(self._text, layouts.left, begins_line=begins_line))
+        left = with_choices_read(text, layouts.left)
+        sentences = list(sentences_of(self._text, left, begins_line=begins_line))
         alone = graded_alone(sentences)
         for index, sentence in enumerate(sentences):
             settle_before_layout(sentence, self._pending, layouts.starts)

@@ -144,7 +144,9 @@ def _only_points(text: str, before: Token, tokens: list[Token], index: int) -> b
     """As in "R -> 3+", "KJ → 2+": an arrow that only points from a name to its grade."""
     token = tokens[index]
     after = tokens[index + 1] if index + 1 < len(tokens) else None
-    if after is None or after.kind not in ("value", "pair"):
+    sided = after is not None and after.kind == "side" and index + 2 < len(tokens)
+    valued = tokens[index + 2] if sided else after
+    if after is None or valued is None or valued.kind not in ("value", "pair"):
         return False
     if token.kind == "greater":
         named = tokens[index - 2] if index > 1 else None

@@ -204,6 +204,8 @@ def lead_region(p: Parser) -> bool:
 def _value_of_region(p: Parser, index: int) -> bool:
     """As in "RLE reflexes: 2+.": the value is the region's own."""
     index = p.skip(index, "uncertain")
+    if p.kind(index) == "side" and p.kind(index + 1) in VALUES:
+        return not any(p.kind(i) in HEADS for i in range(index, len(p.tokens)))
     own = p.kind(index) in VALUES or p.kind(index) == "untested"
     after = p.skip(index + 1, "value", "side", "at")
     return own and (p.kind(after) not in HEADS or p.kind(p.skip(after + 1, "colon", "is")) in VALUES)
