@@ -24,8 +24,11 @@ from converter.reading.limb_lines import note_limb
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.plain_writing import plain_writing
 from converter.reading.prefilter import may_grade_joints, worth_reading
+from converter.reading.printed_choices import with_choices_read
 from converter.reading.runs import lead_blocks, part_runs
 from converter.reading.sentences import Sentence, sentences_of
+from converter.reading.shared_nouns import with_nouns_shared
+from converter.reading.spelled_grades import with_spelled_grades
 from converter.reading.statuses import apply_statuses
 from converter.reading.stems import STEM
 from converter.reading.subject_headings import settle_before_layout, settle_headings
@@ -153,7 +156,9 @@ class _NoteReader:
     def read(self, *, begins_line: bool = True) -> None:
         """Read the note; drafts, unread wording, legends and diagnostics are filled in."""
         text = plain_writing(self._text)
-        tokens = with_letters_named(text, tokens_of_note(text, self._vocabulary), self._vocabulary)
+        tokens = with_spelled_grades(text, tokens_of_note(text, self._vocabulary))
+        tokens = with_nouns_shared(text, tokens, self._vocabulary)
+        tokens = with_letters_named(text, tokens, self._vocabulary)
         tokens = with_scales_joined(with_sides_joined(tokens))
         has_now = any(token.kind == "now" for token in tokens)
         layouts = read_layouts(self._text, tokens, self._options.figure_rows, self._context, self._vocabulary)
@@ -162,7 +167,8 @@ class _NoteReader:
             self.unread += unread_of(self._text, parser.tokens)
         self.unread += layouts.unread
         self.diagnostics += layouts.diagnostics
-        sentences = list(sentences_of(self._text, layouts.left, begins_line=begins_line))
+        left = with_choices_read(text, layouts.left)
+        sentences = list(sentences_of(self._text, left, begins_line=begins_line))
         alone = graded_alone(sentences)
         for index, sentence in enumerate(sentences):
             settle_before_layout(sentence, self._pending, layouts.starts)

@@ -9,8 +9,8 @@ import re
 from dataclasses import replace
 from itertools import pairwise
 
+from converter.reading.head_columns import SIDES
 from converter.reading.lines import Line, is_rule, pieces_of
-from converter.reading.table_heads import SIDES
 from converter.reading.tokens import Token
 
 _PARTED = re.compile(r"\t|[ \u00a0]{2,}|\|")

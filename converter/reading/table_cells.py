@@ -13,8 +13,8 @@ from converter.reading.grammar.parts import Draft, Target, Used
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.grammar.untested import not_tested
+from converter.reading.head_columns import Column
 from converter.reading.lines import Cell
-from converter.reading.table_heads import Column
 from converter.reading.tokens import Token
 from converter.reading.written import Written
 from converter.words import Vocabulary

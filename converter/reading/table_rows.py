@@ -12,10 +12,11 @@ from converter.reading.grammar.parser import VALUES, Context, Parser
 from converter.reading.grammar.parts import Target, Used
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.grammar.targets import targets_at
+from converter.reading.head_columns import SIDES, Column, Heads
 from converter.reading.lines import Cell, Line, cells_of
 from converter.reading.table_cells import CellReader
 from converter.reading.table_columns import aligned, gap, is_mirrored
-from converter.reading.table_heads import SIDES, Column, Heads, plain
+from converter.reading.table_heads import plain
 from converter.reading.table_row_names import (
     begins_with_value,
     behind_roots,
@@ -196,7 +197,12 @@ class RowReader:
             label = self._cell.parser(behind_roots(without_order(plain(self._text, cells[place].tokens))))
             targets, end = targets_at(label, 0, after_value=False)
             root = len(targets) == 1 and "root" in targets[0].flags and place + 1 < heads.labels
-            if root or not targets or targets[0].foreign or targets[0].general:
+            if (
+                root
+                or not targets
+                or targets[0].foreign
+                or (targets[0].general and not _counts_as_row(cells, place))
+            ):
                 continue
             if self._abdomen is not None and targets[0].site == "abdominal":
                 targets[0].used = [(self._abdomen, "header"), *targets[0].used]
@@ -301,6 +307,12 @@ class RowReader:
         """The one cell of a row that holds nothing but a side."""
         sides = [cell.tokens[0] for _, cell in aligned if [t.kind for t in cell.tokens] == ["side"]]
         return (sides[0], sides[0].meaning) if len(sides) == 1 and sides[0].meaning in SIDES else None
+
+
+def _counts_as_row(cells: list[Cell], place: int) -> bool:
+    """As in "Reflexes  2+  1+" among rows of strength: the noun alone names a row of values."""
+    noun = all(token.kind in ("reflex", "colon") for token in cells[place].tokens)
+    return noun and place + 1 < len(cells) and all(map(begins_with_value, cells[place + 1 :]))
 
 
 def _clonus_at(targets: list[Target], column: Column) -> list[Target]:

@@ -85,6 +85,11 @@ class Times:
         """Whether the head of a column announces times: "Date"."""
         return _plain(said) in self._words.time_heads
 
+    def is_before(self, said: str) -> bool:
+        """Whether a cell names a time before the present examination: "Previous"."""
+        when = self._when(said)
+        return when is not None and when.rank == 0
+
     def latest(self, said: list[str]) -> int:
         """The index of the latest time: the last as written, unless the times themselves say otherwise."""
         whens = [self._when(each) for each in said]

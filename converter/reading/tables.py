@@ -9,10 +9,11 @@ from dataclasses import dataclass, field, replace
 from converter.model import Unread
 from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.parser import VALUES, Context, Parser
+from converter.reading.head_columns import Heads
 from converter.reading.lines import Cell, Line, cells_of, is_rule
 from converter.reading.side_by_side import has_loose_pipes, tables_beside, without_loose_pipes
 from converter.reading.table_cells import make_earlier
-from converter.reading.table_heads import HEAD_KINDS, HeadReader, Heads, head_kinds
+from converter.reading.table_heads import HEAD_KINDS, HeadReader, head_kinds
 from converter.reading.table_row_names import begins_with_value
 from converter.reading.table_rows import Row, RowReader
 from converter.reading.tokens import Token
