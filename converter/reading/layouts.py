@@ -49,19 +49,18 @@ def read_layouts(
     ends = [token for token in tokens if token.kind == "newline"]
     tables = _Tables(text, context, vocabulary, raw, lines, ends)
     found = Layouts()
+    arrows = "→" in text
     index, changing = 0, False
     while index < len(lines):
         after = tables.take(found, index)
         if after is not None:
             index = after
             continue
-        headed = _headed(lines, index) or changing
-        change = change_at(text, lines[index], context, vocabulary, headed=headed) if "→" in text else None
+        headed = (arrows or bool(drawn)) and (_headed(lines, index) or changing)
+        change = change_at(text, lines[index], context, vocabulary, headed=headed) if arrows else None
         changing = change is not None
         if change is not None:
-            found.parsers.append(change)
-            found.starts.append(change.tokens[0].start)
-            index += 1
+            index = _take_change(found, index, change)
             continue
         figure = figure_at(lines, drawn, index) if drawn and headed else None
         if figure is not None:
@@ -117,6 +116,12 @@ class _Tables:
     def _begin(self, found: Layouts, index: int, rows: list[Parser]) -> None:
         found.parsers += rows
         found.starts.append(self._lines[index].tokens[0].start)
+
+
+def _take_change(found: Layouts, index: int, change: Parser) -> int:
+    found.parsers.append(change)
+    found.starts.append(change.tokens[0].start)
+    return index + 1
 
 
 def _take_figure(

@@ -31,6 +31,8 @@ HEAD_KINDS = frozenset(
     {"side", "site", "region", "reflex", "other_exam", "pipe", "other", "open", "close", "slash"}
     | {"look_alike", "comma", "stop", "colon", "is", "other_mark", "side_ref", "legend", "time"}
 )
+_NAMING = frozenset({"time", "side", "side_ref", "site", "region", "reflex"})
+"""Kinds of which heads hold at least one."""
 _FOREIGN = frozenset({"other_exam", "other", "look_alike"})
 _LONGEST_HEAD = 6
 
@@ -51,7 +53,9 @@ class HeadReader:
             return None
         line = self._words.heads(line)
         kinds = {token.kind for token in line.tokens} - {"value"}
-        if not (kinds <= HEAD_KINDS or _only_sides_behind(cells_of(self._text, line))):
+        if kinds.isdisjoint(_NAMING) or not (
+            kinds <= HEAD_KINDS or ("side" in kinds and _only_sides_behind(cells_of(self._text, line)))
+        ):
             return None  # most lines end here, before anything is made of them
         two = self._two_lines(line, lines[index + 1]) if index + 1 < len(lines) else None
         return two or self.one_line(line)
@@ -229,9 +233,11 @@ class HeadReader:
 
     def _sides_over_kinds(self, above: Line, below: Line) -> Heads | None:
         """As in "Right  Left" over "Power  DTR  Power  DTR"."""
+        if not any(token.kind == "reflex" for token in below.tokens):
+            return None
         over = [self._column(cell, above) for cell in cells_of(self._text, above)]
         sides = [column for column in over if column.side and not column.targets]
-        if not sides_differ(sides) or len(sides) != 2 or not any(t.kind == "reflex" for t in below.tokens):
+        if not sides_differ(sides) or len(sides) != 2:
             return None
         columns = [self._column(cell, below) for cell in cells_of(self._text, below)]
         told = [column for column in columns if column.general or column.foreign]

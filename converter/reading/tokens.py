@@ -75,6 +75,8 @@ def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
 
 def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
     """In `R2 L2` the second is the left side with its grade, and no root."""
+    if _LEFT_GRADE.search(text) is None:
+        return tokens
     parted: list[Token] = []
     for index, token in enumerate(tokens):
         if token.end - token.start == 2 and _LEFT_GRADE.fullmatch(text, token.start, token.end):

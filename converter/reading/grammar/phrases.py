@@ -9,16 +9,10 @@ from converter.reading.grammar.value_joins import about_next, joins
 from converter.reading.tokens import Token
 from converter.reading.written import Count, Pair, Written
 
-_DETAIL = {
-    "reinforcement",
-    "manoeuvre",
-    "position",
-    "technique",
-    "quality",
-    "clonus_word",
-    "before",
-    "uncertain",
-}
+DETAILS = frozenset(
+    {"reinforcement", "manoeuvre", "position", "technique", "quality", "clonus_word", "before", "uncertain"}
+)
+"""Kinds that say how a reflex was elicited and what else was seen."""
 _JOINERS = frozenset({"comma", "and", "but", "slash", "with", "anaphor", "is", "open"})
 
 
@@ -66,7 +60,7 @@ def _lead(p: Parser, index: int, phrase: Phrase) -> int:
             phrase.details.comparison = (
                 "greater_than_other_side" if kind == "more" else "less_than_other_side"
             )
-        elif kind in _DETAIL and _leads(p, index, phrase):
+        elif kind in DETAILS and _leads(p, index, phrase):
             _detail(p.tokens[index], phrase)
         elif kind == "at" and phrase.details.comparison is not None and p.kind(index + 1) in VALUES:
             pass
@@ -82,7 +76,7 @@ def _leads(p: Parser, index: int, phrase: Phrase) -> bool:
     """Whether a word of manner begins a phrase: before a value, or as all that is said."""
     if p.kind(index) in ("clonus_word", "quality", "before"):
         return "than" not in p.tokens[index].flags
-    return p.kind(index + 1) in VALUES | _DETAIL or bool(phrase.used and p.kind(index) != "uncertain")
+    return p.kind(index + 1) in VALUES | DETAILS or bool(phrase.used and p.kind(index) != "uncertain")
 
 
 def _stands_alone(phrase: Phrase) -> bool:
@@ -179,10 +173,10 @@ def _ranges_on(p: Parser, at: int, phrase: Phrase) -> bool:
 def _manner(p: Parser, index: int, joined: int, phrase: Phrase) -> int | None:
     """Take a detail, a comparison or an equals sign."""
     kind = p.kind(joined)
-    if kind in _DETAIL and (_detail_fits(p, index, joined, phrase) or _of_beats(p, joined, phrase)):
+    if kind in DETAILS and (_detail_fits(p, index, joined, phrase) or _of_beats(p, joined, phrase)):
         _detail(p.tokens[joined], phrase)
         return joined + 1
-    if kind == "no" and p.kind(joined + 1) in _DETAIL:
+    if kind == "no" and p.kind(joined + 1) in DETAILS:
         return _denied_detail(p, joined, phrase)
     if kind == "past" and phrase.details.comparison is not None:
         phrase.used.append((p.tokens[joined], "comparison"))
