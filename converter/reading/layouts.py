@@ -10,9 +10,10 @@ from converter.reading.changes import change_at
 from converter.reading.figures import Figure, figure_at, read_figure
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.lines import Line, drawn_lines, lines_of, without_drawing
-from converter.reading.piped_lines import without_pipes
+from converter.reading.piped_lines import parted
 from converter.reading.record_tables import RecordTable, record_table_at
 from converter.reading.tables import Table, TableReader
+from converter.reading.timed_values import TimedValues
 from converter.reading.tokens import Token
 from converter.words import Vocabulary
 
@@ -46,6 +47,7 @@ def read_layouts(
     drawn = drawn_lines(text, raw)
     lines = without_drawing(text, raw)
     reader = TableReader(text, context, vocabulary, lines)
+    timed = TimedValues(text, context, vocabulary)
     ends = [token for token in tokens if token.kind == "newline"]
     found = Layouts()
     index, changing = 0, False
@@ -61,23 +63,28 @@ def read_layouts(
             index = _take_records(found, lines[index].start, records)
             continue
         headed = _headed(lines, index) or changing
-        change = change_at(text, lines[index], context, vocabulary, headed=headed) if "→" in text else None
+        change = _change_at(lines[index], timed, headed=headed)
         changing = change is not None
         if change is not None:
-            found.parsers.append(change)
-            found.starts.append(change.tokens[0].start)
-            index += 1
+            index = _take_line(found, change, index)
             continue
         figure = figure_at(lines, drawn, index) if drawn and headed else None
         if figure is not None:
             _take_figure(found, text, figure, figure_rows, context, vocabulary)
             index = figure.last + 1
             continue
-        found.left += without_pipes(raw[index].tokens) if index not in drawn else lines[index].tokens
+        found.left += parted(text, raw[index].tokens) if index not in drawn else lines[index].tokens
         if index < len(ends):
             found.left.append(ends[index])
         index += 1
     return found
+
+
+def _change_at(line: Line, timed: TimedValues, *, headed: bool) -> Parser | None:
+    """The values of several times that a line says, by an arrow between them or each with its time."""
+    arrow = "→" in timed.text
+    change = change_at(timed.text, line, timed.context, timed.vocabulary, headed=headed) if arrow else None
+    return change or timed.line(line, headed=headed)
 
 
 def _take_table(found: Layouts, table: Table) -> int:
@@ -85,6 +92,12 @@ def _take_table(found: Layouts, table: Table) -> int:
     found.starts.append(table.start)
     found.unread += table.unread
     return table.after
+
+
+def _take_line(found: Layouts, line: Parser, index: int) -> int:
+    found.parsers.append(line)
+    found.starts.append(line.tokens[0].start)
+    return index + 1
 
 
 def _take_records(found: Layouts, start: int, records: RecordTable) -> int:

@@ -16,6 +16,7 @@ from converter.reading.patterns import (
     BESIDE_PLUS,
     EQUIVOCAL,
     OF_FOUR,
+    SIDED_DIGIT,
     TRAILING_PLUS,
     Test,
     begins_reading,
@@ -128,7 +129,7 @@ def _means_reflexes(vocabulary: Vocabulary) -> Callable[[bytes, bool], bool]:
     patterns = [
         f"{_worded(vocabulary, begins_reading)}|{letter_series(vocabulary)}|{ANY_STEM}",
         _worded(vocabulary, begins_where_graded),
-        f"{_worded(vocabulary, says_trace)}|{OF_FOUR}|{EQUIVOCAL}|{BESIDE_PLUS}",
+        f"{_worded(vocabulary, says_trace)}|{OF_FOUR}|{EQUIVOCAL}|{BESIDE_PLUS}|{SIDED_DIGIT}",
     ]
     sort, without = sorter(patterns), without_look_alikes(vocabulary)
     assert sort is not None
@@ -176,12 +177,13 @@ def _several_joints(vocabulary: Vocabulary) -> Callable[[bytes], bool]:
 
 @lru_cache(maxsize=8)
 def may_grade_joints(vocabulary: Vocabulary) -> Test:
-    """A test that is true for every text in which two joints, graded side by side, may stand for reflexes."""
+    """A test that is true for every text in which places, graded in a row, may stand for reflexes."""
     graded, several = searcher(graded_places(vocabulary)), _several_joints(vocabulary)
+    sided = searcher(rf"{SIDED_DIGIT}[^a-z0-9]{{1,4}}{SIDED_DIGIT}")
 
     def test(text: str) -> bool:
         data = plain_bytes(text)
-        return several(data) and (graded is None or graded(data))
+        return (several(data) and (graded is None or graded(data))) or (sided is not None and sided(data))
 
     return test
 
