@@ -13,7 +13,7 @@ from typing import TypeVar
 from converter.archive.amended import amended
 from converter.archive.amendments import amendment_row, standing
 from converter.archive.deciding import amended_rows
-from converter.archive.inserting import Columns, columns_of, insert_rows
+from converter.archive.inserting import Columns, insert_rows
 from converter.archive.opening import private_files
 from converter.archive.rows import Writer, identity_number
 from converter.archive.stored import stored_readings
@@ -103,7 +103,8 @@ def _amend(archive: Archive, amendment: Amendment, maker: Maker) -> int:
         own = standing(connection, [key]).get(key, [])
         _check_it_applies(amendment, read, own)
         number = _next(archive, "next_amendment")
-        columns, writer = columns_of(connection), _writer(archive, maker)
+        columns: Columns = {}
+        writer = _writer(archive, maker)
         insert_rows(connection, columns, "amendments", [amendment_row(amendment, number, writer)])
         _remake(archive, read, [*own, replace(amendment, number=number)], maker.assess, writer, columns)
     return number
@@ -124,7 +125,7 @@ def _undo(archive: Archive, number: int, by: str, at: str, maker: Maker) -> None
         key = NoteKey(system, name)
         read = list(stored_readings(archive, [key], as_read=True))
         own = standing(connection, [key]).get(key, [])
-        _remake(archive, read, own, maker.assess, _writer(archive, maker), columns_of(connection))
+        _remake(archive, read, own, maker.assess, _writer(archive, maker), {})
 
 
 def _remake(

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from converter.archive.rows import Row, Writer, identity_number, spans_json, without_words
+from converter.archive.rows import Row, Writer, identity_number, spans_values, without_words
 from converter.archive.values import Archive, NoteKey
 from converter.model import Amendment, Finding, Span
 from converter.model.record import finding_from_record, finding_to_record
@@ -85,7 +85,7 @@ def amendment_row(amendment: Amendment, number: int, writer: Writer) -> Row:
         amendment.system,
         amendment.id,
         amendment.note_hash,
-        spans_json(amendment.spans),
+        spans_values(amendment.spans),
         amendment.verdict,
         amendment.made_on,
         None if amendment.finding is None else _record(amendment.finding, writer),

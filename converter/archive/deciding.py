@@ -4,7 +4,7 @@ Takes items and the versions of their notes that the archive holds; gives the ro
 end, and the totals. Touches no database. Later items see what earlier ones of the batch decided.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -52,8 +52,9 @@ class Batch:
         guard: knows which notes were forgotten.
         links: knows which patients were merged.
         tables: rows to insert.
+        parts: rows of what was made of notes, still without the number of their reading, which stands beside.
         ended_notes, ended_readings: numbers of the versions and readings that are superseded.
-        totals: what became of the notes.
+        counted: what became of the notes, by the names of `RunTotals`.
     """
 
     run_number: int
@@ -68,9 +69,15 @@ class Batch:
     guard: Guard = field(default_factory=Guard)
     links: Links = field(default_factory=Links)
     tables: Tables = field(default_factory=lambda: defaultdict(list))
+    parts: list[tuple[int, Tables]] = field(default_factory=list)
     ended_notes: list[int] = field(default_factory=list)
     ended_readings: list[int] = field(default_factory=list)
-    totals: RunTotals = field(default_factory=RunTotals)
+    counted: Counter[str] = field(default_factory=Counter)
+
+    @property
+    def totals(self) -> RunTotals:
+        """What became of the notes."""
+        return RunTotals(**self.counted)
 
 
 def key_of(item: Item) -> NoteKey | None:
@@ -122,7 +129,7 @@ def _kept_out(batch: Batch, item: Item) -> bool:
 
 
 def _known_note(batch: Batch, note: Note) -> None:
-    version = _same_version(batch, note)
+    version = _same_version(batch, note, rows.details_of(note))
     if version is None or version.vocabulary != batch.vocabulary:
         _fail(batch, note, _not_read())
         return
@@ -141,13 +148,14 @@ def _read_note(batch: Batch, item: Read) -> None:
     except (KeyError, TypeError, ValueError, AttributeError):
         _fail(batch, note, _not_stored())
         return
-    version = _same_version(batch, note)
+    details = rows.details_of(note)
+    version = _same_version(batch, note, details)
     if version and (version.vocabulary, version.digest) == (reading.vocabulary, digest):
         _duplicate(batch, note, version)
         return
     ended = _end_earlier(batch, note, version)
-    number = version.note if version else _new_note(batch, note)
-    told_by = (note.hash, rows.details_of(note), reading.vocabulary, digest)
+    number = version.note if version else _new_note(batch, note, details)
+    told_by = (note.hash, details, reading.vocabulary, digest)
     kept = Version(number, batch.next_reading, *told_by, seen=True)
     batch.known.setdefault(NoteKey(note.system, note.id), []).append(kept)
     _new_reading(batch, reading, kept, tables, shown)
@@ -172,14 +180,12 @@ def _new_reading(batch: Batch, reading: Reading, kept: Version, tables: Tables, 
     changed = batch.next_reading if shown else None
     row = (kept.reading, kept.note, reading.schema, reading.program, reading.vocabulary, kept.digest)
     batch.tables["readings"].append((*row, batch.run_number, None, changed))
-    for table, new in tables.items():
-        batch.tables[table] += [(kept.reading, *row) for row in new]
+    batch.parts.append((kept.reading, tables))
     if shown:
+        batch.parts.append((batch.next_reading, shown))
         batch.next_reading += 1
-        for table, new in shown.items():
-            batch.tables[table] += [(changed, *row) for row in new]
-    counted = {name: len(tables[name]) for name in ("findings", "abnormalities", "unread", "diagnostics")}
-    batch.totals = batch.totals.plus(RunTotals(**counted))
+    for name in ("findings", "abnormalities", "unread", "diagnostics"):
+        batch.counted[name] += len(tables[name])
 
 
 def _amended(batch: Batch, note: Note, reading: Reading) -> Tables | None:
@@ -204,17 +210,17 @@ def amended_rows(
     return rows.reading_rows(changed, assess(note, changed), writer) | {"amendments_applied": links}
 
 
-def _new_note(batch: Batch, note: Note) -> int:
+def _new_note(batch: Batch, note: Note, details: str) -> int:
     number = batch.next_note
     batch.next_note += 1
-    batch.tables["notes"].append(
-        rows.note_row(note, number, batch.run_number, batch.writer, batch.links.merged_into(note))
-    )
+    merged_into = batch.links.merged_into(note)
+    row = rows.note_row(note, number, details, batch.run_number, batch.writer, merged_into)
+    batch.tables["notes"].append(row)
     return number
 
 
-def _same_version(batch: Batch, note: Note) -> Version | None:
-    told_by = (note.hash, rows.details_of(note))
+def _same_version(batch: Batch, note: Note, details: str) -> Version | None:
+    told_by = (note.hash, details)
     versions = batch.known.get(NoteKey(note.system, note.id), ())
     return next((v for v in versions if (v.note_hash, v.details) == told_by), None)
 
@@ -234,7 +240,8 @@ def _fail(batch: Batch, note: Note | None, why: Diagnostic) -> None:
 def _log(batch: Batch, fate: str, note: int | None, reading: int | None) -> None:
     batch.tables["note_log"].append((batch.run_number, batch.next_place, fate, note, reading))
     batch.next_place += 1
-    batch.totals = batch.totals.plus(RunTotals(**{"notes_in": 1, fate: 1}))
+    batch.counted["notes_in"] += 1
+    batch.counted[fate] += 1
 
 
 def _remark(batch: Batch, note: Note | None, why: Diagnostic, failed: bool = False) -> None:
@@ -246,7 +253,7 @@ def _remark(batch: Batch, note: Note | None, why: Diagnostic, failed: bool = Fal
         *rows.diagnostic_values(why, batch.writer),
     )  # fmt: skip
     batch.tables["run_diagnostics"].append(tuple(_storable(value) for value in row))
-    batch.totals = batch.totals.plus(RunTotals(diagnostics=1))
+    batch.counted["diagnostics"] += 1
 
 
 def _storable(value: object) -> object:

@@ -5,7 +5,6 @@ into the SQL.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import fields
 from typing import Any
 
 from converter.archive.patterns import pattern_sql
@@ -35,15 +34,34 @@ COUNTABLE = {
 }
 """What can be counted by, and its SQL."""
 
-_COLUMNS = tuple(entry.name for entry in fields(FoundRow))
 _AS_SAID = """
 (SELECT * EXCLUDE (place), place AS finding_place, 0 AS place, 'direct' AS basis,
         site AS said_site, side AS said_side
  FROM current_findings)"""
 _SPREAD = "current_reflexes"
+_OF_THE_NOTE = ("system", "id", "patient", "authored", "author", "facility", "note_kind")
+_SEEN = (*_OF_THE_NOTE, "site", "side", "basis")
+"""What a row has of its note, and of the reflex and side that were asked for."""
+_SAID = {"said_site": "f.site AS said_site", "said_side": "f.side AS said_side"}
+_COLUMNS = ", ".join(
+    f"seen.{name}" if name in _SEEN else _SAID.get(name, f"f.{name}") for name in FoundRow._fields
+)
 _ORDER = """
-patient NULLS LAST, authored_first NULLS LAST, authored NULLS LAST, system NULLS FIRST, id, reading,
-finding_place, place"""
+seen.patient NULLS LAST, seen.authored_first NULLS LAST, seen.authored NULLS LAST, seen.system NULLS FIRST,
+seen.id, seen.reading, seen.finding_place, seen.place"""
+_FOUND = f"""
+WITH chosen AS MATERIALIZED (
+    SELECT {", ".join(_SEEN)}, authored_first, reading, finding_place, place
+    FROM ({{found}}) AS seen {{first}}
+), whole AS (
+    SELECT * FROM findings WHERE reading IN (SELECT reading FROM chosen)
+)
+SELECT {_COLUMNS}
+FROM chosen AS seen JOIN whole f ON f.reading = seen.reading AND f.place = seen.finding_place
+ORDER BY {_ORDER}
+"""  # noqa: S608 - our own names
+"""Chooses rows by the few columns that a query speaks of, and only then takes up the rest of what stands in
+`findings`: the database passes by whatever lies apart from the readings that were chosen."""
 _GRADE = """
 CASE WHEN grade_low = grade_high THEN format('{:g}', grade_low)
      WHEN grade_low IS NOT NULL THEN format('{:g}-{:g}', grade_low, grade_high) END AS grade"""
@@ -61,11 +79,12 @@ def find(archive: Archive, query: FindQuery) -> Iterator[FoundRow]:
         ArchiveError: the query contradicts itself, in one sentence.
     """
     found, values = found_sql(query)
-    sql = f"SELECT {', '.join(_COLUMNS)} FROM ({found}) ORDER BY {_ORDER}"  # noqa: S608 - our own names
-    if query.limit is not None:
-        sql += " LIMIT ?"
+    if query.limit is None:
+        sql = _FOUND.format(found=found, first="")
+    else:
+        sql = _FOUND.format(found=found, first=f"ORDER BY {_ORDER} LIMIT ?")
         values = [*values, query.limit]
-    return (FoundRow(*row) for row in _rows(archive, sql, values))
+    return map(FoundRow._make, _rows(archive, sql, values))
 
 
 def count(archive: Archive, query: FindQuery, by: Sequence[str] = ()) -> Iterator[CountRow]:

@@ -1,53 +1,82 @@
 """Puts many rows into a table at once, from plain Python lists.
 
-Each column of a batch travels as one list parameter and is unfolded by the database; a column that holds one
-value throughout travels as that value. Of the ways that need no further library this measured fastest
-(`tests/benchmarks/bench_archive.py` shows it beside a bare insert).
+Each column of a batch travels as one parameter and is unfolded by the database: as a JSON text, which the
+database reads several times faster than a list, or as a list where JSON would not say the same or the text is
+long. A column that holds one value throughout travels as that value. Of the ways that need no further library
+this measured fastest (`tests/benchmarks/bench_archive.py` shows it beside a bare insert).
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 if TYPE_CHECKING:
     import duckdb
 
-Columns: TypeAlias = Mapping[str, tuple[str, ...]]
-"""The types of each table's columns, in order."""
+Columns: TypeAlias = dict[str, tuple[str, ...]]
+"""The types of each table's columns, in order; looked up once for each table that rows come for."""
 
-_SPANS = """[{"start": "BIGINT", "end": "BIGINT", "role": "VARCHAR"}]"""
-
-
-def columns_of(connection: "duckdb.DuckDBPyConnection") -> Columns:
-    """The types of the columns of every table."""
-    found: dict[str, list[str]] = {}
-    for table, kind in connection.execute(
-        "SELECT table_name, data_type FROM duckdb_columns() WHERE NOT internal"
-        " ORDER BY table_name, column_index"
-    ).fetchall():
-        found.setdefault(table, []).append(kind)
-    return {table: tuple(kinds) for table, kinds in found.items()}
+_AS_JSON = {
+    **{kind: f'"{kind}"' for kind in ("VARCHAR", "BIGINT", "INTEGER", "DATE")},
+    "VARCHAR[]": '["VARCHAR"]',
+    "BIGINT[][]": '[["BIGINT"]]',
+    'STRUCT("start" BIGINT, "end" BIGINT, "role" VARCHAR)[]': (
+        '[{"start": "BIGINT", "end": "BIGINT", "role": "VARCHAR"}]'
+    ),
+}
+"""The types whose values JSON holds exactly, as the database's JSON reader names them. A DOUBLE may be no
+number, so that it is not among them."""
+_LONG = 4_000_000
+"""Bytes of JSON from which a list is as fast, and needs less memory."""
 
 
 def insert_rows(
     connection: "duckdb.DuckDBPyConnection", columns: Columns, table: str, rows: Iterable[Sequence[Any]]
 ) -> int:
     """Insert rows that hold a value for each column of the table, in order; give their number."""
-    lists = [list(column) for column in zip(*rows, strict=True)]
-    if not lists:
+    return insert_columns(connection, columns, table, list(zip(*rows, strict=True)))
+
+
+def insert_columns(
+    connection: "duckdb.DuckDBPyConnection", columns: Columns, table: str, values: Sequence[Sequence[Any]]
+) -> int:
+    """Insert rows that stand as columns, all of one length, in the order of the table; give their number."""
+    if not values or not values[0]:
         return 0
-    count = len(lists[0])
-    constant = [column.count(column[0]) == count for column in lists]
+    if table not in columns:
+        columns[table] = _kinds(connection, table)
+    count = len(values[0])
+    constant = [column[0] == column[-1] and column.count(column[0]) == count for column in values]
     if all(constant):
         constant[0] = False  # one column unfolds, so that there are as many rows as came in
-    values = ", ".join(_value(kind, one) for kind, one in zip(columns[table], constant, strict=True))
-    connection.execute(
-        f"INSERT INTO {table} SELECT {values}",
-        [column[0] if one else column for column, one in zip(lists, constant, strict=True)],
-    )
+    carried = [_carried(*column) for column in zip(columns[table], values, constant, strict=True)]
+    selected = ", ".join(sql for sql, _ in carried)
+    connection.execute(f"INSERT INTO {table} SELECT {selected}", [parameter for _, parameter in carried])
     return count
 
 
-def _value(kind: str, one: bool) -> str:
-    if kind.startswith("STRUCT"):
-        return f"from_json({_value('VARCHAR', one)}, '{_SPANS}')"
-    return f"?::{kind}" if one else f"unnest(?::{kind}[])"
+def _kinds(connection: "duckdb.DuckDBPyConnection", table: str) -> tuple[str, ...]:
+    found = connection.execute(f"SELECT type FROM pragma_table_info('{table}') ORDER BY cid").fetchall()  # noqa: S608
+    return tuple(kind for (kind,) in found)
+
+
+def _carried(kind: str, column: Sequence[Any], constant: bool) -> tuple[str, Any]:
+    """The SQL of a column's values, and the parameter that it rests on."""
+    if constant:
+        return f"?::{kind}", column[0]
+    text = _json(column) if kind in _AS_JSON else None
+    if text is None:
+        return f"unnest(?::{kind}[])", list(column)
+    return f"unnest(from_json_strict(?::VARCHAR, '[{_AS_JSON[kind]}]'))", text
+
+
+def _json(column: Sequence[Any]) -> str | None:
+    """A column as a JSON text; None where it is long, or where JSON cannot hold it."""
+    import orjson
+
+    try:
+        text = orjson.dumps(column)
+    except orjson.JSONEncodeError:
+        return (
+            None  # half a character, or a number of more than 64 bits: the database says what it thinks of it
+        )
+    return text.decode() if len(text) <= _LONG else None

@@ -4,9 +4,11 @@ Takes an open archive and a stream of items; gives the totals of the run. Memory
 any moment it leaves an archive with whole batches in it; loading the same notes again completes it.
 """
 
+import gc
 import json
-from collections.abc import Iterable, Sequence
-from contextlib import suppress
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,10 +16,10 @@ from converter.archive.amendments import standing
 from converter.archive.batching import batches
 from converter.archive.deciding import Batch, Version, decide, key_of, note_of, reject
 from converter.archive.guarding import Guard, guard_of
-from converter.archive.inserting import Columns, columns_of, insert_rows
+from converter.archive.inserting import Columns, insert_columns, insert_rows
 from converter.archive.linking import Links, links_of
 from converter.archive.opening import private_files
-from converter.archive.rows import Writer, identity_number
+from converter.archive.rows import Row, Writer, identity_number
 from converter.archive.transactions import transaction
 from converter.archive.values import (
     TOTALS,
@@ -137,13 +139,13 @@ def _begin(archive: Archive, run: RunInfo, vocabulary: Vocabulary, options: Load
             raise ArchiveError(f"{archive.path}: {_other_choice(held)}")
         connection.execute("UPDATE archive_info SET quotes = ?, next_run = ?", [options.quotes, number + 1])
         settings = json.dumps(dict(run.settings), sort_keys=True, ensure_ascii=False)
-        columns = columns_of(connection)
         about = (number, run.run, run.program, vocabulary.fingerprint, settings, run.started, None)
-        insert_rows(connection, columns, "runs", [(*about, *(0 for _ in TOTALS))])
+        row = (*about, *(0 for _ in TOTALS))
+        connection.execute(f"INSERT INTO runs VALUES ({', '.join('?' for _ in row)})", row)  # noqa: S608
         failures = connection.execute("SELECT count(*) FROM failed_notes").fetchall()[0][0]
     return _Run(
         connection=connection,
-        columns=columns,
+        columns={},
         writer=Writer(vocabulary, options.quotes),
         number=number,
         vocabulary=vocabulary.fingerprint,
@@ -160,7 +162,7 @@ def _store(run: _Run, items: Sequence[Item], place: int) -> RunTotals:
 
     refusals = (duckdb.DataError, duckdb.IntegrityError, duckdb.InvalidInputException)
     try:
-        with private_files(), transaction(run.connection):
+        with private_files(), _uncollected(), transaction(run.connection):
             return _store_whole(run, items, place)
     except (*refusals, UnicodeError, OverflowError):
         if len(items) > 1:
@@ -168,6 +170,18 @@ def _store(run: _Run, items: Sequence[Item], place: int) -> RunTotals:
             return _store(run, items[:half], place).plus(_store(run, items[half:], place + half))
     with private_files(), transaction(run.connection):
         return _store_whole(run, items, place, refused=True)
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Let no garbage be looked for: a batch is many values without cycles, gone once it is stored."""
+    before = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if before:
+            gc.enable()
 
 
 def _store_whole(run: _Run, items: Sequence[Item], place: int, refused: bool = False) -> RunTotals:
@@ -189,8 +203,7 @@ def _store_whole(run: _Run, items: Sequence[Item], place: int, refused: bool = F
     )
     for item in items:
         (reject if refused else decide)(batch, item)
-    for table, new in batch.tables.items():
-        insert_rows(connection, run.columns, table, new)
+    _insert(run, batch)
     _end(connection, "notes", "note", batch.ended_notes, run.number)
     _end(connection, "readings", "reading", batch.ended_readings, run.number)
     if run.open_failures and not refused:
@@ -201,6 +214,19 @@ def _store_whole(run: _Run, items: Sequence[Item], place: int, refused: bool = F
     counts = [getattr(batch.totals, name) for name in TOTALS]
     connection.execute(f"UPDATE runs SET {sums} WHERE run_number = ?", [*counts, run.number])  # noqa: S608
     return batch.totals
+
+
+def _insert(run: _Run, batch: Batch) -> None:
+    for table, rows in batch.tables.items():
+        insert_rows(run.connection, run.columns, table, rows)
+    numbers: defaultdict[str, list[int]] = defaultdict(list)
+    parts: defaultdict[str, list[Row]] = defaultdict(list)
+    for number, part in batch.parts:
+        for table, rows in part.items():
+            numbers[table] += [number] * len(rows)
+            parts[table] += rows
+    for table, rows in parts.items():
+        insert_columns(run.connection, run.columns, table, [numbers[table], *zip(*rows, strict=True)])
 
 
 def _known(run: _Run, items: Sequence[Item]) -> dict[NoteKey, list[Version]]:

@@ -7,7 +7,6 @@ all. The rows pass through a database of their own in memory.
 import json
 import tempfile
 from collections.abc import Iterable, Sequence
-from dataclasses import astuple
 from itertools import islice
 from pathlib import Path
 from typing import Any, get_type_hints
@@ -29,9 +28,8 @@ def write_parquet(rows: Iterable[FoundRow], path: Path) -> int:
     Raises:
         ArchiveError: the file cannot be written.
     """
-    hints = _hints()
-    kinds = [_sql_type(hint) for hint in hints.values()]
-    return write_table(tuple(hints), kinds, (astuple(row) for row in rows), path)
+    kinds = [_sql_type(hint) for hint in get_type_hints(FoundRow).values()]
+    return write_table(FoundRow._fields, kinds, rows, path)
 
 
 def write_table(
@@ -83,10 +81,6 @@ def _quoted(name: str) -> str:
 
 def _json(value: Any) -> str | None:
     return None if value is None else json.dumps(value, ensure_ascii=False, default=str)
-
-
-def _hints() -> dict[str, object]:
-    return {name: hint for name, hint in get_type_hints(FoundRow).items() if name in FoundRow.__slots__}
 
 
 def _sql_type(hint: object) -> str:

@@ -4,7 +4,7 @@ Plain frozen values. Fields of several values are alternatives; different fields
 """
 
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 from converter.archive.values import FindingKey
 
@@ -144,8 +144,7 @@ class FindQuery:
     limit: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class FoundRow:
+class FoundRow(NamedTuple):
     """A finding, seen from the reflex and side that were asked for.
 
     Attributes:

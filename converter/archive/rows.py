@@ -55,7 +55,8 @@ class Writer:
 
 def identity_number(key: NoteKey) -> int:
     """A number for fast look-up of a note; different notes may share it, though hardly ever do."""
-    digest = hashlib.sha256(json.dumps(key, ensure_ascii=True).encode()).digest()
+    system, name = ("null" if part is None else _quoted(part) for part in key)
+    digest = hashlib.sha256(f"[{system}, {name}]".encode()).digest()
     return int.from_bytes(digest[:8], "big", signed=True)
 
 
@@ -65,7 +66,8 @@ def details_of(note: Note) -> str:
         note.patient, note.encounter, note.author, note.facility, note.authored, note.authored_precision,
         note.kind, note.birth_date, note.age, note.sex, *((note.origin,) if note.origin else ()),
     )  # fmt: skip
-    return _digest(said)
+    # `ascii` writes plain values the same way on every machine
+    return hashlib.sha256(ascii(said).encode()).hexdigest()[:32]
 
 
 def reading_rows(reading: Reading, assessments: Sequence[Assessment], writer: Writer) -> Tables:
@@ -91,18 +93,25 @@ def digest_of(reading: Reading, tables: Tables) -> str:
     """A digest of everything that was read from a note: the reading's own line, and its rows.
 
     Verdicts, the last column of a finding, are no part of what was read.
+
+    Raises:
+        TypeError: a value cannot be stored, such as half a character.
     """
+    import orjson
+
     read = tables | {"findings": [row[:-1] for row in tables["findings"]]}
-    return _digest((reading.schema, reading.program, reading.vocabulary, read))
+    written = orjson.dumps((reading.schema, reading.program, reading.vocabulary, read))
+    return hashlib.sha256(written).hexdigest()[:32]
 
 
-def note_row(note: Note, number: int, run_number: int, writer: Writer, merged_into: str | None = None) -> Row:
-    """The row of `notes`; its details are those of the source, also where the patient was merged."""
+def note_row(
+    note: Note, number: int, details: str, run_number: int, writer: Writer, merged_into: str | None = None
+) -> Row:
+    """The row of `notes`; its `details_of` are those of the source, also where the patient was merged."""
     patient, source_patient = (merged_into, note.patient) if merged_into else (note.patient, None)
     first, last = days_of(note.authored)
     return (
-        number, identity_number(NoteKey(note.system, note.id)), note.system, note.id, note.hash,
-        details_of(note),
+        number, identity_number(NoteKey(note.system, note.id)), note.system, note.id, note.hash, details,
         patient, note.encounter, note.author, note.facility, note.authored, note.authored_precision,
         first, last, note.kind, note.birth_date, note.age, note.sex, note.source, note.line,
         [list(piece) for piece in note.origin], writer.words(note.text), run_number, None, source_patient,
@@ -120,7 +129,7 @@ def _findings(reading: Reading, writer: Writer) -> Iterator[Row]:
     status = {exam.exam: exam.status for exam in reading.exams}
     for place, finding in enumerate(reading.findings):
         values = list(_FINDING_VALUES(finding))
-        values[_SPANS] = spans_json(finding.spans)
+        values[_SPANS] = spans_values(finding.spans)
         values[_LOW], values[_HIGH] = _float(finding.grade_low), _float(finding.grade_high)
         if not writer.quotes:
             named = zip(_FINDING_FIELDS, values, strict=True)
@@ -130,8 +139,8 @@ def _findings(reading: Reading, writer: Writer) -> Iterator[Row]:
 
 def _reflexes(reading: Reading, writer: Writer) -> Iterator[Row]:
     places = {id(finding): place for place, finding in enumerate(reading.findings)}
-    for place, covered in enumerate(expand(reading.findings, writer.vocabulary)):
-        yield (places[id(covered.finding)], place, covered.site, covered.side, covered.basis)
+    for place, (finding, site, side, basis) in enumerate(expand(reading.findings, writer.vocabulary)):
+        yield (places[id(finding)], place, site, side, basis)
 
 
 def _unread(reading: Reading, writer: Writer) -> Iterator[Row]:
@@ -195,16 +204,10 @@ def without_words(name: str, value: Any, writer: Writer) -> Any:
     return writer.canonical(value) if name in _FREE else value
 
 
-def spans_json(spans: Iterable[Span]) -> str:
-    """Spans as JSON, written by hand because every finding has some."""
-    written = (f'{{"start":{s.start},"end":{s.end},"role":{_quoted(s.role)}}}' for s in spans)
-    return f"[{','.join(written)}]"
+def spans_values(spans: Iterable[Span]) -> list[dict[str, int | str]]:
+    """Spans as the values of a column."""
+    return [{"start": span.start, "end": span.end, "role": span.role} for span in spans]
 
 
 def _float(number: float | None) -> float | None:
     return None if number is None else float(number)
-
-
-def _digest(value: Any) -> str:
-    """A digest of plain values; `ascii` writes them the same way on every machine."""
-    return hashlib.sha256(ascii(value).encode()).hexdigest()[:32]

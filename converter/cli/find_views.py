@@ -1,7 +1,6 @@
 """How found rows and counts are shown: tables for people, records for programs."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any, TextIO
 
 from converter.cli.output import Format, records_to
@@ -20,7 +19,7 @@ def write_found(stream: TextIO, format_: Format, rows: Iterable["FoundRow"]) -> 
     if format_ is not Format.TEXT:
         from converter.archive import FoundRow
 
-        with records_to(stream, format_, [field.name for field in fields(FoundRow)]) as write:
+        with records_to(stream, format_, FoundRow._fields) as write:
             for row in rows:
                 write(_record(row))
         return
@@ -47,7 +46,7 @@ def write_counts(
 def _record(row: "FoundRow") -> dict[str, Any]:
     return {
         name: plain_number(value) if isinstance(value, float) else value
-        for name, value in asdict(row).items()
+        for name, value in row._asdict().items()
     }
 
 

@@ -8,6 +8,7 @@ Abnormalities, whole examinations and what was derived from a wider statement ar
 import json
 from collections.abc import Mapping
 from dataclasses import fields
+from operator import attrgetter
 from typing import Any
 
 from converter.fhir.text import kebab
@@ -18,6 +19,8 @@ Json = Mapping[str, Any]
 _SOURCE_WORDS = "/StructureDefinition/source-words"
 _BODY_POSITION = "http://hl7.org/fhir/StructureDefinition/observation-bodyPosition"
 _FIELDS = tuple(entry.name for entry in fields(Finding))
+_COMPARED = tuple(name for name in _FIELDS if name != "spans")
+_COMPARED_VALUES = attrgetter(*_COMPARED)
 _DEFAULTS = {entry.name: entry.default for entry in fields(Finding)}
 _WORDS = {
     # field of the finding: component
@@ -57,7 +60,7 @@ def kept_parts(observation: Json, finding: Finding, quotes: bool) -> list[dict[s
         quotes: whether words of the note may stand in it.
     """
     read = _read(observation, observation["extension"][0]["extension"])
-    said = ((name, getattr(finding, name)) for name in _FIELDS if name != "spans")
+    said = zip(_COMPARED, _COMPARED_VALUES(finding), strict=True)
     return [_part(name, one) for name, one in said if read[name] != one and (quotes or name != "quote")]
 
 
@@ -90,26 +93,22 @@ def _field(code: str) -> str:
 
 def _record(observation: Json, words: list[dict[str, Any]]) -> dict[str, Any]:
     """The finding record, as far as the elements hold it."""
-    read = _read(observation, words)
+    read = _read(observation, words) | {"spans": _spans(words)}
     return {name: read[name] for name in _FIELDS}
 
 
 def _read(observation: Json, words: list[dict[str, Any]]) -> dict[str, Any]:
-    """The same with its fields in any order."""
+    """The same without the spans, its fields in any order."""
     parts = {part["code"]["coding"][0]["code"]: part for part in observation.get("component", ())}
     record = {**_DEFAULTS, **_where(words), **_reflex(observation), **_value(observation, parts)}
     record |= {name: _word(parts[code]) for name, code in _WORDS.items() if code in parts}
-    return record | {name: value for name, value in _others(observation, parts).items() if value is not None}
+    record |= {name: value for name, value in _others(observation, parts).items() if value is not None}
+    return record
 
 
 def _where(words: list[dict[str, Any]]) -> dict[str, Any]:
     """Where it stands in the note."""
     alone = {part["url"]: part for part in words if "extension" not in part}
-    spans = [
-        {one["url"]: next(value for key, value in one.items() if key != "url") for one in part["extension"]}
-        for part in words
-        if part["url"] == "span"
-    ]
     return {
         "finding": alone.get("finding", {}).get("valueString", ""),
         "exam": alone["exam"]["valueInteger"],
@@ -118,8 +117,16 @@ def _where(words: list[dict[str, Any]]) -> dict[str, Any]:
         "quote": alone.get("quote", {}).get("valueString", ""),
         "denominator": alone.get("denominator", {}).get("valueInteger"),
         "negated": alone.get("negated", {}).get("valueBoolean", False),
-        "spans": [{**span, "role": _field(span["role"])} for span in spans],
     }
+
+
+def _spans(words: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    spans = [
+        {one["url"]: next(value for key, value in one.items() if key != "url") for one in part["extension"]}
+        for part in words
+        if part["url"] == "span"
+    ]
+    return [{**span, "role": _field(span["role"])} for span in spans]
 
 
 def _reflex(observation: Json) -> dict[str, Any]:

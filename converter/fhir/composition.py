@@ -4,7 +4,7 @@ from typing import Any
 
 from converter.fhir.context import Context
 from converter.fhir.identity import literal, own_identifier, own_tag
-from converter.fhir.narrative import narrative, titled_narrative
+from converter.fhir.narrative import escaped, escaped_narrative, titled_narrative
 from converter.fhir.summary import ExamParts, Section, summary_sections
 from converter.fhir.terms import known_term
 from converter.model import Assessment
@@ -19,7 +19,8 @@ def summary_composition(parts: ExamParts, assessment: Assessment, context: Conte
     """
     uuid = context.uuid("summary", parts.exam)
     sections = summary_sections(parts, assessment, context)
-    text = titled_narrative([(section.title, section.sentences) for section in sections])
+    said = [escaped(section.sentences) for section in sections]
+    text = titled_narrative((section.title, own) for section, own in zip(sections, said, strict=True))
     tag = own_tag(context.base, "Composition", uuid)
     resource = context.head("Composition", uuid, "reflex-summary", text, tag)
     resource["identifier"] = own_identifier(context.base, "Composition", uuid)
@@ -32,7 +33,9 @@ def summary_composition(parts: ExamParts, assessment: Assessment, context: Conte
     resource["title"] = "Summary of abnormal reflex findings"
     if context.effective is not None:
         resource["event"] = [{"period": {"start": context.effective, "end": context.effective}}]
-    resource["section"] = [_section(section, context.base) for section in sections]
+    resource["section"] = [
+        _section(section, own, context.base) for section, own in zip(sections, said, strict=True)
+    ]
     return resource
 
 
@@ -42,11 +45,11 @@ def _date(recorded: str | None) -> dict[str, Any]:
     return {"_date": {"extension": [{"url": _ABSENT, "valueCode": "unknown"}]}}
 
 
-def _section(section: Section, base: str) -> dict[str, Any]:
+def _section(section: Section, said: list[str], base: str) -> dict[str, Any]:
     result: dict[str, Any] = {
         "title": section.title,
         "code": known_term(base, "exam", section.code),
-        "text": narrative(section.sentences),
+        "text": escaped_narrative(said),
     }
     if section.entries:
         result["entry"] = [literal("Observation", uuid) for uuid in section.entries]

@@ -25,6 +25,7 @@ class Context:
         space: the same as a URI.
         subject, encounter, performer: references, or None where the note names none.
         effective: the note's time as a FHIR dateTime, or None.
+        document_uuid, device_uuid: the UUIDs of the note itself and of the program.
     """
 
     note: Note
@@ -37,6 +38,8 @@ class Context:
     encounter: dict[str, Any] | None
     performer: dict[str, Any] | None
     effective: str | None
+    document_uuid: str
+    device_uuid: str
 
     @property
     def base(self) -> str:
@@ -49,11 +52,11 @@ class Context:
 
     def document(self) -> dict[str, Any]:
         """A reference to the note."""
-        return literal("DocumentReference", self.uuid("document"))
+        return literal("DocumentReference", self.document_uuid)
 
     def device(self) -> dict[str, Any]:
         """A reference to the program."""
-        return literal("Device", device_uuid(self.reading))
+        return literal("Device", self.device_uuid)
 
     def head(
         self,
@@ -99,6 +102,8 @@ def context_of(
         encounter=_other(note.encounter, "Encounter", options.encounter_system, space, options.base),
         performer=_other(note.author, "Practitioner", options.practitioner_system, space, options.base),
         effective=effective,
+        document_uuid=uuid_of(system, note.id, "document"),
+        device_uuid=device_uuid(reading),
     )
     return context, (*about_system, *about_space, *about_subject, *about_time)
 

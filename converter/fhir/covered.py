@@ -9,6 +9,7 @@ from typing import Any
 from converter.fhir.context import Context
 from converter.fhir.identity import literal
 from converter.fhir.observation import observed
+from converter.fhir.sentences import said_of
 from converter.fhir.terms import term_coding
 from converter.model import Finding
 from converter.words import Covered, expand
@@ -42,6 +43,7 @@ def _derived(row: Covered, whole: str, context: Context) -> dict[str, Any]:
         row.site,
         row.side,
         uuid,
+        said_of(row.finding, row.site, row.side, context),
         context,
         derived_from=[literal("Observation", whole)],
         tag=term_coding(context.base, "record-tag", "derived"),

@@ -4,8 +4,8 @@ Takes the identity of a note and of a thing in it; gives UUIDs, Identifiers and 
 version 5 UUID (RFC 9562) under a namespace of ours, over a JSON list, so that no two lists look alike.
 """
 
-import json
 from hashlib import sha1
+from json.encoder import encode_basestring_ascii
 from typing import Any
 from uuid import UUID
 
@@ -15,8 +15,6 @@ from converter.fhir.text import fhir_identifier, fhir_uri
 NAMESPACE = UUID("6f1c1f0e-4b0b-5e0a-9a55-7d8a0b5c2e11")
 """The namespace of every identifier made here. It must never change."""
 _SPACE = NAMESPACE.bytes
-
-_NAME = json.JSONEncoder(ensure_ascii=True, separators=(",", ":"))
 
 IDENTIFIER_SYSTEMS = {
     "Composition": "composition",
@@ -39,7 +37,12 @@ server searches `_tag`.
 
 def uuid_of(*parts: str | int | None) -> str:
     """The UUID of a thing named by a list of parts, such as system, note id, `finding`, finding id."""
-    digest = bytearray(sha1(_SPACE + _NAME.encode(parts).encode(), usedforsecurity=False).digest()[:16])
+    named = [
+        encode_basestring_ascii(part) if isinstance(part, str) else "null" if part is None else str(part)
+        for part in parts
+    ]  # JSON by hand: an encoder for any value would take most of the time of a UUID
+    text = f"[{','.join(named)}]"
+    digest = bytearray(sha1(_SPACE + text.encode(), usedforsecurity=False).digest()[:16])
     digest[6] = digest[6] & 0x0F | 0x50  # the version and the variant, as `uuid.uuid5` sets them, more slowly
     digest[8] = digest[8] & 0x3F | 0x80
     text = digest.hex()

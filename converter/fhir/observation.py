@@ -11,20 +11,21 @@ from converter.fhir.components import components_of
 from converter.fhir.context import Context
 from converter.fhir.narrative import narrative
 from converter.fhir.place import body_site, reflex_concept
-from converter.fhir.sentences import finding_sentence
+from converter.fhir.sentences import Said
 from converter.fhir.source_words import source_words
 from converter.fhir.terms import coding, concept, known_term, term, term_coding
 from converter.fhir.text import fhir_string, plain_words
-from converter.fhir.value import no_value, value_elements
+from converter.fhir.value import no_value
 from converter.model import Finding
 
 _BODY_POSITION = "http://hl7.org/fhir/StructureDefinition/observation-bodyPosition"
 _CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
 
 
-def finding_observation(finding: Finding, uuid: str, context: Context) -> dict[str, Any]:
-    """The Observation of one finding."""
-    resource = observed(finding, finding.site, finding.side, uuid, context, derived_from=[context.document()])
+def finding_observation(finding: Finding, uuid: str, said: Said, context: Context) -> dict[str, Any]:
+    """The Observation of one finding, and of what it says."""
+    document = [context.document()]
+    resource = observed(finding, finding.site, finding.side, uuid, said, context, derived_from=document)
     words: list[dict[str, Any]] = resource["extension"][0]["extension"]
     words.extend(kept_parts(resource, finding, context.options.quotes))
     return resource
@@ -35,6 +36,7 @@ def observed(
     site: str,
     side: str,
     uuid: str,
+    said: Said,
     context: Context,
     *,
     derived_from: list[dict[str, Any]],
@@ -42,8 +44,7 @@ def observed(
 ) -> dict[str, Any]:
     """A finding seen at one reflex and side, which may be narrower than the finding itself."""
     base, vocabulary = context.base, context.vocabulary
-    text = narrative([finding_sentence(finding, site, side, context)])
-    resource = context.head("Observation", uuid, "reflex-finding", text, tag)
+    resource = context.head("Observation", uuid, "reflex-finding", narrative([said.sentence]), tag)
     resource["extension"] = [source_words(finding, context.options), *_position(finding, base)]
     resource["identifier"] = context.identifiers("Observation", uuid)
     resource["status"] = status_of([finding], context)
@@ -52,7 +53,7 @@ def observed(
     resource |= context.about()
     if context.performer is not None:
         resource["performer"] = [context.performer]
-    resource |= _rest(finding, site, side, context, derived_from)
+    resource |= _rest(finding, site, side, said.value, context, derived_from)
     return resource
 
 
@@ -69,11 +70,15 @@ def categories(base: str, kind: str) -> list[dict[str, Any]]:
 
 
 def _rest(
-    finding: Finding, site: str, side: str, context: Context, derived_from: list[dict[str, Any]]
+    finding: Finding,
+    site: str,
+    side: str,
+    value: dict[str, Any],
+    context: Context,
+    derived_from: list[dict[str, Any]],
 ) -> dict[str, Any]:
     """The value and everything that stands behind it."""
     base = context.base
-    value = value_elements(finding, base, context.vocabulary)
     components = components_of(finding, base, context.vocabulary)
     if not value and not components:
         value = {"dataAbsentReason": no_value()}

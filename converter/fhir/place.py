@@ -29,13 +29,21 @@ def reflex_concept(
     """The reflex, and the reflex with its side where the side is known and the reflex has sides."""
     reflex = vocabulary.reflexes.get(site)
     if reflex is None:
-        return {"text": plain_words(site) or "reflex"}
+        return {"text": reflex_words(site, side, vocabulary, which)}
     system, label = code_system(base, "reflex"), reflex.label
     codings = [coding(system, kebab(site), label)]
     if reflex.paired and side in SIDES:
         codings.append(coding(system, sided_code(site, side), sided_display(label, side)))
-    named = label if which is None else f"{label} ({plain_words(which)})"
-    return {"coding": codings, "text": sided_display(named, side) if side in SIDES else named}
+    return {"coding": codings, "text": reflex_words(site, side, vocabulary, which)}
+
+
+def reflex_words(site: str, side: str, vocabulary: Vocabulary, which: str | None = None) -> str:
+    """The reflex with its side, in words."""
+    reflex = vocabulary.reflexes.get(site)
+    if reflex is None:
+        return plain_words(site) or "reflex"
+    named = reflex.label if which is None else f"{reflex.label} ({plain_words(which)})"
+    return sided_display(named, side) if side in SIDES else named
 
 
 def body_site(base: str, site: str, side: str, vocabulary: Vocabulary) -> dict[str, Any] | None:

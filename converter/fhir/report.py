@@ -4,7 +4,7 @@ from typing import Any
 
 from converter.fhir.context import Context
 from converter.fhir.identity import literal
-from converter.fhir.narrative import titled_narrative
+from converter.fhir.narrative import escaped, titled_narrative
 from converter.fhir.summary import ExamParts, summary_sections
 from converter.fhir.terms import known_term
 from converter.fhir.text import fhir_string
@@ -15,7 +15,7 @@ def diagnostic_report(parts: ExamParts, assessment: Assessment, context: Context
     """The DiagnosticReport of one exam: the panel and the abnormalities as its results."""
     uuid = context.uuid("report", parts.exam)
     sections = summary_sections(parts, assessment, context)
-    text = titled_narrative([(section.title, section.sentences) for section in sections])
+    text = titled_narrative((section.title, escaped(section.sentences)) for section in sections)
     resource = context.head("DiagnosticReport", uuid, "reflex-report", text)
     resource["identifier"] = context.identifiers("DiagnosticReport", uuid)
     resource["status"] = "preliminary"

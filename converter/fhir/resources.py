@@ -22,6 +22,7 @@ from converter.fhir.panel import panel_observation
 from converter.fhir.provenance import amendment_provenance, exam_provenance
 from converter.fhir.release_five import as_r5
 from converter.fhir.report import diagnostic_report
+from converter.fhir.sentences import said_of
 from converter.fhir.summary import ExamParts
 from converter.model import Assessment, Diagnostic, Finding, Note, Reading, Severity
 from converter.words import Vocabulary
@@ -102,9 +103,11 @@ def _parts(
     number: int, named: Sequence[tuple[Finding, str]], assessment: Assessment | None, context: Context
 ) -> ExamParts:
     found = () if assessment is None else assessment.abnormalities
+    findings = tuple((finding, uuid) for finding, uuid in named if finding.exam == number)
     return ExamParts(
         exam=number,
-        findings=tuple((finding, uuid) for finding, uuid in named if finding.exam == number),
+        findings=findings,
+        said={uuid: said_of(finding, finding.site, finding.side, context) for finding, uuid in findings},
         assessment=assessment,
         abnormalities={one.abnormality: context.uuid("abnormality", one.abnormality) for one in found},
     )
@@ -112,7 +115,9 @@ def _parts(
 
 def _exam_resources(parts: ExamParts, context: Context) -> list[dict[str, Any]]:
     uuids = {finding.finding: uuid for finding, uuid in parts.findings}
-    resources = [finding_observation(finding, uuid, context) for finding, uuid in parts.findings]
+    resources = [
+        finding_observation(finding, uuid, parts.said[uuid], context) for finding, uuid in parts.findings
+    ]
     if context.options.expand:
         findings = [finding for finding, _ in parts.findings]
         resources.extend(resource for _, resource in covered_observations(findings, uuids, context))

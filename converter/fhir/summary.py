@@ -8,7 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from converter.fhir.context import Context
-from converter.fhir.sentences import finding_sentence, reflex_words
+from converter.fhir.place import reflex_words
+from converter.fhir.sentences import Said
 from converter.fhir.text import plain_words
 from converter.model import Assessment, Finding, NotExamined
 
@@ -20,12 +21,14 @@ class ExamParts:
     Attributes:
         exam: its number.
         findings: its findings, with the UUIDs of their Observations.
+        said: the UUID of a finding's Observation -> what the finding says.
         assessment: what the rules made of it, or None.
         abnormalities: identifier of an abnormality -> UUID of its Observation.
     """
 
     exam: int
     findings: tuple[tuple[Finding, str], ...]
+    said: Mapping[str, Said]
     assessment: Assessment | None
     abnormalities: Mapping[str, str]
 
@@ -51,8 +54,7 @@ def summary_sections(parts: ExamParts, assessment: Assessment, context: Context)
         Section(
             "findings",
             "Findings",
-            tuple(finding_sentence(finding, finding.site, finding.side, context) for finding, _ in tested)
-            or ("No reflex was tested.",),
+            tuple(parts.said[uuid].sentence for _, uuid in tested) or ("No reflex was tested.",),
             tuple(uuid for _, uuid in tested),
         ),
         Section(
@@ -72,4 +74,5 @@ def summary_sections(parts: ExamParts, assessment: Assessment, context: Context)
 
 
 def _gap_lines(gaps: Sequence[NotExamined], context: Context) -> tuple[str, ...]:
-    return tuple(f"{reflex_words(gap.site, gap.side, context)}: {plain_words(gap.reason)}" for gap in gaps)
+    words = context.vocabulary
+    return tuple(f"{reflex_words(gap.site, gap.side, words)}: {plain_words(gap.reason)}" for gap in gaps)

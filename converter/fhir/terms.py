@@ -6,7 +6,7 @@ Gives CodeableConcepts and Codings under a canonical base. A value that is not l
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -87,8 +87,14 @@ def concept(*codings: dict[str, Any], text: str | None = None) -> dict[str, Any]
 def term_coding(base: str, name: str, value: str) -> dict[str, Any] | None:
     """The Coding of a value of the finding record in one of our lists, or None where the list lacks it."""
     code = kebab(value)
-    display = term_lists()[name].codes.get(code)
-    return None if display is None else coding(code_system(base, name), code, display)
+    system, display = _listed(base, name, code)
+    return None if display is None else coding(system, code, display)
+
+
+@lru_cache(maxsize=4096)
+def _listed(base: str, name: str, code: str) -> tuple[str, str | None]:
+    """The canonical URL of one of our lists, and the display of a code there."""
+    return code_system(base, name), term_lists()[name].codes.get(code)
 
 
 def term(base: str, name: str, value: str) -> dict[str, Any] | None:
@@ -103,4 +109,7 @@ def known_term(base: str, name: str, code: str) -> dict[str, Any]:
     Raises:
         KeyError: it does not; a mistake in the program, never in a note.
     """
-    return {"coding": [coding(code_system(base, name), code, term_lists()[name].codes[code])]}
+    system, display = _listed(base, name, code)
+    if display is None:
+        raise KeyError(code)
+    return {"coding": [coding(system, code, display)]}

@@ -6,6 +6,8 @@ graded as only reflexes are, a tendon is, or the direction of the toes or clonus
 strength and tone are graded so too; a run after wording about them is left alone.
 """
 
+from collections.abc import Iterator
+
 from converter.reading.grammar.parser import Context, grades_tendons
 from converter.reading.sentences import Sentence
 from converter.reading.tokens import Token
@@ -44,8 +46,17 @@ _LEADS = frozenset({"no", "at", "side", "bullet", "dash", "but", "and"})
 
 def graded_alone(sentences: list[Sentence]) -> frozenset[int]:
     """Indices of the sentences that grade reflexes without a word for them."""
+    runs = list(_runs(sentences))
+    foreign = _after_other_exam(sentences) if runs else []
     found: set[int] = set()
-    foreign = _after_other_exam(sentences)
+    for start, end in runs:
+        if _means_reflexes(sentences, start, end, foreign=foreign[start]):
+            found.update(range(start, end))
+    return frozenset(found)
+
+
+def _runs(sentences: list[Sentence]) -> Iterator[tuple[int, int]]:
+    """Where runs begin and end."""
     index = 0
     while index < len(sentences):
         start = index
@@ -53,9 +64,8 @@ def graded_alone(sentences: list[Sentence]) -> frozenset[int]:
             index += 1
         if index == start:
             index += 1
-        elif _means_reflexes(sentences, start, index, foreign=foreign[start]):
-            found.update(range(start, index))
-    return frozenset(found)
+        else:
+            yield start, index
 
 
 def _joins_run(sentences: list[Sentence], start: int, index: int) -> bool:
@@ -64,8 +74,9 @@ def _joins_run(sentences: list[Sentence], start: int, index: int) -> bool:
         return False
     tokens = sentence.tokens
     return (
-        any(token.kind == "site" for token in tokens)
-        and all(token.kind in _BARE and "infant" not in token.flags for token in tokens)
+        "site" in sentence.kinds
+        and sentence.kinds <= _BARE
+        and not any("infant" in token.flags for token in tokens)
         and not any(_says_more(tokens, place) for place in range(len(tokens)))
     )
 

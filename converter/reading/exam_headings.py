@@ -19,6 +19,7 @@ _DATE = re.compile(
     re.IGNORECASE,
 )
 _STRONG = 4
+_SIDE_AND_COLON = 2
 _NO_HEADING = frozenset({"site", "reflex", "condition", "pair"})
 _IN_HEADINGS = frozenset({"reflex", "side", "region"})
 _MARKS_OF_HEADINGS = frozenset({"comma", "colon", "open", "close", "dash", "bullet"})
@@ -43,7 +44,8 @@ def begin_sentence(sentence: Sentence, context: Context) -> None:
     context.foreign = foreign or (context.foreign and not (sentence.new_block or sentence.heading))
     if (sentence.new_line and first.kind not in _LEADS_ON) or sentence.new_block:
         context.block_side = None
-    if sentence.new_line and [token.kind for token in sentence.tokens] == ["side", "colon"]:
+    alone = sentence.new_line and len(sentence.tokens) == _SIDE_AND_COLON
+    if alone and [token.kind for token in sentence.tokens] == ["side", "colon"]:
         context.block_side = first.meaning if first.meaning in ("left", "right") else None
     context.side = context.block_side
     if first.kind not in _LEADS_ON and not (sentence.new_line or sentence.heading):
@@ -74,10 +76,12 @@ def side_of_heading(lines: list[Sentence], vocabulary: Vocabulary) -> str | None
         lines: the sentence that may be such a line, and those after it.
         vocabulary: tells the limb of a reflex.
     """
+    if not (lines[0].new_line and lines[0].kinds <= _IN_HEADINGS | _MARKS_OF_HEADINGS):
+        return None
     heading = [t for t in lines[0].tokens if t.kind not in _MARKS_OF_HEADINGS]
     sides = [t.meaning if t.kind == "side" else t.meaning.partition(":")[2] for t in heading]
     named = [side for side in sides if side in ("left", "right")]
-    if not lines[0].new_line or len(named) != 1 or any(t.kind not in _IN_HEADINGS for t in heading):
+    if len(named) != 1:
         return None
     limbs = {vocabulary.reflexes[t.meaning.partition(":")[0]].limb for t in heading if t.kind == "region"}
     under = list(takewhile(_names_a_site, lines[1:]))

@@ -11,8 +11,9 @@ from converter.reading.figures import Figure, figure_at, read_figure
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.lines import Line, drawn_lines, lines_of, without_drawing
 from converter.reading.piped_lines import parted
-from converter.reading.record_tables import RecordTable, record_table_at
-from converter.reading.tables import Table, TableReader
+from converter.reading.record_tables import record_table_at
+from converter.reading.tables import TableReader
+from converter.reading.ticked_tables import ticked_table_at
 from converter.reading.timed_values import TimedValues
 from converter.reading.tokens import Token
 from converter.words import Vocabulary
@@ -46,27 +47,23 @@ def read_layouts(
     raw = lines_of(text, tokens)
     drawn = drawn_lines(text, raw)
     lines = without_drawing(text, raw)
-    reader = TableReader(text, context, vocabulary, lines)
     timed = TimedValues(text, context, vocabulary)
     ends = [token for token in tokens if token.kind == "newline"]
+    tables = _Tables(text, context, vocabulary, raw, lines, ends)
     found = Layouts()
+    arrows = "→" in text
     index, changing = 0, False
     while index < len(lines):
-        table = reader.table_at(index)
-        if table is not None:
-            index = _take_table(found, table)
-            for line in table.apart:
-                found.left += [*raw[line].tokens, *ends[line : line + 1]]
+        after = tables.take(found, index)
+        if after is not None:
+            index = after
             continue
-        records = record_table_at(text, lines, index, context, vocabulary)
-        if records is not None:
-            index = _take_records(found, lines[index].start, records)
-            continue
-        headed = _headed(lines, index) or changing
-        change = _change_at(lines[index], timed, headed=headed)
+        said = arrows or timed.may_be(lines[index])
+        headed = (said or bool(drawn)) and (_headed(lines, index) or changing)
+        change = _change_at(lines[index], timed, headed=headed) if said else None
         changing = change is not None
         if change is not None:
-            index = _take_line(found, change, index)
+            index = _take_change(found, index, change)
             continue
         figure = figure_at(lines, drawn, index) if drawn and headed else None
         if figure is not None:
@@ -84,27 +81,57 @@ def _change_at(line: Line, timed: TimedValues, *, headed: bool) -> Parser | None
     """The values of several times that a line says, by an arrow between them or each with its time."""
     arrow = "→" in timed.text
     change = change_at(timed.text, line, timed.context, timed.vocabulary, headed=headed) if arrow else None
-    return change or timed.line(line, headed=headed)
+    return change or (timed.line(line, headed=headed) if timed.may_be(line) else None)
 
 
-def _take_table(found: Layouts, table: Table) -> int:
-    found.parsers += table.rows
-    found.starts.append(table.start)
-    found.unread += table.unread
-    return table.after
+class _Tables:
+    """The tables of one note, in their three kinds."""
+
+    def __init__(
+        self,
+        text: str,
+        context: Context,
+        vocabulary: Vocabulary,
+        raw: list[Line],
+        lines: list[Line],
+        ends: list[Token],
+    ) -> None:
+        self._text, self._context, self._vocabulary = text, context, vocabulary
+        self._raw, self._lines, self._ends = raw, lines, ends
+        self._reader = TableReader(text, context, vocabulary, lines)
+
+    def take(self, found: Layouts, index: int) -> int | None:
+        """Take the table whose heads stand in a line; gives the index of the first line after it."""
+        place = self._text, self._lines, index, self._context, self._vocabulary
+        ticked = ticked_table_at(*place)
+        if ticked is not None:
+            self._begin(found, index, ticked.rows)
+            found.unread += ticked.unread
+            return ticked.after
+        table = self._reader.table_at(index)
+        if table is not None:
+            self._begin(found, index, table.rows)
+            found.unread += table.unread
+            found.left += table.left
+            for line in table.apart:
+                found.left += [*self._raw[line].tokens, *self._ends[line : line + 1]]
+            return table.after
+        records = record_table_at(*place)
+        if records is None:
+            return None
+        self._begin(found, index, records.rows)
+        found.left += records.left
+        return records.after
+
+    def _begin(self, found: Layouts, index: int, rows: list[Parser]) -> None:
+        found.parsers += rows
+        found.starts.append(self._lines[index].tokens[0].start)
 
 
-def _take_line(found: Layouts, line: Parser, index: int) -> int:
-    found.parsers.append(line)
-    found.starts.append(line.tokens[0].start)
+def _take_change(found: Layouts, index: int, change: Parser) -> int:
+    found.parsers.append(change)
+    found.starts.append(change.tokens[0].start)
     return index + 1
-
-
-def _take_records(found: Layouts, start: int, records: RecordTable) -> int:
-    found.parsers += records.rows
-    found.starts.append(start)
-    found.left += records.left
-    return records.after
 
 
 def _take_figure(

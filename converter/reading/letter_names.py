@@ -1,4 +1,4 @@
-"""Names reflexes that a line lists by a letter each, as in "B 2+ T 2+ K 3+ A 2+" or "B2, T2, K3, A1".
+"""Names reflexes that a line lists by a letter each: "B 2+ T 2+ K 3+ A 2+", "B2, T2, K3", "B (2+) | K (1+)".
 
 Takes the text and the tokens of a note; gives the tokens with such letters as names. A letter says nothing by
 itself, so a series must grade three reflexes or more, of arms and legs, each once. One of all four, as
@@ -16,8 +16,9 @@ _FEWEST = 3
 _GRADE = r"(?:[+][0-4]|[0-4][+]{0,3}|[+]{1,4})"
 _VALUE = rf"(?:{_GRADE}(?:/{_GRADE})?|trace|absent|nil)"
 _BOUND = r"(?![\w/+]|\.\d)"
-_JOIN = r"[ \t]*[,;]?[ \t]*(?:and[ \t]+|&[ \t]*)?"
-_BESIDE_NAME = r"[ \t]?(?:[:=-]|–)?[ \t]?"
+_JOIN = r"[ \t]*[,;|]?[ \t]*(?:and[ \t]+|&[ \t]*)?"
+_BESIDE_NAME = r"[ \t]?(?:[:=-]|–)?[ \t]?[(\[]?"
+_CLOSE = r"[)\]]?"
 _ARMS = frozenset({"biceps", "triceps", "brachioradialis"})
 _LEGS = frozenset({"patellar", "achilles"})
 _ALL = frozenset({"biceps", "triceps", "patellar", "achilles"})
@@ -32,13 +33,13 @@ def with_letters_named(text: str, tokens: list[Token], vocabulary: Vocabulary) -
         sites = [group[0].meaning for group in groups]
         if _grades_arms_and_legs(sites):
             groups[0][0].flags = _SPEAKING if set(sites) >= _ALL else _TENDON
-            tokens = _replaced(tokens, groups)
+            tokens = _replaced(text, tokens, groups)
     return tokens
 
 
 def letter_series(vocabulary: Vocabulary) -> str:
     """A pattern, in lower case, for what may be a series of letters with their grades."""
-    one = rf"(?:{'|'.join(_names(vocabulary))}){_BESIDE_NAME}{_VALUE}"
+    one = rf"(?:{'|'.join(_names(vocabulary))}){_BESIDE_NAME}{_VALUE}{_CLOSE}"
     return rf"\b{one}(?:{_JOIN}{one}){{{_FEWEST - 1},}}"
 
 
@@ -49,7 +50,7 @@ def _names(vocabulary: Vocabulary) -> list[str]:
 @lru_cache(maxsize=8)
 def _one(vocabulary: Vocabulary) -> re.Pattern[str]:
     names = "|".join(name[0].upper() + f"(?i:{name[1:]})" for name in _names(vocabulary))
-    return re.compile(rf"(?P<name>{names}){_BESIDE_NAME}(?P<value>{_VALUE}){_BOUND}")
+    return re.compile(rf"(?P<name>{names}){_BESIDE_NAME}(?P<value>{_VALUE}){_BOUND}{_CLOSE}")
 
 
 @lru_cache(maxsize=8)
@@ -73,9 +74,15 @@ def _grades_arms_and_legs(sites: list[str]) -> bool:
     return each_once and not _ARMS.isdisjoint(sites) and not _LEGS.isdisjoint(sites)
 
 
-def _replaced(tokens: list[Token], groups: list[list[Token]]) -> list[Token]:
+def _replaced(text: str, tokens: list[Token], groups: list[list[Token]]) -> list[Token]:
     """The tokens with those of the groups in place of what stood there."""
-    spans = [(group[0].start, group[-1].end) for group in groups]
+    spans = [(group[0].start, _past_bracket(text, group)) for group in groups]
     apart = [t for t in tokens if not any(start < t.end and t.start < end for start, end in spans)]
     named = [token for group in groups for token in group]
     return sorted([*apart, *named], key=lambda token: token.start)
+
+
+def _past_bracket(text: str, group: list[Token]) -> int:
+    """Where a name with its grade ends, with the bracket that closes around the grade."""
+    end = group[-1].end
+    return end + (len(group) > 1 and text[end : end + 1] in (")", "]"))

@@ -77,6 +77,9 @@ class Sense:
         return self.kind == "value" and self.meaning in ("absent", "trace")
 
 
+_OTHER, _STEMMED = Sense(None, "other"), Sense(None, "other", flags=STEMMED)
+
+
 @dataclass(frozen=True, slots=True)
 class Entry:
     """What a piece of text can be.
@@ -177,4 +180,4 @@ def _unknown(piece: str, name: str) -> Sense:
         return Sense(None, "newline")
     if not piece[0].isalnum() and len(piece) == 1:
         return Sense(None, _MARKS.get(name, "other_mark"))
-    return Sense(None, "other", flags=STEMMED if has_stem(piece) else PLAIN)
+    return _STEMMED if has_stem(piece) else _OTHER

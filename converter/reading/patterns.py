@@ -118,14 +118,12 @@ def without_look_alikes(vocabulary: Vocabulary) -> Callable[[bytes], bytes]:
         for words in words_in(row.phrase)
         for word in words
     }
-    words = "|".join(sorted(alone - others, key=len, reverse=True)) or "(?!)"
-    whole_word = re.compile(rf"(?:{words})(?![a-z\x80-\xff])".encode("latin-1"))
-
-    def blank(match: re.Match[bytes]) -> bytes:
-        before = match.string[match.start() - 1 : match.start()]
-        return match[0] if before.isalpha() or before >= b"\x80" else b" "
-
-    return lambda data: whole_word.sub(blank, data)
+    words = "|".join(sorted(alone - others, key=len, reverse=True))
+    if not words:
+        return lambda data: data
+    whole_word = re.compile(rf"(?<![a-z\x80-\xff])(?:{words})(?![a-z\x80-\xff])".encode("latin-1"))
+    holds = searcher(words)  # most texts hold none, and this tells it sooner
+    return lambda data: whole_word.sub(b" ", data) if holds is None or holds(data) else data
 
 
 def _sole(row: Word) -> Iterator[str]:
@@ -140,15 +138,18 @@ def says_trace(row: Word) -> bool:
 
 def graded_places(vocabulary: Vocabulary) -> str:
     """A pattern for a joint that has its grade near, as in "Knee 2+ R": beside another one it is a reflex."""
+    return rf"{places(vocabulary)}[^\x00]{{0,{GRADE_REACH}}}?(?:{TRAILING_PLUS}|\btr)"
+
+
+def places(vocabulary: Vocabulary) -> str:
+    """A pattern for a joint, whatever is said of it."""
     names = {
         "[^a-z]+".join(words)
         for row in vocabulary.rows
         if row.role == "site" and "place" in row.flags
         for words in words_in(row.phrase)
     }
-    return (
-        rf"(?:^|[^a-z])(?:{'|'.join(sorted(names))})[^a-z][^\x00]{{0,{GRADE_REACH}}}?(?:{TRAILING_PLUS}|\btr)"
-    )
+    return rf"(?:^|[^a-z])(?:{'|'.join(sorted(names))})[^a-z]"
 
 
 def slips(vocabulary: Vocabulary, rows: Iterable[Word]) -> str:

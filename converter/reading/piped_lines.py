@@ -55,7 +55,14 @@ def _tells_itself(tokens: list[Token]) -> bool:
     filled = [cell for cell in cells if cell]
     valued = [cell for cell in filled if any(token.kind in _SAYS for token in cell)]
     named = any(token.kind == "site" for cell in filled for token in cell)
+    if len(filled) == 2 and valued == filled[1:] and _names_only(filled[0]):
+        return sum(token.kind in _SAYS for token in filled[1]) == 1 or _told(filled[1])
     return named and bool(valued) and all(map(_told, valued))
+
+
+def _names_only(cell: list[Token]) -> bool:
+    """Whether a cell holds the name of a reflex and nothing that says anything of it."""
+    return cell[0].kind == "site" and all(token.kind in _NAMES | {"open", "slash"} for token in cell)
 
 
 def _told(cell: list[Token]) -> bool:

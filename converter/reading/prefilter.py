@@ -22,6 +22,7 @@ from converter.reading.patterns import (
     begins_reading,
     begins_where_graded,
     graded_places,
+    places,
     plain_bytes,
     says_trace,
     searcher,
@@ -87,15 +88,13 @@ def worth_reading(vocabulary: Vocabulary) -> Test:
     sort = sorter(_sorts(vocabulary))
     if sort is None:
         return may_speak_of_reflexes(vocabulary)
-    may_hold_table = may_hold_bare_table(vocabulary)
-    several_joints, means_reflexes = _several_joints(vocabulary), _means_reflexes(vocabulary)
+    begins, may_hold_table = searcher(_beginning(vocabulary)), may_hold_bare_table(vocabulary)
+    grades_joints, means_reflexes = _grades_joints(vocabulary), _means_reflexes(vocabulary)
+    assert begins is not None
 
-    def test(text: str) -> bool:
-        data = plain_bytes(text)
+    def speaks(text: str, data: bytes) -> bool:
         found = sort(data)
-        if _COARSE not in found:
-            return False
-        if _JOINTS in found and several_joints(data):
+        if _JOINTS in found and grades_joints(data):
             return True
         if _REFERS in found and _GRADED in found:
             return True
@@ -104,20 +103,23 @@ def worth_reading(vocabulary: Vocabulary) -> Test:
             return True
         return lines and may_hold_table(text.lower())
 
+    def test(text: str) -> bool:
+        data = plain_bytes(text)
+        return speaks(text, data) and begins(data)
+
     return test
 
 
-_COARSE, _SPEAKS, _REFERS, _GRADED, _JOINTS = range(5)
+_SPEAKS, _REFERS, _GRADED, _JOINTS = range(4)
 
 
 def _sorts(vocabulary: Vocabulary) -> Iterator[str]:
-    """Patterns in the order of their numbers."""
-    yield _beginning(vocabulary)
+    """Patterns in the order of their numbers; none of them counts, which would be slow beside the others."""
     named = _worded(vocabulary, lambda row: begins_reading(row) or begins_where_graded(row))
     yield f"{named}|{letter_series(vocabulary)}|{ANY_STEM}"
     yield whole(row for row in vocabulary.rows if row.role in _REFERRING)
     yield TRAILING_PLUS
-    yield graded_places(vocabulary)
+    yield places(vocabulary)
 
 
 def _means_reflexes(vocabulary: Vocabulary) -> Callable[[bytes, bool], bool]:
@@ -178,14 +180,19 @@ def _several_joints(vocabulary: Vocabulary) -> Callable[[bytes], bool]:
 @lru_cache(maxsize=8)
 def may_grade_joints(vocabulary: Vocabulary) -> Test:
     """A test that is true for every text in which places, graded in a row, may stand for reflexes."""
-    graded, several = searcher(graded_places(vocabulary)), _several_joints(vocabulary)
+    grades = _grades_joints(vocabulary)
     sided = searcher(rf"{SIDED_DIGIT}[^a-z0-9]{{1,4}}{SIDED_DIGIT}")
 
     def test(text: str) -> bool:
         data = plain_bytes(text)
-        return (several(data) and (graded is None or graded(data))) or (sided is not None and sided(data))
+        return grades(data) or (sided is not None and sided(data))
 
     return test
+
+
+def _grades_joints(vocabulary: Vocabulary) -> Callable[[bytes], bool]:
+    graded, several = searcher(graded_places(vocabulary)), _several_joints(vocabulary)
+    return lambda data: several(data) and (graded is None or graded(data))
 
 
 def _short_and_graded(vocabulary: Vocabulary) -> str:
@@ -206,7 +213,7 @@ def _short_and_graded(vocabulary: Vocabulary) -> str:
     side = r"(?:[rl][^a-z0-9]{1,2})?"
     graded = rf"{name}\b[^a-z0-9]{{0,12}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]|{name}[0-4]"
     inverted = rf"\binverted[^a-z0-9]{{1,3}}{side}{name}\b|{name}\b[^a-z0-9]{{1,3}}{side}inverted"
-    return f"{graded}|{inverted}|{in_heads}|{in_rows}|{letter_series(vocabulary)}"
+    return rf"{graded}|{inverted}|\brefs?\b|{in_heads}|{in_rows}|{letter_series(vocabulary)}"
 
 
 def _begins_finding(row: Word) -> bool:

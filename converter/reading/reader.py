@@ -21,7 +21,7 @@ from converter.reading.figures import ROWS
 from converter.reading.findings import findings_of
 from converter.reading.footnotes import Footnotes
 from converter.reading.glued_sides import with_glued_sides_parted
-from converter.reading.grammar.parser import Context, Parser, grades_tendons
+from converter.reading.grammar.parser import TENDON_KINDS, Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.joined_sides import with_sides_joined
@@ -31,9 +31,12 @@ from converter.reading.lexicon import MISSPELT
 from converter.reading.limb_lines import note_limb
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.plain_writing import plain_writing
-from converter.reading.prefilter import may_grade_joints, worth_reading
-from converter.reading.runs import lead_blocks, part_runs
+from converter.reading.prefilter import worth_reading
+from converter.reading.printed_choices import with_choices_read
+from converter.reading.runs import RUN_NAMES, lead_blocks, part_runs
 from converter.reading.sentences import Sentence, sentences_of
+from converter.reading.shared_nouns import with_nouns_shared
+from converter.reading.spelled_grades import with_spelled_grades
 from converter.reading.statuses import apply_statuses
 from converter.reading.stems import STEM
 from converter.reading.subject_headings import settle_before_layout, settle_headings
@@ -122,7 +125,7 @@ def _nothing_said(note: Note, vocabulary: Vocabulary, program: str) -> Reading:
 
 def _says_something(text: str, vocabulary: Vocabulary, options: ReadingOptions) -> bool:
     """Whether some part of a note says something; true too where to ask costs as much as to read it whole."""
-    if len(text) < _SHORT or may_grade_joints(vocabulary)(text):
+    if len(text) < _SHORT:
         return True
     parts = speaking_parts(text, vocabulary)
     if 2 * sum(len(part.text) for part in parts) > len(text):
@@ -162,7 +165,9 @@ class _NoteReader:
     def read(self, *, begins_line: bool = True) -> None:
         """Read the note; drafts, unread wording, legends and diagnostics are filled in."""
         text = plain_writing(self._text)
-        tokens = with_letters_named(text, tokens_of_note(text, self._vocabulary), self._vocabulary)
+        tokens = with_spelled_grades(text, tokens_of_note(text, self._vocabulary))
+        tokens = with_nouns_shared(text, tokens, self._vocabulary)
+        tokens = with_letters_named(text, tokens, self._vocabulary)
         tokens = with_scales_joined(with_sides_joined(with_glued_sides_parted(text, tokens)))
         dittos = with_dittos_read(text, tokens)
         tokens = dittos.tokens
@@ -174,7 +179,8 @@ class _NoteReader:
             self.unread += unread_of(self._text, parser.tokens)
         self.unread += layouts.unread
         self.diagnostics += layouts.diagnostics
-        sentences = list(sentences_of(self._text, layouts.left, begins_line=begins_line))
+        left = with_choices_read(text, layouts.left)
+        sentences = list(sentences_of(self._text, left, begins_line=begins_line))
         alone = graded_alone(sentences)
         self._has_later = has_later_heading(self._text, sentences, self._vocabulary)
         for index, sentence in enumerate(sentences):
@@ -189,8 +195,9 @@ class _NoteReader:
 
     def _begin(self, sentence: Sentence, has_now: bool, *, graded: bool) -> None:
         """Settle what a sentence is about before it is read; `graded` where only its grades tell that."""
-        part_runs(sentence.tokens)
-        lead_blocks(sentence.tokens)
+        if not sentence.kinds.isdisjoint(RUN_NAMES):
+            part_runs(sentence.tokens)
+            lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
         note_limb(sentence, self._context, self._vocabulary)
         note_exam_heading(
@@ -244,6 +251,8 @@ class _NoteReader:
         for token in sentence.tokens:
             if (token.flags and not _SPEAKING.isdisjoint(token.flags)) or token.kind in _SPEAKING_KINDS:
                 return True
+        if sentence.kinds.isdisjoint(TENDON_KINDS):
+            return False
         return grades_tendons(sentence.tokens, self._context)
 
     def _apply_rules(self, parser: Parser, sentence: Sentence) -> None:
@@ -303,6 +312,8 @@ def _says_alike(token: Token) -> bool:
 
 
 def _last_side(sentence: Sentence) -> str | None:
+    if "side" not in sentence.kinds:
+        return None
     for token in reversed(sentence.tokens):
         if token.kind == "side" and token.meaning in ("left", "right"):
             return token.meaning

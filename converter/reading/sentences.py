@@ -49,6 +49,7 @@ class Sentence:
         new_block: an empty line stands before it.
         new_line: it begins on a new line.
         closed: a mark such as a full stop ends it, rather than the line.
+        kinds: the kinds of its tokens; most questions about a sentence are answered by what it does not hold.
     """
 
     tokens: list[Token]
@@ -57,6 +58,7 @@ class Sentence:
     new_block: bool
     new_line: bool
     closed: bool
+    kinds: frozenset[str]
 
 
 def sentences_of(text: str, tokens: list[Token], *, begins_line: bool = True) -> Iterator[Sentence]:
@@ -119,7 +121,8 @@ def _sentence(text: str, tokens: list[Token], new_block: bool, new_line: bool, *
     time = said.isdigit() or CLOCK.fullmatch(said) is not None
     foreign = heading and not time and not any(token.kind in _REFLEXIVE for token in lead)
     history = any(token.kind == "heading_other" and token.meaning == "history" for token in lead)
-    return Sentence(tokens, foreign, history, new_block, new_line, closed)
+    kinds = frozenset([token.kind for token in tokens])
+    return Sentence(tokens, foreign, history, new_block, new_line, closed, kinds)
 
 
 def colon_among_first(tokens: list[Token]) -> int | None:

@@ -13,8 +13,8 @@ from converter.reading.grammar.parts import Draft, Target, Used
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.grammar.untested import not_tested
+from converter.reading.head_columns import Column
 from converter.reading.lines import Cell
-from converter.reading.table_heads import Column
 from converter.reading.tokens import Token
 from converter.reading.written import Written
 from converter.words import Vocabulary
@@ -66,7 +66,7 @@ class CellReader:
         elif _says_why_not(own):
             self._not_tested_because(own, targets)
         elif own.kind(0) == "dash" and len(cell.tokens) == 1:
-            if _counts_plus_signs(parser) or (self._signed and targets and targets[0].sign):
+            if _counts_plus_signs(parser) or (self._signed and targets and self._is_there_or_not(targets[0])):
                 add_bare(own, targets[0], None, [(cell.tokens[0], "value")], implied="absent")
         elif own.kind(0) == "other_mark" and len(cell.tokens) == 1:
             own = self._by_footnote(cell.tokens[0], targets) or own
@@ -76,6 +76,10 @@ class CellReader:
             place_in_time(own.drafts, column.time, column.standing)
         parser.drafts += own.drafts
         return bool(own.drafts) or not targets or all(t.kind in _EMPTY for t in cell.tokens)
+
+    def _is_there_or_not(self, target: Target) -> bool:
+        """Whether a plus says that it is there: of a sign, and of the reflexes of the skin."""
+        return target.sign or self._vocabulary.reflexes[target.site].kind == "superficial"
 
     def _said(self, own: Parser, targets: list[Target]) -> None:
         found = phrase_at(own, 0)

@@ -5,8 +5,8 @@ cannot be given to one column.
 """
 
 from converter.reading.grammar.parser import VALUES
+from converter.reading.head_columns import Column, Heads
 from converter.reading.lines import Cell, Line
-from converter.reading.table_heads import Column, Heads
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 

@@ -5,81 +5,36 @@ in the rows is left to `table_rows`.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.parser import Context, Parser
-from converter.reading.grammar.parts import Target, Used
 from converter.reading.grammar.targets import targets_at
 from converter.reading.head_cells import label_apart, with_blank_heads, word_by_word
+from converter.reading.head_columns import (
+    SIDES,
+    Column,
+    Heads,
+    by_moment,
+    group_over,
+    grouped,
+    sides_differ,
+    sides_told,
+    with_limbs,
+)
 from converter.reading.lines import Cell, Line, cells_of
 from converter.reading.tokens import Token
 from converter.reading.written import Written
 from converter.words import Vocabulary
 
-SIDES = frozenset({"left", "right", "both"})
 HEAD_KINDS = frozenset(
     {"side", "site", "region", "reflex", "other_exam", "pipe", "other", "open", "close", "slash"}
     | {"look_alike", "comma", "stop", "colon", "is", "other_mark", "side_ref", "legend", "time"}
 )
+_NAMING = frozenset({"time", "side", "side_ref", "site", "region", "reflex"})
+"""Kinds of which heads hold at least one."""
 _FOREIGN = frozenset({"other_exam", "other", "look_alike"})
 _LONGEST_HEAD = 6
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """A column: what its head says, and where it stands in the line.
-
-    Attributes:
-        offset: where the head begins, in characters of its line.
-        end: where it ends.
-        side: left, right, both, or None.
-        targets: the reflexes that the head names.
-        general: the head speaks of reflexes without naming one.
-        noun: the word by which it does.
-        foreign: the head names another part of the examination, or says nothing that is known.
-        unknown: it says nothing that is known.
-        time: the time of an examination that the head names.
-        standing: `earlier` where another column is later, `clock` for one of several times of a day.
-        used: the words of the head that its findings rest on.
-    """
-
-    offset: int
-    end: int = 0
-    side: str | None = None
-    targets: list[Target] = field(default_factory=list)
-    general: bool = False
-    noun: Token | None = None
-    foreign: bool = False
-    unknown: bool = False
-    time: Token | None = None
-    standing: str = ""
-    used: Used = field(default_factory=list)
-
-
-@dataclass(frozen=True, slots=True)
-class Heads:
-    """The columns of a table.
-
-    Attributes:
-        labels: how many columns, from the left, name the rows; 0 where their head is left out.
-        values: the columns that follow, foreign ones among them.
-        parting: the mark between the cells, empty where gaps or pipes part them.
-        side: the side that the first head gives to the whole table, with its token.
-        open: the heads say nothing of sides, so the rows must.
-        about: the reflexes that the first head names, for rows that only say when or on which side.
-        what: the heads say what was examined, so the rows say where or when.
-        lines: how many lines the heads take.
-    """
-
-    labels: int
-    values: list[Column]
-    parting: str = ""
-    side: tuple[Token, str] | None = None
-    open: bool = False
-    about: list[Target] = field(default_factory=list)
-    what: bool = False
-    lines: int = 1
 
 
 class HeadReader:
@@ -98,7 +53,9 @@ class HeadReader:
             return None
         line = self._words.heads(line)
         kinds = {token.kind for token in line.tokens} - {"value"}
-        if not (kinds <= HEAD_KINDS or _only_sides_behind(cells_of(self._text, line))):
+        if kinds.isdisjoint(_NAMING) or not (
+            kinds <= HEAD_KINDS or ("side" in kinds and _only_sides_behind(cells_of(self._text, line)))
+        ):
             return None  # most lines end here, before anything is made of them
         two = self._two_lines(line, lines[index + 1]) if index + 1 < len(lines) else None
         return two or self.one_line(line)
@@ -152,20 +109,20 @@ class HeadReader:
         return replace(place, general=noun is not None, noun=noun, foreign=foreign, unknown=unknown)
 
     def _settled(self, columns: list[Column], cells: list[Cell]) -> Heads | None:
-        timed = self._by_time(columns)
+        timed = self._beside_earlier(columns) or self._by_time(columns)
         if timed is not None:
             return timed
         if self._words.times.heads_times(self._text[cells[0].start : cells[0].end]):
             subject = self._by_subject(columns, cells)
             if subject is not None:
                 return subject
-        columns = _limbs(_grouped(columns), cells)
+        columns = with_limbs(grouped(columns), cells)
         kept = [column for column in columns if not column.foreign]
         about = _named_alone(columns)
         sided = [column for column in kept if column.side and not column.targets]
         sited = [column for column in kept if column.targets and column not in about]
         first = next((i for i, c in enumerate(columns) if (c.side or c.targets) and c not in about), None)
-        if first is not None and _sides_differ(sided) and all(_is_clonus(column) for column in sited):
+        if first is not None and sides_differ(sided) and all(_is_clonus(column) for column in sited):
             return Heads(first, columns[first:], about=[t for c in about for t in c.targets])
         labelled = first is not None and first <= 1 and not (first == 1 and columns[0].targets)
         rest = columns[first:] if first is not None else []
@@ -183,9 +140,28 @@ class HeadReader:
         label = columns[0] if first else Column(0)
         side = (label.used[0][0], label.side) if label.side and not label.targets else None
         rest = self._ordered([column if column.time else replace(column, foreign=True) for column in rest])
-        if any(column.side for column in timed) and not _sides_told(_by_moment(self._text, rest)):
+        if any(column.side for column in timed) and not sides_told(by_moment(self._text, rest)):
             return None
         return Heads(first, rest, side=side, about=label.targets)
+
+    def _beside_earlier(self, columns: list[Column]) -> Heads | None:
+        """As in "R  L  Previous R  Previous L": sides of today, beside those of an earlier examination.
+
+        Beside a later one, as "Post-op R", nothing says when the sides without a time were examined.
+        """
+        sided = [column for column in columns if column.side and not column.time and not column.targets]
+        timed = [column.time for column in columns if column.time]
+        first = next((i for i, column in enumerate(columns) if column.side or column.time), 0)
+        if not timed or not sides_differ(sided) or first > 1 or any(c.targets for c in columns[first:]):
+            return None
+        before = all(self._words.times.is_before(self._text[t.start : t.end]) for t in timed)
+        values = [
+            column
+            if column.time is None
+            else replace(column, standing="earlier" if before else "", unknown=not before, foreign=not before)
+            for column in columns[first:]
+        ]
+        return Heads(first, values, about=columns[0].targets if first else [])
 
     def _ordered(self, columns: list[Column]) -> list[Column]:
         """Columns with the place of their time among those of the others."""
@@ -245,21 +221,23 @@ class HeadReader:
             return None
         wide = len(sided) // len(groups)
         even = wide * len(groups) == len(sided)
-        over = [groups[i // wide] if even else _over(groups, column) for i, column in enumerate(sided)]
+        over = [groups[i // wide] if even else group_over(groups, column) for i, column in enumerate(sided)]
         grouped = [
             replace(column, foreign=group.foreign, time=group.time)
             for column, group in zip(sided, over, strict=True)
         ]
-        told = [_sides_differ(group) for group in _by_moment(self._text, grouped)] if timed else []
-        if not (all(told) if told else _sides_differ([c for c in grouped if not c.foreign])):
+        told = [sides_differ(group) for group in by_moment(self._text, grouped)] if timed else []
+        if not (all(told) if told else sides_differ([c for c in grouped if not c.foreign])):
             return None
         return Heads(first, self._ordered(grouped) if told else grouped, lines=2)
 
     def _sides_over_kinds(self, above: Line, below: Line) -> Heads | None:
         """As in "Right  Left" over "Power  DTR  Power  DTR"."""
+        if not any(token.kind == "reflex" for token in below.tokens):
+            return None
         over = [self._column(cell, above) for cell in cells_of(self._text, above)]
         sides = [column for column in over if column.side and not column.targets]
-        if not _sides_differ(sides) or len(sides) != 2 or not any(t.kind == "reflex" for t in below.tokens):
+        if not sides_differ(sides) or len(sides) != 2:
             return None
         columns = [self._column(cell, below) for cell in cells_of(self._text, below)]
         told = [column for column in columns if column.general or column.foreign]
@@ -316,19 +294,6 @@ def _is_clonus(column: Column) -> bool:
     return [target.site for target in column.targets] == ["clonus_unspecified"]
 
 
-def _sides_differ(columns: list[Column]) -> bool:
-    """Whether the columns are right and left, or one for both."""
-    sides = sorted(column.side or "" for column in columns)
-    return sides in (["left", "right"], ["both"])
-
-
-def _sides_told(groups: list[list[Column]]) -> bool:
-    """Whether the columns of each time tell their sides; at one time a side may have been left out."""
-    sides = [[column.side or "" for column in group] for group in groups]
-    told = all(set(each) <= SIDES and len(set(each)) == len(each) for each in sides)
-    return told and any(_sides_differ(group) for group in groups)
-
-
 def _named_alone(columns: list[Column]) -> list[Column]:
     """As in "Triceps jerk  R  L": a first head that names what the whole table is about."""
     sides = [column.side for column in columns[1:] if not column.targets]
@@ -336,49 +301,3 @@ def _named_alone(columns: list[Column]) -> list[Column]:
         bool(columns[0].targets) and columns[0].side is None and sorted(map(str, sides)) == ["left", "right"]
     )
     return columns[:1] if alone and len(sides) == len(columns) - 1 else []
-
-
-def _by_moment(text: str, columns: list[Column]) -> list[list[Column]]:
-    """The columns of each time."""
-    groups: dict[str, list[Column]] = {}
-    for column in columns:
-        if column.time is not None:
-            groups.setdefault(text[column.time.start : column.time.end], []).append(column)
-    return list(groups.values())
-
-
-def _limbs(columns: list[Column], cells: list[Cell]) -> list[Column]:
-    """As in "RUE  LUE  RLE  LLE", "UL  LL": limbs that the values are about, and no mere sides."""
-    regions = {i: c.tokens[0] for i, c in enumerate(cells) if [t.kind for t in c.tokens] == ["region"]}
-    several = len({token.meaning.partition(":")[0] for token in regions.values()}) > 1
-    if not (len(regions) > 2 or several) or len(cells) != len(columns):
-        return columns
-    limbs = list(columns)
-    for place, token in regions.items():
-        site, _, side = token.meaning.partition(":")
-        about = Target(site, side=side or None, region=True, flags=token.flags, used=[(token, "region")])
-        limbs[place] = Column(columns[place].offset, columns[place].end, targets=[about])
-    return limbs
-
-
-def _grouped(columns: list[Column]) -> list[Column]:
-    """As in "Power  R  L  DTR  R  L": a head in the same line that says of what the sides after it are."""
-    sided = [column for column in columns if column.side and not column.targets]
-    if len(sided) <= 2 or any(column.foreign for column in sided):
-        return columns
-    grouped: list[Column] = []
-    group: Column | None = None
-    for place, column in enumerate(columns):
-        if column in sided:
-            grouped.append(replace(column, foreign=group is not None and group.foreign))
-            continue
-        group = column
-        if place == 0:
-            grouped.append(column)
-    return grouped
-
-
-def _over(groups: list[Column], column: Column) -> Column:
-    """The group that stands over a column: the last that begins left of it."""
-    before = [group for group in groups if group.offset <= column.offset + 2]
-    return before[-1] if before else groups[0]

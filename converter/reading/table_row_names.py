@@ -4,8 +4,8 @@ Takes cells; gives cells or tokens. What the values mean is left to `table_rows`
 """
 
 from converter.reading.grammar.parser import VALUES
+from converter.reading.head_columns import Heads
 from converter.reading.lines import Cell
-from converter.reading.table_heads import Heads
 from converter.reading.tokens import Token
 
 _ROW_LABELS = frozenset({"side", "colon", "reflex"})

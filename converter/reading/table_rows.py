@@ -12,10 +12,11 @@ from converter.reading.grammar.parser import VALUES, Context, Parser
 from converter.reading.grammar.parts import Target, Used
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.grammar.targets import targets_at
+from converter.reading.head_columns import SIDES, Column, Heads
 from converter.reading.lines import Cell, Line, cells_of
 from converter.reading.table_cells import CellReader
 from converter.reading.table_columns import aligned, gap, is_mirrored
-from converter.reading.table_heads import SIDES, Column, Heads, plain
+from converter.reading.table_heads import plain
 from converter.reading.table_row_names import (
     begins_with_value,
     behind_roots,
@@ -74,22 +75,27 @@ class RowReader:
         self._cell = CellReader(text, context, vocabulary, footnotes)
         self._words = CellWordReader(text, vocabulary)
         self._letters = self._values = False
+        self._abdomen: Token | None = None
 
-    def use_table(self, order: str | None, lines: list[Line]) -> None:
+    def use_table(self, order: str | None, lines: list[Line], above: list[Line]) -> None:
         """Take note of what holds for a whole table.
 
         Args:
             order: which side the first of two values in a cell belongs to, where the note says so above it.
             lines: the lines that may be its rows.
+            above: its heads and the lines right above them.
         """
         self._letters = self._words.names_by_letters(lines)
+        self._abdomen = self._words.abdomen([*above, *lines])
         self._values = not self._words.says_no(lines)
         self._cell.use_table(order, signed=self._words.has_plus(lines))
 
     def row(self, line: Line, heads: Heads) -> Row | None:
         """Read one line of cells; None if the line is no row of this table."""
         if heads.parting != "comma":
-            line = self._words.row(line, letters=self._letters, values=self._values)
+            line = self._words.row(
+                line, letters=self._letters, values=self._values, abdomen=self._abdomen is not None
+            )
         line, cells = self._cells(line, heads)
         if not any(cell.tokens for cell in cells):
             return None
@@ -191,8 +197,15 @@ class RowReader:
             label = self._cell.parser(behind_roots(without_order(plain(self._text, cells[place].tokens))))
             targets, end = targets_at(label, 0, after_value=False)
             root = len(targets) == 1 and "root" in targets[0].flags and place + 1 < heads.labels
-            if root or not targets or targets[0].foreign or targets[0].general:
+            if (
+                root
+                or not targets
+                or targets[0].foreign
+                or (targets[0].general and not _counts_as_row(cells, place))
+            ):
                 continue
+            if self._abdomen is not None and targets[0].site == "abdominal":
+                targets[0].used = [(self._abdomen, "header"), *targets[0].used]
             whole = end >= len(label.tokens)
             rest = (
                 cells[labels_of(cells, heads, place) :] if whole else _behind_label(cells, place, label, end)
@@ -294,6 +307,12 @@ class RowReader:
         """The one cell of a row that holds nothing but a side."""
         sides = [cell.tokens[0] for _, cell in aligned if [t.kind for t in cell.tokens] == ["side"]]
         return (sides[0], sides[0].meaning) if len(sides) == 1 and sides[0].meaning in SIDES else None
+
+
+def _counts_as_row(cells: list[Cell], place: int) -> bool:
+    """As in "Reflexes  2+  1+" among rows of strength: the noun alone names a row of values."""
+    noun = all(token.kind in ("reflex", "colon") for token in cells[place].tokens)
+    return noun and place + 1 < len(cells) and all(map(begins_with_value, cells[place + 1 :]))
 
 
 def _clonus_at(targets: list[Target], column: Column) -> list[Target]:

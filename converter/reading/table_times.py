@@ -43,6 +43,8 @@ _AFTER = re.compile(
     rf"\+?(?P<n>\d{{1,3}})(?:st|nd|rd|th)?[ -]?(?P<unit>{_UNIT})s?(?P<ago> ago)?(?: post-?op| later)?"
 )
 _PART_OF_YEAR = re.compile(r"(?P<n>\d{1,2})/(?P<unit>7|52|12)")
+_BEGINS = re.compile(rf"[+\d]|{'|'.join(_MONTHS)}|mon|tue|wed|thu|fri|sat|sun|post|{_WHOLE_UNIT}")
+"""How every date and every count of time begins."""
 _EVENT = re.compile(r"(before|pre|after|post)[ -][a-z]+(?: [a-z]+)?")
 _EXPLAINED = re.compile(r"\s*\([^()]*\)$")
 _HALF_A_YEAR, _MONTHS_A_YEAR = 6, 12
@@ -99,6 +101,11 @@ class Times:
         several = "clock" if len(clocks) > 1 else ""
         return [several if each in clocks else "" if each == last else "earlier" for each in said]
 
+    def is_before(self, said: str) -> bool:
+        """Whether a cell names a time before the present examination: "Previous"."""
+        when = self._when(said)
+        return when is not None and when.rank == 0
+
     def latest(self, said: list[str]) -> int:
         """The index of the latest time: the last as written, unless the times themselves say otherwise."""
         whens = [self._when(each) for each in said]
@@ -122,6 +129,8 @@ class Times:
         event = _EVENT.fullmatch(plain)
         if event is not None:
             return _When(0 if event[1] in ("before", "pre") else 2)
+        if _BEGINS.match(plain) is None:
+            return None  # most cells end here
         return _dated(plain) or _counted(plain)
 
 

@@ -9,9 +9,11 @@ from dataclasses import dataclass, field, replace
 from converter.model import Unread
 from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.parser import VALUES, Context, Parser
+from converter.reading.head_columns import Heads
 from converter.reading.lines import Cell, Line, cells_of, is_rule
+from converter.reading.side_by_side import has_loose_pipes, tables_beside, without_loose_pipes
 from converter.reading.table_cells import place_in_time
-from converter.reading.table_heads import HEAD_KINDS, HeadReader, Heads, head_kinds
+from converter.reading.table_heads import HEAD_KINDS, HeadReader, head_kinds
 from converter.reading.table_row_names import begins_with_value
 from converter.reading.table_rows import Row, RowReader
 from converter.reading.tokens import Token
@@ -19,6 +21,8 @@ from converter.reading.written import Pair, Written
 from converter.words import Vocabulary
 
 _NEAR = 3
+_TWO_TABLES = 4
+"""Sides in the heads of two tables beside one another."""
 _LONGEST_TABLE = 60
 _LONGEST_HEADING = 5
 _HIGHEST, _LOW = 4, 3
@@ -35,6 +39,7 @@ class Table:
         after: index of the first line after it.
         unread: rows whose values could not be given to one column.
         apart: indices of the lines among its rows that are sentences.
+        left: the tokens of a table beside it that is none of reflexes.
         read: something was read, even if only of another part of the examination.
     """
 
@@ -43,6 +48,7 @@ class Table:
     after: int
     unread: list[Unread]
     apart: list[int] = field(default_factory=list)
+    left: list[Token] = field(default_factory=list)
     read: bool = False
 
 
@@ -80,7 +86,7 @@ class TableReader:
     """Reads the tables of one note."""
 
     def __init__(self, text: str, context: Context, vocabulary: Vocabulary, lines: list[Line]) -> None:
-        self._text = text
+        self._text, self._context, self._vocabulary = text, context, vocabulary
         self._lines = lines
         self._heads = HeadReader(text, context, vocabulary)
         self._rows = RowReader(text, context, vocabulary, _footnotes(text, lines))
@@ -88,12 +94,43 @@ class TableReader:
 
     def table_at(self, index: int) -> Table | None:
         """The table whose heads stand in a line, if one does and if it is about reflexes."""
+        if sum(token.kind == "side" for token in self._lines[index].tokens) >= _TWO_TABLES:
+            beside = tables_beside(self._text, self._lines, index)
+            if beside:
+                return self._beside(index, beside)
+        return self._one_table(index) or self._without_pipes(index)
+
+    def _beside(self, index: int, beside: list[list[Line]]) -> Table | None:
+        """Two tables beside one another, each read by itself; what is no table is left to the sentences."""
+        whole = Table([], self._lines[index].tokens[0].start, index + 1, [])
+        for lines in beside:
+            reader = TableReader(self._text, self._context, self._vocabulary, [*self._lines[:index], *lines])
+            table = reader.table_at(index)
+            if table is not None:
+                whole.rows.extend(table.rows)
+                whole.unread.extend(table.unread)
+                whole = replace(whole, read=True)
+            read = range(index, table.after) if table is not None else range(0)
+            for at, line in enumerate(lines, index):
+                if line.tokens and (at not in read or at in (table.apart if table is not None else ())):
+                    stop = Token("stop", line.end - 1, line.end)
+                    whole.left.extend([*line.tokens, stop])
+        return replace(whole, after=index + len(beside[0])) if whole.read else None
+
+    def _without_pipes(self, index: int) -> Table | None:
+        """A table whose pipes only part groups of columns: "R  L  |  R  L"."""
+        if not has_loose_pipes(self._lines[index : index + 2]):
+            return None
+        reader = TableReader(self._text, self._context, self._vocabulary, without_loose_pipes(self._lines))
+        return reader._one_table(index)
+
+    def _one_table(self, index: int) -> Table | None:
         heads = self._heads.heads(self._lines, index)
         if heads is None:
             return None
         first = self._lines[index : index + heads.lines]
-        order = _pair_order(self._lines[max(0, index - _NEAR) : index + heads.lines])
-        self._rows.use_table(order, self._block(index + heads.lines))
+        above = self._lines[max(0, index - _NEAR) : index + heads.lines]
+        self._rows.use_table(_pair_order(above), self._block(index + heads.lines), above)
         table = self._table(index, heads)
         if not table.read:
             return None

@@ -50,6 +50,11 @@ class TimedValues:
         self.vocabulary = vocabulary
         self._times = Times(vocabulary.cells)
 
+    def may_be(self, line: Line) -> bool:
+        """Whether a line names a reflex and holds several values; most lines do not."""
+        kinds = [token.kind for token in line.tokens]
+        return "site" in kinds and sum(kind in _VALUED for kind in kinds) >= _FEWEST
+
     def line(self, line: Line, *, headed: bool) -> Parser | None:
         """The values of a line with its times; None where it is no such line.
 
@@ -57,9 +62,6 @@ class TimedValues:
             line: the line.
             headed: reflexes were spoken of right above, so that a joint means its reflex.
         """
-        kinds = [token.kind for token in line.tokens]
-        if "site" not in kinds or sum(kind in _VALUED for kind in kinds) < _FEWEST:
-            return None
         labels = self._labels(line)
         if len({label.said for label in labels}) < _FEWEST:
             return None

@@ -76,6 +76,8 @@ def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
 
 def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
     """In `R2 L2` the second is the left side with its grade, and no root."""
+    if _LEFT_GRADE.search(text) is None:
+        return tokens
     parted: list[Token] = []
     for index, token in enumerate(tokens):
         if token.end - token.start == 2 and _LEFT_GRADE.fullmatch(text, token.start, token.end):
@@ -143,7 +145,9 @@ def _only_points(text: str, before: Token, tokens: list[Token], index: int) -> b
     """As in "R -> 3+", "KJ → 2+": an arrow that only points from a name to its grade."""
     token = tokens[index]
     after = tokens[index + 1] if index + 1 < len(tokens) else None
-    if after is None or after.kind not in ("value", "pair"):
+    sided = after is not None and after.kind == "side" and index + 2 < len(tokens)
+    valued = tokens[index + 2] if sided else after
+    if after is None or valued is None or valued.kind not in ("value", "pair"):
         return False
     if token.kind == "greater":
         named = tokens[index - 2] if index > 1 else None
@@ -162,6 +166,7 @@ def _stands_for_normal(text: str, before: Token | None, tokens: list[Token], ind
     ends = after is None or after.kind in _BEHIND_A_LETTER
     mate = text[token.end + 1 : token.end + 2] if text[token.end : token.end + 1] == "/" else "N"
     named = before is not None and before.kind in _BEFORE_A_LETTER
+    named = named or [t.kind for t in tokens[max(0, index - 3) : index]] == ["value", "region", "comma"]
     return named and ends and mate == "N" and text[token.start].isupper()
 
 

@@ -3,9 +3,8 @@
 Takes the findings of a note as said; gives one row for each reflex and side, marked direct or covered.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple, TypeAlias
 
 from converter.model import Finding
 from converter.words.vocabulary import Vocabulary
@@ -14,10 +13,13 @@ _AGAINST = frozenset(
     f"{more}_than_{other}" for more in ("greater", "less") for other in ("other_side", "other_limb", "before")
 )
 _SIDES = {"both": ("left", "right")}
+_Reached: TypeAlias = tuple[Finding, int, tuple[str, ...]]
+"""A finding, of how many reflexes it speaks, and of which."""
+_Spoken: TypeAlias = dict[tuple[int, str, str, str], int]
+"""For an exam, status, reflex and side: of how many reflexes the narrowest statement about it speaks."""
 
 
-@dataclass(frozen=True, slots=True)
-class Covered:
+class Covered(NamedTuple):
     """A finding seen from one reflex on one side.
 
     Attributes:
@@ -50,32 +52,39 @@ def expand(findings: Iterable[Finding], vocabulary: Vocabulary) -> tuple[Covered
     Returns:
         Rows in the order of the findings; a region's rows in the order of its `covers` list.
     """
-    findings = tuple(findings)
-    spoken: dict[tuple[int, str, str], dict[str, int]] = defaultdict(dict)
-    for finding in (each for each in findings if _says_how_strong(each)):
-        breadth, reflexes = _reach(finding, vocabulary)
+    reached = [(finding, *_reach(finding, vocabulary)) for finding in findings]
+    spoken = _spoken(reached) if any(breadth > 1 for _, breadth, _ in reached) else {}
+    rows: list[Covered] = []
+    for each in reached:
+        rows += _rows(*each, spoken)
+    return tuple(rows)
+
+
+def _spoken(reached: Iterable[_Reached]) -> _Spoken:
+    spoken: _Spoken = {}
+    for finding, breadth, reflexes in sorted(reached, key=lambda each: each[1]):  # the narrowest comes first
+        if not _says_how_strong(finding):
+            continue
+        exam = finding.exam
         status = "current" if finding.status == "not_tested" else finding.status
-        for reflex in reflexes:
-            for side in _sides_that_count(finding.side):
-                key = (finding.exam, status, reflex)
-                spoken[key][side] = min(breadth, spoken[key].get(side, breadth))
-    return tuple(row for finding in findings for row in _rows(finding, spoken, vocabulary))
+        for side in _sides_that_count(finding.side):
+            for reflex in reflexes:
+                spoken.setdefault((exam, status, reflex, side), breadth)
+    return spoken
 
 
-def _rows(
-    finding: Finding, spoken: dict[tuple[int, str, str], dict[str, int]], vocabulary: Vocabulary
-) -> Iterable[Covered]:
-    breadth, reflexes = _reach(finding, vocabulary)
+def _rows(finding: Finding, breadth: int, reflexes: tuple[str, ...], spoken: _Spoken) -> list[Covered]:
     sides = _SIDES.get(finding.side, (finding.side,))
-    if breadth <= 1:
-        return [Covered(finding, finding.site, side, "direct") for side in sides]
-    rows = [
-        Covered(finding, reflex, side, "covered")
-        for reflex in reflexes
-        for side in sides
-        if _narrowest(spoken[(finding.exam, finding.status, reflex)], side) >= breadth
-    ]
-    return [Covered(finding, finding.site, side, "direct") for side in sides] + rows
+    rows = [Covered(finding, finding.site, side, "direct") for side in sides]
+    if breadth > 1:
+        exam, status = finding.exam, finding.status
+        rows += [
+            Covered(finding, reflex, side, "covered")
+            for reflex in reflexes
+            for side in sides
+            if spoken.get((exam, status, reflex, side), breadth) >= breadth
+        ]
+    return rows
 
 
 def _says_how_strong(finding: Finding) -> bool:
@@ -93,9 +102,5 @@ def _reach(finding: Finding, vocabulary: Vocabulary) -> tuple[int, tuple[str, ..
 
 
 def _sides_that_count(side: str) -> tuple[str, ...]:
+    """The sides that a statement counts for; a row without a side yields only to a statement about both."""
     return ("left", "right", "unspecified") if side in ("both", "unspecified") else (side,)
-
-
-def _narrowest(by_side: dict[str, int], side: str) -> int:
-    """The narrowest statement about a side; an unsided row yields only to one about both sides."""
-    return by_side.get(side, 99)

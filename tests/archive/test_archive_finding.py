@@ -430,9 +430,9 @@ def test_a_row_shows_the_finding_as_it_was_read(tmp_path: Path) -> None:
     (row,) = find(archive, FindQuery(statuses=()))
     (said,) = reading.findings
     renamed = {"start_offset": "start", "end_offset": "end", "said_site": "site", "said_side": "side"}
-    for field in fields(row):
-        name = renamed.get(field.name, field.name)
+    for field in row._fields:
+        name = renamed.get(field, field)
         if name == "note_kind":
             assert row.note_kind == about.kind
         elif name != "basis":
-            assert getattr(row, field.name) == getattr(said if hasattr(said, name) else about, name), name
+            assert getattr(row, field) == getattr(said if hasattr(said, name) else about, name), name

@@ -1,7 +1,6 @@
 """Found rows as Parquet: read back by DuckDB's own reader, and by pyarrow where it is installed."""
 
 import stat
-from dataclasses import astuple, fields
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +23,7 @@ def test_rows_come_back_as_they_were_found(tmp_path: Path) -> None:
     rows = list(find(archive, FindQuery(spread=True, statuses=())))
     path = tmp_path / "it's here.parquet"
     assert write_parquet(iter(rows), path) == len(rows) == 13
-    assert read_back(path) == ([field.name for field in fields(FoundRow)], [astuple(row) for row in rows])
+    assert read_back(path) == (list(FoundRow._fields), [tuple(row) for row in rows])
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
     names = sorted(file.name for file in tmp_path.iterdir())
     assert names == ["archive.duckdb", "archive.duckdb.wal", "it's here.parquet"]
@@ -32,7 +31,7 @@ def test_rows_come_back_as_they_were_found(tmp_path: Path) -> None:
 
 def test_nothing_found_is_a_file_with_columns_and_no_rows(tmp_path: Path) -> None:
     assert write_parquet([], tmp_path / "none.parquet") == 0
-    assert read_back(tmp_path / "none.parquet") == ([field.name for field in fields(FoundRow)], [])
+    assert read_back(tmp_path / "none.parquet") == (list(FoundRow._fields), [])
 
 
 def test_pyarrow_reads_the_file(tmp_path: Path) -> None:
@@ -41,7 +40,7 @@ def test_pyarrow_reads_the_file(tmp_path: Path) -> None:
     rows = list(find(archive, FindQuery(statuses=())))
     write_parquet(rows, tmp_path / "found.parquet")
     (held,) = parquet.read_table(tmp_path / "found.parquet").to_pylist()
-    assert tuple(held.values()) == astuple(rows[0])
+    assert tuple(held.values()) == tuple(rows[0])
 
 
 def test_a_place_that_cannot_be_written_is_said_plainly(tmp_path: Path) -> None:

@@ -68,6 +68,8 @@ LOOK_ALIKES = {
     "other use": rf"\breflex\s+(?:{'|'.join(_OTHER_USES)})",
     "disease": r"\bwerd?nig\W{0,3}hoff?mann?",
     "legend": r"\b(?:reflex\s+)?(?:scale|grading|legend|key:)[^\n]{0,120}|\b[0-5]\+?\s*=\s*[^,)\n]{0,40}",
+    "explained grades": r"(?:\b[0-5]\+?[:=]?\s+[a-z][a-z ]{2,20}[,;]\s*){2,}[0-5]\+?[:=]?\s+[a-z ]+",
+    "empty box": r"\[\s*\][^\[\n]{0,40}",
     "idiom": r"\bknee[\s-]?jerk\s+reactions?\b|\brandom\s+knee\s+jerks\b",
     "nerve test": r"\b(?:tinel\w*\W{1,5}(?:and\W)?hoff?mann?|hoff?mann?\W{1,3}tinel)\w*",
     "plan": rf"(?:{_PLAN}{_TEST}|\brecheck|\btesting)\b[^.\n]{{0,60}}",

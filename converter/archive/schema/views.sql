@@ -95,14 +95,3 @@ CREATE OR REPLACE VIEW run_log AS
 SELECT *, notes_in = with_findings + without_findings + duplicate + superseded + failed + kept_out AS adds_up
 FROM runs;
 COMMENT ON VIEW run_log IS 'One row for each load, with what became of its notes';
-
-CREATE OR REPLACE VIEW documentation AS
-SELECT c.table_name AS name, c.column_name AS "column", c.data_type AS type, c.comment AS meaning
-FROM duckdb_columns() c
-WHERE NOT c.internal AND c.schema_name = 'main' AND c.table_name <> 'documentation'
-UNION ALL
-SELECT view_name, NULL, NULL, comment FROM duckdb_views() WHERE NOT internal AND view_name <> 'documentation'
-UNION ALL
-SELECT table_name, NULL, NULL, comment FROM duckdb_tables() WHERE NOT internal
-ORDER BY name, "column" NULLS FIRST;
-COMMENT ON VIEW documentation IS 'What every table, view and column means';

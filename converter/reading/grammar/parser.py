@@ -10,6 +10,8 @@ from converter.words import Vocabulary
 
 HEADS = frozenset({"site", "region", "reflex", "condition"})
 VALUES = frozenset({"value", "pair", "count"})
+TENDON_KINDS = frozenset({"site", "reflex"})
+"""Kinds without which no tendon is graded."""
 _TWO_LIMBS = 5
 LINKS = ("is", "colon", "equals", "dash", "anaphor", "now")
 """What may stand between a name and its value."""
@@ -25,6 +27,9 @@ class Context:
         block_side: the side that a line of its own gives to the lines under it.
         limb: the limb, and its side, whose examination a line or a clause gives.
         limb_of_line: that limb stands before a colon, and serves its whole line.
+        limbs_headed: the limbs that a heading names, for reflexes without a place under it.
+        limbs_examined: that heading stands alone, or their tone, power or sensation has been spoken of.
+        limbs_alone: that heading stands alone in its line, so it serves the lines below.
         region: the region that a lead gives to a reflex without a place.
         last_side: the side named last, for "ipsilateral".
         graded_side: the side of the value read last.
@@ -42,6 +47,9 @@ class Context:
     block_side: str | None = None
     limb: tuple[str, str] | None = None
     limb_of_line: bool = False
+    limbs_headed: Target | None = None
+    limbs_examined: bool = False
+    limbs_alone: bool = False
     region: Target | None = None
     last_side: str | None = None
     graded_side: str | None = None
@@ -52,6 +60,16 @@ class Context:
     stated_time: str | None = None
     last: list[Target] = field(default_factory=list)
     headed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Here:
+    """The targets that begin at a token, after so many drafts, and the index after them."""
+
+    start: int
+    drafts: int
+    targets: list[Target]
+    end: int
 
 
 @dataclass(slots=True)
@@ -66,6 +84,7 @@ class Parser:
         index: the token that the next rule starts at.
         drafts: the findings so far.
         subject: a reflex named without a value, for "triceps tendon struck directly: reflex 2+".
+        here: the targets that begin at `index`, once a rule has asked for them; see `targets_here`.
         reflexive: for each token, whether a joint or muscle named there means its reflex.
         spoken: for each token, whether reflexes have been spoken of before it.
     """
@@ -77,6 +96,7 @@ class Parser:
     index: int = 0
     drafts: list[Draft] = field(default_factory=list)
     subject: Target | None = None
+    here: Here | None = None
     reflexive: list[bool] = field(default_factory=list)
     spoken: list[bool] = field(default_factory=list)
 
@@ -100,7 +120,8 @@ class Parser:
 
     def skip(self, index: int, *kinds: str) -> int:
         """The first index at or after `index` whose kind is not one of `kinds`."""
-        while self.kind(index) in kinds:
+        tokens, end = self.tokens, len(self.tokens)
+        while 0 <= index < end and tokens[index].kind in kinds:
             index += 1
         return index
 
@@ -179,14 +200,19 @@ def _jerks_meant(tokens: list[Token]) -> set[int]:
     meant: set[int] = set()
     examined = any(t.meaning == "motor" or "plantars" in t.flags or "toes" in t.flags for t in tokens)
     for index, token in enumerate(tokens):
-        if token.kind != "reflex" or "jerk" not in token.flags or token.end - token.start != len("jerks"):
+        short = "short" in token.flags
+        if token.kind != "reflex" or "jerk" not in token.flags or not (short or _is_plural(token)):
             continue
         behind = [t for t in tokens[index + 1 : index + 4] if t.kind not in ("is", "colon", "side")][:1]
-        headed = index == 0 and len(tokens) > 1 and tokens[1].kind == "colon"
+        headed = index == 0 and len(tokens) > 1 and tokens[1].kind == "colon" and not short
         opens = index == 0 or tokens[index - 1].kind in ("comma", "and")
         if headed or (behind and _has_plus(behind[0])) or (opens and _worded(tokens[index + 1 :], examined)):
             meant.add(index)
     return meant
+
+
+def _is_plural(token: Token) -> bool:
+    return token.end - token.start == len("jerks")
 
 
 def _worded(behind: list[Token], examined: bool) -> bool:

@@ -9,16 +9,19 @@ from converter.reading.grammar.value_joins import about_next, joins
 from converter.reading.tokens import Token
 from converter.reading.written import Count, Pair, Written
 
-_DETAIL = {
-    "reinforcement",
-    "manoeuvre",
-    "position",
-    "technique",
-    "quality",
-    "clonus_word",
-    "before",
-    "uncertain",
-}
+DETAILS = frozenset(
+    {
+        "reinforcement",
+        "manoeuvre",
+        "position",
+        "technique",
+        "quality",
+        "clonus_word",
+        "before",
+        "uncertain",
+    }
+)
+"""Kinds that say how a reflex was elicited and what else was seen."""
 _JOINERS = frozenset({"comma", "and", "but", "slash", "with", "anaphor", "is", "open"})
 
 
@@ -66,7 +69,7 @@ def _lead(p: Parser, index: int, phrase: Phrase) -> int:
             phrase.details.comparison = (
                 "greater_than_other_side" if kind == "more" else "less_than_other_side"
             )
-        elif kind in _DETAIL and _leads(p, index, phrase):
+        elif kind in DETAILS and _leads(p, index, phrase):
             _detail(p.tokens[index], phrase)
         elif kind == "at" and phrase.details.comparison is not None and p.kind(index + 1) in VALUES:
             pass
@@ -82,7 +85,7 @@ def _leads(p: Parser, index: int, phrase: Phrase) -> bool:
     """Whether a word of manner begins a phrase: before a value, or as all that is said."""
     if p.kind(index) in ("clonus_word", "quality", "before"):
         return "than" not in p.tokens[index].flags
-    return p.kind(index + 1) in VALUES | _DETAIL or bool(phrase.used and p.kind(index) != "uncertain")
+    return p.kind(index + 1) in VALUES | DETAILS or bool(phrase.used and p.kind(index) != "uncertain")
 
 
 def _stands_alone(phrase: Phrase) -> bool:
@@ -136,6 +139,10 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
         return index + 1 if any(t.kind == "open" for t in p.tokens[max(0, index - 6) : index]) else None
     if kind == "side" and p.kind(joined + 1) == "equals" and p.kind(joined + 2) == "side":
         return _alike(p, joined, phrase)
+    if kind == "region" and joined == index and _sides_a_part(p, index):
+        return _side(p, index + 1, index + 1, phrase)
+    if kind in VALUES and joined == index and _said_twice(p, joined, phrase):
+        return joined + 1
     if kind == "side":
         return None if sided and _before_value(p, joined) else _side(p, index, joined, phrase)
     if kind == "only" and joined == index and p.kind(p.skip(index + 1, "at")) == "side":
@@ -155,6 +162,23 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
     return _manner(p, index, joined, phrase)
 
 
+def _sides_a_part(p: Parser, at: int) -> bool:
+    """As in "grasp + hands bilat": a part of a limb before the side that it only carries."""
+    part = p.has(at, "part") and p.kind(at + 1) == "side"
+    return part and p.kind(at + 2) in ("end", "comma", "close")
+
+
+def _said_twice(p: Parser, at: int, phrase: Phrase) -> bool:
+    """As in "toes dn dn": the same movement once for each side."""
+    value, again = phrase.value, p.tokens[at].written
+    moved = isinstance(again, Written) and again.response is not None and again == value
+    if not moved or phrase.side is not None or phrase.pair is not None:
+        return False
+    phrase.side = "both"
+    phrase.used.append((p.tokens[at], "value"))
+    return True
+
+
 def _ranges_on(p: Parser, at: int, phrase: Phrase) -> bool:
     """As in "tr-1+": a dash between the ends of a range whose lower end is a word."""
     trace = phrase.value is not None and phrase.value.descriptor == "trace"
@@ -164,10 +188,10 @@ def _ranges_on(p: Parser, at: int, phrase: Phrase) -> bool:
 def _manner(p: Parser, index: int, joined: int, phrase: Phrase) -> int | None:
     """Take a detail, a comparison or an equals sign."""
     kind = p.kind(joined)
-    if kind in _DETAIL and (_detail_fits(p, index, joined, phrase) or _of_beats(p, joined, phrase)):
+    if kind in DETAILS and (_detail_fits(p, index, joined, phrase) or _of_beats(p, joined, phrase)):
         _detail(p.tokens[joined], phrase)
         return joined + 1
-    if kind == "no" and p.kind(joined + 1) in _DETAIL:
+    if kind == "no" and p.kind(joined + 1) in DETAILS:
         return _denied_detail(p, joined, phrase)
     if kind == "past" and phrase.details.comparison is not None:
         phrase.used.append((p.tokens[joined], "comparison"))
