@@ -10,16 +10,7 @@ from converter.reading.tokens import Token
 from converter.reading.written import Count, Pair, Written
 
 DETAILS = frozenset(
-    {
-        "reinforcement",
-        "manoeuvre",
-        "position",
-        "technique",
-        "quality",
-        "clonus_word",
-        "before",
-        "uncertain",
-    }
+    {"reinforcement", "manoeuvre", "position", "technique", "quality", "clonus_word", "before", "uncertain"}
 )
 """Kinds that say how a reflex was elicited and what else was seen."""
 _JOINERS = frozenset({"comma", "and", "but", "slash", "with", "anaphor", "is", "open"})
