@@ -10,10 +10,11 @@ from converter.reading.changes import change_at
 from converter.reading.figures import Figure, figure_at, read_figure
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.lines import Line, drawn_lines, lines_of, without_drawing
-from converter.reading.piped_lines import without_pipes
+from converter.reading.piped_lines import parted
 from converter.reading.record_tables import record_table_at
 from converter.reading.tables import TableReader
 from converter.reading.ticked_tables import ticked_table_at
+from converter.reading.timed_values import TimedValues
 from converter.reading.tokens import Token
 from converter.words import Vocabulary
 
@@ -46,6 +47,7 @@ def read_layouts(
     raw = lines_of(text, tokens)
     drawn = drawn_lines(text, raw)
     lines = without_drawing(text, raw)
+    timed = TimedValues(text, context, vocabulary)
     ends = [token for token in tokens if token.kind == "newline"]
     tables = _Tables(text, context, vocabulary, raw, lines, ends)
     found = Layouts()
@@ -56,8 +58,9 @@ def read_layouts(
         if after is not None:
             index = after
             continue
-        headed = (arrows or bool(drawn)) and (_headed(lines, index) or changing)
-        change = change_at(text, lines[index], context, vocabulary, headed=headed) if arrows else None
+        said = arrows or timed.may_be(lines[index])
+        headed = (said or bool(drawn)) and (_headed(lines, index) or changing)
+        change = _change_at(lines[index], timed, headed=headed) if said else None
         changing = change is not None
         if change is not None:
             index = _take_change(found, index, change)
@@ -67,11 +70,18 @@ def read_layouts(
             _take_figure(found, text, figure, figure_rows, context, vocabulary)
             index = figure.last + 1
             continue
-        found.left += without_pipes(raw[index].tokens) if index not in drawn else lines[index].tokens
+        found.left += parted(text, raw[index].tokens) if index not in drawn else lines[index].tokens
         if index < len(ends):
             found.left.append(ends[index])
         index += 1
     return found
+
+
+def _change_at(line: Line, timed: TimedValues, *, headed: bool) -> Parser | None:
+    """The values of several times that a line says, by an arrow between them or each with its time."""
+    arrow = "→" in timed.text
+    change = change_at(timed.text, line, timed.context, timed.vocabulary, headed=headed) if arrow else None
+    return change or (timed.line(line, headed=headed) if timed.may_be(line) else None)
 
 
 class _Tables:

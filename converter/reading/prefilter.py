@@ -16,6 +16,7 @@ from converter.reading.patterns import (
     BESIDE_PLUS,
     EQUIVOCAL,
     OF_FOUR,
+    SIDED_DIGIT,
     TRAILING_PLUS,
     Test,
     begins_reading,
@@ -130,7 +131,7 @@ def _means_reflexes(vocabulary: Vocabulary) -> Callable[[bytes, bool], bool]:
     patterns = [
         f"{_worded(vocabulary, begins_reading)}|{letter_series(vocabulary)}|{ANY_STEM}",
         _worded(vocabulary, begins_where_graded),
-        f"{_worded(vocabulary, says_trace)}|{OF_FOUR}|{EQUIVOCAL}|{BESIDE_PLUS}",
+        f"{_worded(vocabulary, says_trace)}|{OF_FOUR}|{EQUIVOCAL}|{BESIDE_PLUS}|{SIDED_DIGIT}",
     ]
     sort, without = sorter(patterns), without_look_alikes(vocabulary)
     assert sort is not None
@@ -178,9 +179,15 @@ def _several_joints(vocabulary: Vocabulary) -> Callable[[bytes], bool]:
 
 @lru_cache(maxsize=8)
 def may_grade_joints(vocabulary: Vocabulary) -> Test:
-    """A test that is true for every text in which two joints, graded side by side, may stand for reflexes."""
+    """A test that is true for every text in which places, graded in a row, may stand for reflexes."""
     grades = _grades_joints(vocabulary)
-    return lambda text: grades(plain_bytes(text))
+    sided = searcher(rf"{SIDED_DIGIT}[^a-z0-9]{{1,4}}{SIDED_DIGIT}")
+
+    def test(text: str) -> bool:
+        data = plain_bytes(text)
+        return grades(data) or (sided is not None and sided(data))
+
+    return test
 
 
 def _grades_joints(vocabulary: Vocabulary) -> Callable[[bytes], bool]:

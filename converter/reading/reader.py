@@ -8,11 +8,19 @@ from dataclasses import dataclass, replace
 from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
 from converter.reading.bare_grades import graded_alone
-from converter.reading.exam_headings import begin_sentence, note_exam_heading, side_of_heading
+from converter.reading.clock_lines import keep_clocks_apart
+from converter.reading.dittos import with_dittos_read
+from converter.reading.exam_headings import (
+    begin_sentence,
+    has_later_heading,
+    note_exam_heading,
+    side_of_heading,
+)
 from converter.reading.explained_grades import OF_REFLEXES, with_scales_joined
 from converter.reading.figures import ROWS
 from converter.reading.findings import findings_of
 from converter.reading.footnotes import Footnotes
+from converter.reading.glued_sides import with_glued_sides_parted
 from converter.reading.grammar.parser import TENDON_KINDS, Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
@@ -141,6 +149,7 @@ class _NoteReader:
         self._context = Context(pair_order=options.pair_order)
         self._footnotes = Footnotes(text)
         self._pending: list[Token] = []
+        self._has_later = False
         self.drafts: list[Draft] = []
         self.unread: list[Unread] = []
         self.legends: list[str] = []
@@ -159,7 +168,10 @@ class _NoteReader:
         tokens = with_spelled_grades(text, tokens_of_note(text, self._vocabulary))
         tokens = with_nouns_shared(text, tokens, self._vocabulary)
         tokens = with_letters_named(text, tokens, self._vocabulary)
-        tokens = with_scales_joined(with_sides_joined(tokens))
+        tokens = with_scales_joined(with_sides_joined(with_glued_sides_parted(text, tokens)))
+        dittos = with_dittos_read(text, tokens)
+        tokens = dittos.tokens
+        self.unread += dittos.unread
         has_now = any(token.kind == "now" for token in tokens)
         layouts = read_layouts(self._text, tokens, self._options.figure_rows, self._context, self._vocabulary)
         for parser in layouts.parsers:
@@ -170,6 +182,7 @@ class _NoteReader:
         left = with_choices_read(text, layouts.left)
         sentences = list(sentences_of(self._text, left, begins_line=begins_line))
         alone = graded_alone(sentences)
+        self._has_later = has_later_heading(self._text, sentences, self._vocabulary)
         for index, sentence in enumerate(sentences):
             settle_before_layout(sentence, self._pending, layouts.starts)
             self._begin(sentence, has_now, graded=index in alone)
@@ -177,6 +190,8 @@ class _NoteReader:
                 self._read_sentence(sentence, has_now)
         settle_before_layout(None, self._pending, layouts.starts)
         self.unread += unread_of(self._text, self._pending)
+        dittos.settle(self.drafts)
+        keep_clocks_apart(self._text, self.drafts)
 
     def _begin(self, sentence: Sentence, has_now: bool, *, graded: bool) -> None:
         """Settle what a sentence is about before it is read; `graded` where only its grades tell that."""
@@ -185,7 +200,14 @@ class _NoteReader:
             lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
         note_limb(sentence, self._context, self._vocabulary)
-        note_exam_heading(self._text, sentence, self._context, has_now)
+        note_exam_heading(
+            self._text,
+            sentence,
+            self._context,
+            self._vocabulary,
+            has_now=has_now,
+            has_later=self._has_later,
+        )
         self._context.reflexes = self._context.reflexes or graded
 
     def _gives_side(self, lines: list[Sentence]) -> bool:

@@ -139,7 +139,7 @@ class HeadReader:
             return None
         label = columns[0] if first else Column(0)
         side = (label.used[0][0], label.side) if label.side and not label.targets else None
-        rest = self._earlier([column if column.time else replace(column, foreign=True) for column in rest])
+        rest = self._ordered([column if column.time else replace(column, foreign=True) for column in rest])
         if any(column.side for column in timed) and not sides_told(by_moment(self._text, rest)):
             return None
         return Heads(first, rest, side=side, about=label.targets)
@@ -158,18 +158,18 @@ class HeadReader:
         values = [
             column
             if column.time is None
-            else replace(column, earlier=before, unknown=not before, foreign=not before)
+            else replace(column, standing="earlier" if before else "", unknown=not before, foreign=not before)
             for column in columns[first:]
         ]
         return Heads(first, values, about=columns[0].targets if first else [])
 
-    def _earlier(self, columns: list[Column]) -> list[Column]:
-        """Columns with the mark of those that hold an earlier examination than another one."""
+    def _ordered(self, columns: list[Column]) -> list[Column]:
+        """Columns with the place of their time among those of the others."""
         said = [self._text[c.time.start : c.time.end] for c in columns if c.time]
         times = list(dict.fromkeys(said))
-        last = times[self._words.times.latest(times)]
+        standing = dict(zip(times, self._words.times.standing(times), strict=True))
         return [
-            replace(c, earlier=c.time is not None and self._text[c.time.start : c.time.end] != last)
+            replace(c, standing=standing[self._text[c.time.start : c.time.end]] if c.time else "")
             for c in columns
         ]
 
@@ -229,7 +229,7 @@ class HeadReader:
         told = [sides_differ(group) for group in by_moment(self._text, grouped)] if timed else []
         if not (all(told) if told else sides_differ([c for c in grouped if not c.foreign])):
             return None
-        return Heads(first, self._earlier(grouped) if told else grouped, lines=2)
+        return Heads(first, self._ordered(grouped) if told else grouped, lines=2)
 
     def _sides_over_kinds(self, above: Line, below: Line) -> Heads | None:
         """As in "Right  Left" over "Power  DTR  Power  DTR"."""

@@ -5,6 +5,7 @@ what they mean. Words that the vocabulary does not know become `other`. Leaves s
 """
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from converter.reading.boxes import with_boxes_read
@@ -290,10 +291,21 @@ def _places(text: str, lexicon: Lexicon) -> list[_Place]:
     for piece in PIECES.findall(text):
         end = start + len(piece)
         entry = lexicon[piece]
-        if entry is not None:
+        if entry is not None and entry.parts:
+            found += _places_of_parts(entry.parts, start, lexicon)
+        elif entry is not None:
             found.append((entry, start, end))
         start = end
     return found
+
+
+def _places_of_parts(parts: tuple[str, ...], start: int, lexicon: Lexicon) -> Iterator[_Place]:
+    """The words of a name that is written as one, with their places."""
+    for part in parts:
+        entry = lexicon[part]
+        if entry is not None:
+            yield entry, start, start + len(part)
+        start += len(part)
 
 
 def _joined(
