@@ -267,6 +267,7 @@ class _NoteReader:
     def _leave(self, sentence: Sentence, parser: Parser) -> None:
         """What the sentence leaves for the next one."""
         kinds = {token.kind for token in sentence.tokens}
+        self._context.listed = [draft.target for draft in parser.drafts]
         if parser.drafts:
             self._context.reflexes = True
         elif "other_exam" in kinds or ("other" in kinds and "reflex" not in kinds):

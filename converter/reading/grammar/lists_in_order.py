@@ -90,7 +90,8 @@ def _names_then_rows(p: Parser) -> bool:
     """
     targets, index = targets_here(p)
     if not targets and p.index == 0:
-        targets = [on_side(target, None) for target in p.context.last]
+        last = p.context.last if len(p.context.last) >= _ROW else p.context.listed
+        targets = [on_side(target, None) for target in last]
     if len(targets) < _ROW or not all(target.specific for target in targets):
         return False
     if p.kind(index - 1) == "side" and targets[-1].used[-1][0] is p.tokens[index - 1]:
@@ -159,6 +160,8 @@ def _side_of_all(p: Parser, index: int, count: int) -> int:
     """As in "2+/2+/1+ bilaterally": the side of all values of a run."""
     if p.kind(index) != "side" or p.tokens[index].meaning not in ("left", "right", "both"):
         return index
+    if all(made.side != "unspecified" for made in p.drafts[-count:]):
+        return index  # the side of the run behind it
     for made in p.drafts[-count:]:
         if made.side == "unspecified":
             made.side = p.context.graded_side = p.tokens[index].meaning

@@ -39,6 +39,7 @@ class Context:
         stated_time: how the note names the time of an earlier exam that it quotes.
         foreign: a heading has said that something else is spoken of.
         last: the targets of the last value, for a value that follows alone.
+        listed: the reflexes that the sentence before graded one by one, for a row of grades behind.
         headed: a reflex heading without a value stands right before.
     """
 
@@ -59,6 +60,7 @@ class Context:
     foreign: bool = False
     stated_time: str | None = None
     last: list[Target] = field(default_factory=list)
+    listed: list[Target] = field(default_factory=list)
     headed: bool = False
 
 
