@@ -23,6 +23,8 @@ _MARKS = re.compile(r"[,:*_()]|\.$")
 _SIDES = {"r": "right", "l": "left"}
 _FEWEST_LETTERS, _MOST_LETTERS = 3, 10
 _YES_OR_NO = frozenset({"y", "yes", "no"})
+_OTHERS = frozenset({"resp", "resps"})
+"""Heads of other columns that are joining words elsewhere: common practice, no source."""
 _OF_LIMBS = frozenset({"limb"})
 _IN_CELLS = frozenset({"joint", "short", "cell"})
 
@@ -45,6 +47,7 @@ class CellWordReader:
             few = not _FEWEST_LETTERS <= len(words) <= _MOST_LETTERS
             return line if few else _with(line, self._letters(line, [(w, self.plain(w)) for w in words]))
         made = [token for piece in pieces for token in self._time(piece) or self._side_and_time(piece)]
+        made += [Token("other", *piece) for piece in pieces if self.plain(piece) in _OTHERS]
         said = [(piece, self.plain(piece)) for piece in pieces]
         letters = self._letters(line, said)
         limbs = [

@@ -35,7 +35,9 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
             start += 2
         elif p.kind(start) in ("more", "less"):
             return index
-        found = _dated(p, index) or _beats_again(p, start, targets) or _side_first(p, start)
+        was = p.kind(index) == "open" and p.word(index + 1) in ("was", "were")
+        found = _was(p, index + 1) if was else None
+        found = found or _dated(p, index) or _beats_again(p, start, targets) or _side_first(p, start)
         found = (
             found or _value_first(p, start) or _in_other_limb(p, start, targets) or _at_another_time(p, index)
         )
@@ -148,7 +150,7 @@ def _at_another_time(p: Parser, index: int) -> tuple[Phrase, str | None, int] | 
     """As in "previously absent, are now 1+": the same reflexes at another time."""
     start = p.skip(index, "comma", "and", "but", "is", "anaphor", "past")
     timed = p.skip(start, "now", "past", "is", "at")
-    if p.kind(index) == "open" and (p.word(index + 1) in ("was", "were") or p.kind(index + 1) == "past"):
+    if p.kind(index) == "open" and p.kind(index + 1) == "past":
         return _was(p, index + 1)
     if not any(p.kind(i) in ("now", "past") for i in range(index, timed)):
         return None
@@ -224,7 +226,8 @@ def _side_just_said(p: Parser, phrase: Phrase) -> str | None:
 
 def _was(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
     """As in "(was 2+)": the earlier value in brackets."""
-    found = phrase_at(p, index + 1)
+    close = next((at for at in range(index, len(p.tokens)) if p.kind(at) == "close"), len(p.tokens))
+    found = phrase_at(Parser(p.text, p.tokens[:close], p.context, p.vocabulary), index + 1)
     if found is None:
         return None
     phrase, after = found
