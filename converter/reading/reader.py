@@ -310,7 +310,7 @@ def _all_alike(p: Parser) -> bool:
 
 def _says_alike(token: Token) -> bool:
     symmetric = getattr(token.written, "descriptor", None) == "symmetric"
-    return symmetric or (token.kind == "side" and token.meaning == "both")
+    return symmetric or token.kind == "and" or (token.kind == "side" and token.meaning == "both")
 
 
 def _last_side(sentence: Sentence) -> str | None:
