@@ -38,7 +38,8 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
         elif p.kind(start) in ("more", "less"):
             return index
         found = (
-            _not_there(p, start)
+            _was_in_brackets(p, index)
+            or _not_there(p, start)
             or _dated(p, index)
             or _beats_again(p, start, targets)
             or _side_first(p, start)
@@ -169,7 +170,7 @@ def _at_another_time(p: Parser, index: int) -> tuple[Phrase, str | None, int] | 
     """As in "previously absent, are now 1+": the same reflexes at another time."""
     start = p.skip(index, "comma", "and", "but", "is", "anaphor", "past")
     timed = p.skip(start, "now", "past", "is", "at")
-    if p.kind(index) == "open" and (p.word(index + 1) in ("was", "were") or p.kind(index + 1) == "past"):
+    if p.kind(index) == "open" and p.kind(index + 1) == "past":
         return _was(p, index + 1)
     if not any(p.kind(i) in ("now", "past") for i in range(index, timed)):
         return None
@@ -243,9 +244,15 @@ def _side_just_said(p: Parser, phrase: Phrase) -> str | None:
     return last if last in ("left", "right") else None
 
 
+def _was_in_brackets(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
+    said = p.kind(index) == "open" and p.word(index + 1) in ("was", "were")
+    return _was(p, index + 1) if said else None
+
+
 def _was(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
     """As in "(was 2+)": the earlier value in brackets."""
-    found = phrase_at(p, index + 1)
+    close = next((at for at in range(index, len(p.tokens)) if p.kind(at) == "close"), len(p.tokens))
+    found = phrase_at(Parser(p.text, p.tokens[:close], p.context, p.vocabulary), index + 1)
     if found is None:
         return None
     phrase, after = found
