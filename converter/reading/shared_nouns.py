@@ -35,14 +35,16 @@ def with_nouns_shared(text: str, tokens: list[Token], vocabulary: Vocabulary) ->
 
 def _parts_completed(text: str, tokens: list[Token]) -> list[Token]:
     """As in "upper abdominal reflexes present, lower absent": the other part, with its own value."""
-    abdominal, found = None, []
+    abdominal: Token | None = None
+    found: list[Token] = []
     for token, after in pairwise([*tokens, Token("end", len(text), len(text))]):
         if token.kind in _ENDS:
             abdominal = None
         elif token.kind == "site":
             abdominal = token if token.meaning in _PARTS.values() else None
         part = _PARTS.get(text[token.start : token.end].lower()) if abdominal is not None else None
-        if abdominal is not None and part is not None and after.kind in _BEFORE_VALUE:
+        placed = after.kind in _BEFORE_VALUE or (bool(found) and found[-1].kind == "at")
+        if abdominal is not None and part is not None and placed:
             token = replace(token, kind="site", meaning=part, flags=abdominal.flags | {"trigger"})
         found.append(token)
     return found
