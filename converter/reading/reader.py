@@ -21,6 +21,7 @@ from converter.reading.layouts import read_layouts
 from converter.reading.letter_names import with_letters_named
 from converter.reading.lexicon import MISSPELT
 from converter.reading.limb_lines import note_limb
+from converter.reading.limb_sections import LimbSection
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.plain_writing import plain_writing
 from converter.reading.prefilter import may_grade_joints, worth_reading
@@ -138,6 +139,7 @@ class _NoteReader:
         self._options = options
         self._context = Context(pair_order=options.pair_order)
         self._footnotes = Footnotes(text)
+        self._limbs = LimbSection()
         self._pending: list[Token] = []
         self.drafts: list[Draft] = []
         self.unread: list[Unread] = []
@@ -179,6 +181,7 @@ class _NoteReader:
         part_runs(sentence.tokens)
         lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
+        self._context.region = self._limbs.region_of(sentence)
         note_limb(sentence, self._context, self._vocabulary)
         note_exam_heading(self._text, sentence, self._context, has_now)
         self._context.reflexes = self._context.reflexes or graded
