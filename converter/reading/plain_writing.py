@@ -14,6 +14,11 @@ _BLANKS = (
     re.compile(r"(?<=[\d+↑↓±])_+(?!\w)"),
 )
 """A value with a blank on both sides, touching it or not; a word on a blank; a value behind or before one."""
+_KEY = re.compile(r"^[ \t\"']*[A-Za-z]+(?:_[A-Za-z]+)+(?=[\"']?[ \t]*[:=])", re.MULTILINE)
+"""A key of several words at the beginning of a line: "biceps_reflex_right: 2+"."""
+_NESTED = re.compile(r"[\"'][A-Za-z_ ]+[\"']\s*:\s*\{")
+_BRACES = str.maketrans({"{": " ", "}": ";", '"': " "})
+"""Keys with values in braces: each closing brace ends what its key is about."""
 _ORDER = re.compile(
     r"[(\[](?:R|Rt|Right|L|Lt|Left)(?P<comma>,) ?(?:R|Rt|Right|L|Lt|Left)[)\]]", re.IGNORECASE
 )
@@ -28,6 +33,9 @@ def plain_writing(text: str) -> str:
     if "_" in text:
         for blank in _BLANKS:
             text = blank.sub(_without_blanks, text)
+        text = _KEY.sub(_without_blanks, text)
+    if "{" in text and _NESTED.search(text) is not None:
+        text = text.translate(_BRACES)
     if "," in text and (order := _ORDER.search(text)) is not None:
         text = _with_pairs(text, order)
     return text
