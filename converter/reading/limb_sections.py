@@ -9,6 +9,7 @@ from dataclasses import replace
 from converter.reading.grammar.parts import Target
 from converter.reading.sentences import Sentence, colon_among_first
 from converter.reading.tokens import Token
+from converter.words import Vocabulary
 
 _IN_TITLES = frozenset({"region", "side", "colon", "dash", "bullet"})
 _EXAMINED = frozenset({"other_exam", "reflex", "region", "side", "site", "bullet", "dash"})
@@ -34,6 +35,15 @@ class LimbSection:
         if self._limb is None or not _speaks_in_general(sentence.tokens):
             return None
         return replace(self._limb)
+
+    def side_of(self, sentence: Sentence, vocabulary: Vocabulary) -> str | None:
+        """The side of the limb, for a sentence that names reflexes of this limb alone, and no side."""
+        sites = [t.meaning.partition(":")[0] for t in sentence.tokens if t.kind == "site"]
+        sided = any(t.kind in ("side", "pair", "region", "side_ref") for t in sentence.tokens)
+        if self._limb is None or self._limb.side not in ("left", "right") or sided or not sites:
+            return None
+        limb = vocabulary.reflexes[self._limb.site].limb
+        return self._limb.side if {vocabulary.reflexes[site].limb for site in sites} == {limb} else None
 
 
 def _title(sentence: Sentence) -> Target | None:

@@ -5,15 +5,20 @@ and without those behind its names. Where a cell holds a value alone its column 
 """
 
 from converter.reading.grammar.parser import VALUES
+from converter.reading.lines import Line
 from converter.reading.tokens import Token
 
+_LINES_ABOVE = 2
+_LONGEST = 60
+"""Lines of a table."""
 _SAYS = VALUES | {"untested"}
 _NAMES = frozenset({"site", "reflex", "region", "side", "side_ref", "close", "colon", "legend"})
 
 
-def without_pipes(tokens: list[Token]) -> list[Token]:
+def without_pipes(lines: list[Line], index: int) -> list[Token]:
     """The tokens of a line; its pipes are commas where each of its values tells its name or its side."""
-    if not any(token.kind == "pipe" for token in tokens) or not _tells_itself(tokens):
+    tokens = lines[index].tokens
+    if not _has_pipe(lines[index]) or not _tells_itself(tokens) or _under_other_heads(lines, index):
         return tokens
     told: list[Token] = []
     for index, token in enumerate(tokens):
@@ -22,6 +27,22 @@ def without_pipes(tokens: list[Token]) -> list[Token]:
         elif told and index + 1 < len(tokens) and told[-1].kind not in _NAMES:
             told.append(Token("comma", token.start, token.end))
     return told
+
+
+def _has_pipe(line: Line) -> bool:
+    return any(token.kind == "pipe" for token in line.tokens)
+
+
+def _under_other_heads(lines: list[Line], index: int) -> bool:
+    """Whether the first line between pipes is one of heads that do not speak of reflexes: "Muscle | Tone"."""
+    first = index
+    while first and index - first < _LONGEST and _has_pipe(lines[first - 1]):
+        first -= 1
+    if first == index or any(token.kind in _SAYS for token in lines[first].tokens):
+        return False
+    heads = [token for line in lines[max(0, first - _LINES_ABOVE) : first + 1] for token in line.tokens]
+    other = any(token.kind == "other_exam" for token in lines[first].tokens)
+    return other or not any(token.kind in ("reflex", "legend") or "trigger" in token.flags for token in heads)
 
 
 def _tells_itself(tokens: list[Token]) -> bool:

@@ -20,10 +20,17 @@ _NESTED = re.compile(r"[\"'][A-Za-z_ ]+[\"']\s*:\s*\{")
 _BRACES = str.maketrans({"{": " ", "}": ";", '"': " "})
 """Keys with values in braces: each closing brace ends what its key is about."""
 _ORDER = re.compile(
-    r"[(\[](?:R|Rt|Right|L|Lt|Left)(?P<comma>,) ?(?:R|Rt|Right|L|Lt|Left)[)\]]", re.IGNORECASE
+    r"[(\[](?:R|Rt|Right|L|Lt|Left)(?P<comma>[,/]) ?(?:R|Rt|Right|L|Lt|Left)[)\]]", re.IGNORECASE
 )
 _COMMA_PAIR = re.compile(
     rf"(?<![\w.,+/])(?<![\d+↓↑], )(?:{_GRADE})(?P<comma>,) ?(?:{_GRADE})(?![\w+/]|[.,] ?[\d+↓↑])"
+)
+_WORD = (
+    r"(?:up|down)(?:going)?|flexor|extensor|mute|equivocal|absent|present|positive|negative|pos|neg"
+    r"|brisk|normal"
+)
+_COMMA_WORDS = re.compile(
+    rf"(?<=[:)] )(?:{_WORD})(?P<comma>,) ?(?:{_WORD})(?=\s*(?:[.;\r\n]|$))", re.IGNORECASE
 )
 _EMPTY_LINE = re.compile(r"\n[ \t]*\r?\n")
 
@@ -48,7 +55,8 @@ def _without_blanks(match: re.Match[str]) -> str:
 def _with_pairs(text: str, order: re.Match[str]) -> str:
     """The text with the pairs of the part that a pair of sides heads."""
     empty = _EMPTY_LINE.search(text, order.end())
-    pairs = list(_COMMA_PAIR.finditer(text, order.end(), empty.start() if empty else len(text)))
+    end = empty.start() if empty else len(text)
+    pairs = [*_COMMA_PAIR.finditer(text, order.end(), end), *_COMMA_WORDS.finditer(text, order.end(), end)]
     letters = list(text)
     for found in (order, *pairs):
         letters[found.start("comma")] = "/"

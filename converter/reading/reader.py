@@ -182,6 +182,7 @@ class _NoteReader:
         lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
         self._context.region = self._limbs.region_of(sentence)
+        self._context.side = self._context.side or self._limbs.side_of(sentence, self._vocabulary)
         note_limb(sentence, self._context, self._vocabulary)
         note_exam_heading(self._text, sentence, self._context, has_now)
         self._context.reflexes = self._context.reflexes or graded
