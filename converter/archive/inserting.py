@@ -45,7 +45,7 @@ def insert_columns(
     if table not in columns:
         columns[table] = _kinds(connection, table)
     count = len(values[0])
-    constant = [column.count(column[0]) == count for column in values]
+    constant = [column[0] == column[-1] and column.count(column[0]) == count for column in values]
     if all(constant):
         constant[0] = False  # one column unfolds, so that there are as many rows as came in
     carried = [_carried(*column) for column in zip(columns[table], values, constant, strict=True)]

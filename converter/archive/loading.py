@@ -6,6 +6,7 @@ any moment it leaves an archive with whole batches in it; loading the same notes
 
 import gc
 import json
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -18,7 +19,7 @@ from converter.archive.guarding import Guard, guard_of
 from converter.archive.inserting import Columns, insert_columns, insert_rows
 from converter.archive.linking import Links, links_of
 from converter.archive.opening import private_files
-from converter.archive.rows import Writer, identity_number
+from converter.archive.rows import Row, Writer, identity_number
 from converter.archive.transactions import transaction
 from converter.archive.values import (
     TOTALS,
@@ -138,13 +139,13 @@ def _begin(archive: Archive, run: RunInfo, vocabulary: Vocabulary, options: Load
             raise ArchiveError(f"{archive.path}: {_other_choice(held)}")
         connection.execute("UPDATE archive_info SET quotes = ?, next_run = ?", [options.quotes, number + 1])
         settings = json.dumps(dict(run.settings), sort_keys=True, ensure_ascii=False)
-        columns: Columns = {}
         about = (number, run.run, run.program, vocabulary.fingerprint, settings, run.started, None)
-        insert_rows(connection, columns, "runs", [(*about, *(0 for _ in TOTALS))])
+        row = (*about, *(0 for _ in TOTALS))
+        connection.execute(f"INSERT INTO runs VALUES ({', '.join('?' for _ in row)})", row)  # noqa: S608
         failures = connection.execute("SELECT count(*) FROM failed_notes").fetchall()[0][0]
     return _Run(
         connection=connection,
-        columns=columns,
+        columns={},
         writer=Writer(vocabulary, options.quotes),
         number=number,
         vocabulary=vocabulary.fingerprint,
@@ -218,10 +219,14 @@ def _store_whole(run: _Run, items: Sequence[Item], place: int, refused: bool = F
 def _insert(run: _Run, batch: Batch) -> None:
     for table, rows in batch.tables.items():
         insert_rows(run.connection, run.columns, table, rows)
-    for table in dict.fromkeys(table for _, part in batch.parts for table in part):
-        numbers = [number for number, part in batch.parts for _ in part.get(table, ())]
-        rows = [row for _, part in batch.parts for row in part.get(table, ())]
-        insert_columns(run.connection, run.columns, table, [numbers, *zip(*rows, strict=True)])
+    numbers: defaultdict[str, list[int]] = defaultdict(list)
+    parts: defaultdict[str, list[Row]] = defaultdict(list)
+    for number, part in batch.parts:
+        for table, rows in part.items():
+            numbers[table] += [number] * len(rows)
+            parts[table] += rows
+    for table, rows in parts.items():
+        insert_columns(run.connection, run.columns, table, [numbers[table], *zip(*rows, strict=True)])
 
 
 def _known(run: _Run, items: Sequence[Item]) -> dict[NoteKey, list[Version]]:

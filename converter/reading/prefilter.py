@@ -204,7 +204,7 @@ def _short_and_graded(vocabulary: Vocabulary) -> str:
     side = r"(?:[rl][^a-z0-9]{1,2})?"
     graded = rf"{name}\b[^a-z0-9]{{0,12}}(?:[rl][^a-z0-9]{{0,2}})?[+]?[0-4]|{name}[0-4]"
     inverted = rf"\binverted[^a-z0-9]{{1,3}}{side}{name}\b|{name}\b[^a-z0-9]{{1,3}}{side}inverted"
-    return f"{graded}|{inverted}|{in_heads}|{in_rows}|{letter_series(vocabulary)}"
+    return rf"{graded}|{inverted}|\brefs?\b|{in_heads}|{in_rows}|{letter_series(vocabulary)}"
 
 
 def _begins_finding(row: Word) -> bool:

@@ -21,13 +21,14 @@ from converter.reading.layouts import read_layouts
 from converter.reading.letter_names import with_letters_named
 from converter.reading.lexicon import MISSPELT
 from converter.reading.limb_lines import note_limb
-from converter.reading.limb_sections import LimbSection
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.plain_writing import plain_writing
 from converter.reading.prefilter import may_grade_joints, worth_reading
 from converter.reading.printed_choices import with_choices_read
 from converter.reading.runs import lead_blocks, part_runs
 from converter.reading.sentences import Sentence, sentences_of
+from converter.reading.shared_nouns import with_nouns_shared
+from converter.reading.spelled_grades import with_spelled_grades
 from converter.reading.statuses import apply_statuses
 from converter.reading.stems import STEM
 from converter.reading.subject_headings import settle_before_layout, settle_headings
@@ -139,7 +140,6 @@ class _NoteReader:
         self._options = options
         self._context = Context(pair_order=options.pair_order)
         self._footnotes = Footnotes(text)
-        self._limbs = LimbSection()
         self._pending: list[Token] = []
         self.drafts: list[Draft] = []
         self.unread: list[Unread] = []
@@ -156,7 +156,9 @@ class _NoteReader:
     def read(self, *, begins_line: bool = True) -> None:
         """Read the note; drafts, unread wording, legends and diagnostics are filled in."""
         text = plain_writing(self._text)
-        tokens = with_letters_named(text, tokens_of_note(text, self._vocabulary), self._vocabulary)
+        tokens = with_spelled_grades(text, tokens_of_note(text, self._vocabulary))
+        tokens = with_nouns_shared(text, tokens, self._vocabulary)
+        tokens = with_letters_named(text, tokens, self._vocabulary)
         tokens = with_scales_joined(with_sides_joined(tokens))
         has_now = any(token.kind == "now" for token in tokens)
         layouts = read_layouts(self._text, tokens, self._options.figure_rows, self._context, self._vocabulary)
@@ -181,8 +183,6 @@ class _NoteReader:
         part_runs(sentence.tokens)
         lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
-        self._context.region = self._limbs.region_of(sentence)
-        self._context.side = self._context.side or self._limbs.side_of(sentence, self._vocabulary)
         note_limb(sentence, self._context, self._vocabulary)
         note_exam_heading(self._text, sentence, self._context, has_now)
         self._context.reflexes = self._context.reflexes or graded

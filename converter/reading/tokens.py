@@ -164,6 +164,7 @@ def _stands_for_normal(text: str, before: Token | None, tokens: list[Token], ind
     ends = after is None or after.kind in _BEHIND_A_LETTER or bracketed
     mate = text[token.end + 1 : token.end + 2] if text[token.end : token.end + 1] == "/" else "N"
     named = before is not None and (before.kind in _BEFORE_A_LETTER or (bracketed and before.kind == "comma"))
+    named = named or [t.kind for t in tokens[max(0, index - 3) : index]] == ["value", "region", "comma"]
     return named and ends and mate == "N" and text[token.start].isupper()
 
 

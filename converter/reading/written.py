@@ -108,8 +108,10 @@ _REPEAT = re.compile(
 )
 _RUN = re.compile(r"[0-5]\+?(?:/[0-5]\+?){2,9}(?![\w/+.-])")
 _MAY_BEGIN = frozenset("0123456789+-–±xX×↑↓")
-_VALUED = re.compile(r"I|[aA]$|(?i:zero|one|two|tow|three|four|five|six|seven|ten|few|couple|several)")
-"""Words that a value can begin with; eight and nine stand before none, as it happens."""
+_VALUED = re.compile(
+    r"I|[aA]$|(?i:zero|one|two|tow|three|four|five|six|seven|eight|nine|ten|few|couple|several)"
+)
+"""Words that a value can begin with."""
 _EQUIVOCAL = re.compile(r"\+\s?/\s?-(?![\w+])|±")
 
 

@@ -54,7 +54,10 @@ def expand(findings: Iterable[Finding], vocabulary: Vocabulary) -> tuple[Covered
     """
     reached = [(finding, *_reach(finding, vocabulary)) for finding in findings]
     spoken = _spoken(reached) if any(breadth > 1 for _, breadth, _ in reached) else {}
-    return tuple(row for each in reached for row in _rows(*each, spoken))
+    rows: list[Covered] = []
+    for each in reached:
+        rows += _rows(*each, spoken)
+    return tuple(rows)
 
 
 def _spoken(reached: Iterable[_Reached]) -> _Spoken:

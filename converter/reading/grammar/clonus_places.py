@@ -1,7 +1,7 @@
 """The joint at which clonus is seen: "clonus R ankle 4 beats, L ankle nil"."""
 
 from converter.reading.grammar.parser import VALUES, Parser
-from converter.reading.grammar.parts import Target
+from converter.reading.grammar.parts import Phrase, Target
 from converter.reading.written import Count, Written
 
 CLONUS_AT = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}
@@ -22,6 +22,16 @@ def counts_after(p: Parser, index: int) -> bool:
     """Whether beats, or how long they lasted, are said behind an index."""
     at = p.skip(index, "side", *_LINKS)
     return p.kind(at) in ("count", "clonus_word")
+
+
+def beats_of_clonus(phrase: Phrase, targets: list[Target]) -> bool:
+    """Whether a value is nothing but beats; joints that have it are places of clonus: "3 beats L ankle"."""
+    if phrase.details.beats is None or phrase.value is not None or phrase.pair is not None:
+        return False
+    for target in targets:
+        if target.site in CLONUS_AT and "place" in target.flags:
+            target.site, target.flags = CLONUS_AT[target.site], target.flags | {"sign"}
+    return True
 
 
 def clonus_again(p: Parser, index: int, side: str | None) -> str | None:

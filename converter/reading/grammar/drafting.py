@@ -4,10 +4,12 @@ from dataclasses import replace
 
 from converter.reading.grammar.parser import Parser
 from converter.reading.grammar.parts import Details, Draft, Phrase, Target, Used
+from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 
 _MAXIMA = (4.0, 5.0)
 _AT_JOINTS = frozenset({"ankle_clonus", "knee_clonus", "wrist_clonus"})
+_SIDES = {"left", "right"}
 _BESIDE = "beside a reflex"
 """The flag of clonus that only adds to what was said of a reflex, which is still spoken of."""
 _REACH = 5
@@ -17,18 +19,17 @@ _REACH = 5
 def draft(p: Parser, targets: list[Target], phrase: Phrase, extra: Used = []) -> bool:  # noqa: B006
     """Draft one finding for each target, or two where the value differs by side.
 
-    Tokens of the targets and the phrase count as used even where a target is foreign.
+    Tokens of the targets and the phrase count as used even where a target is foreign; not where none took it.
 
     Returns:
         Whether any target took the value.
     """
     took = False
     for target in targets:
-        p.mark(target.used)
         if not target.foreign:
             took = _one(p, target, phrase, extra) or took
     if took or any(target.foreign for target in targets):
-        p.mark(phrase.used + extra)
+        p.mark([*(each for target in targets for each in target.used), *phrase.used, *extra])
     if took:
         if _BESIDE not in p.drafts[-1].target.flags:
             p.context.last = [target for target in targets if not target.foreign]
@@ -188,7 +189,7 @@ def _response(value: Written | None, phrase: Phrase) -> Written | None:
 
 def _placed(p: Parser, target: Target) -> Target:
     """A reflex without a place takes the region that leads the sentence."""
-    region = p.context.region
+    region = p.context.region or _limbs_headed(p)
     if target.site == "clonus_unspecified":
         return _clonus_of_last(p, target)
     if target.site in _AT_JOINTS and target.side is None:
@@ -205,6 +206,17 @@ def _placed(p: Parser, target: Target) -> Target:
         side=target.side or region.side,
         used=region.used + target.used,
     )
+
+
+def _limbs_headed(p: Parser) -> Target | None:
+    """The limbs of the heading above, unless the sentence itself speaks of limbs."""
+    context = p.context
+    said = any(token.kind == "region" for token in p.tokens if token is not _head_of(context.limbs_headed))
+    return context.limbs_headed if context.limbs_examined and not said else None
+
+
+def _head_of(target: Target | None) -> Token | None:
+    return target.used[-1][0] if target is not None else None
 
 
 def _clonus_beside_last(p: Parser, target: Target) -> Target:
@@ -224,6 +236,8 @@ def _clonus_of_last(p: Parser, target: Target) -> Target:
     while before and before[-1].kind in ("at", "clonus_word"):
         before.pop()  # "3 beats of clonus", "sustained clonus"
     last = p.drafts[-1].target if p.drafts else None
+    if last is not None and last.site in _AT_JOINTS and {target.side, p.drafts[-1].side} == _SIDES:
+        return replace(target, site=last.site)  # "at the left ankle and sustained clonus at the right"
     joint = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}.get(last.site if last else "")
     near = {token.kind for token in before[-4:]}
     attached = near & {"with"} or (before and before[-1].kind in ("open", "count"))

@@ -127,6 +127,11 @@ def lead_side(p: Parser) -> bool:
         p.index = after
         return True
     led = p.kind(after) in ("colon", "dash", "equals") or (index > p.index and p.kind(after) == "comma")
+    denied = p.skip(after, "comma", "is")
+    if (
+        index > p.index == 0 and denied > after and p.kind(denied) == "no"
+    ):  # "on the right there is no clonus"
+        led, after = True, denied - 1
     if led and p.kind(after + 1) == "end" and p.context.reflexes:
         p.context.block_side = resolve_side(p, p.tokens[index])
         p.mark([(p.tokens[index], "side")])
@@ -134,7 +139,8 @@ def lead_side(p: Parser) -> bool:
         return True
     if not led:
         return False
-    if not (p.kind(after + 1) in HEADS or (p.kind(after + 1) in VALUES and p.kind(after + 2) in HEADS)):
+    valued = p.kind(after + 1) in VALUES and p.kind(after + 2) in HEADS
+    if not (p.kind(after + 1) in HEADS or p.kind(after + 1) == "no" or valued):
         return False
     p.context.side = resolve_side(p, p.tokens[index])
     p.mark([(p.tokens[index], "side")])

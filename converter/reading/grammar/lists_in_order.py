@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from converter.reading.grammar.drafting import draft
-from converter.reading.grammar.other_sides import on_side
+from converter.reading.grammar.other_sides import on_side, other_sides
 from converter.reading.grammar.parser import LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
 from converter.reading.grammar.phrases import take
@@ -238,7 +238,7 @@ def _zip(p: Parser, targets: list[Target], values: list[Phrase], after: int) -> 
         p.mark([(p.tokens[end], "detail")])
         after = p.skip(end + 1, "close")
         after = _said_of_all(p, p.skip(after, "at"), len(targets)) or after
-    p.index = after
+    p.index = other_sides(p, after, targets)
     return True
 
 

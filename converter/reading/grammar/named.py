@@ -1,6 +1,6 @@
 """The reflex named before its value: "knee jerks are 2+ and ankle jerks 1+"."""
 
-from converter.reading.grammar.clonus_places import CLONUS_AT
+from converter.reading.grammar.clonus_places import beats_of_clonus
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.lookahead import counts_names, value_is_next_ones
 from converter.reading.grammar.other_sides import other_sides
@@ -30,7 +30,7 @@ def named_value(p: Parser) -> bool:
     if not targets:
         return False
     index = _pass_range_of_scale(p, targets, index)
-    linked = _link(p, index, targets)
+    linked = _both_before_value(p, _link(p, index, targets), targets)
     if p.kind(linked) == "side" and not all(target.foreign for target in targets):
         after = other_sides(p, linked, targets)
         if after > linked:
@@ -51,6 +51,7 @@ def named_value(p: Parser) -> bool:
     after = _against(p, after, phrase, targets[-1].site)
     after = _in_its_limb(p, targets, phrase, after)
     _note_muscle(p, targets, phrase)
+    targets, after = _with_included(p, targets, after)
     took = draft(p, _without_value_of_their_own(p, targets, phrase), phrase)
     if took or any(target.foreign for target in targets):
         p.index = other_sides(p, after, targets)
@@ -70,6 +71,15 @@ def _note_muscle(p: Parser, targets: list[Target], phrase: Phrase) -> None:
         side = next((resolve_side(p, token) for token, _ in targets[0].used if token.kind == "side"), None)
         side = targets[0].side or side or phrase.side
         p.subject = Target(site, side=side, flags=named.flags, used=list(targets[0].used))
+
+
+def _with_included(p: Parser, targets: list[Target], after: int) -> tuple[list[Target], int]:
+    """As in "neuro exam normal, including reflexes": what is said of the whole is said of its part."""
+    at = p.skip(after, "comma")
+    if not (p.has(at, "including") and p.has(at + 1, "trigger")):
+        return targets, after
+    included, end = targets_at(p, at + 1, after_value=True)
+    return ([*targets, *included], end) if included and p.kind(end) in ("end", "comma") else (targets, after)
 
 
 def _at_places(p: Parser, header: Target, placed: list[Target], end: int, phrase: Phrase) -> bool:
@@ -149,11 +159,8 @@ def _toes_again(p: Parser, targets: list[Target], phrase: Phrase, after: int) ->
 
 def _clonus_behind(p: Parser, targets: list[Target], phrase: Phrase, after: int) -> int:
     """As in "R ankle 3 beats clonus": beats at a joint are of clonus, named before or behind them."""
-    if phrase.details.beats is None or phrase.value is not None or phrase.pair is not None:
+    if not beats_of_clonus(phrase, targets):
         return after
-    for target in targets:
-        if target.site in CLONUS_AT and "place" in target.flags:
-            target.site, target.flags = CLONUS_AT[target.site], target.flags | {"sign"}
     behind = p.skip(after, "at")
     named = p.kind(behind) == "site" and p.tokens[behind].meaning == "clonus_unspecified"
     if not named or not all("clonus" in target.site for target in targets):
@@ -210,8 +217,12 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
         return linked + 1
     if p.kind(linked) == "at" and (p.kind(linked + 1) in VALUES or p.kind(linked + 1) == "uncertain"):
         return linked + 1
+    if p.kind(linked) in ("past", "only") and linked > index and p.kind(linked + 1) in VALUES:
+        return linked + 1
     if p.kind(linked) == "past" and p.kind(linked + 1) in VALUES:
         return linked + 1
+    if _included(p, linked):
+        return p.skip(linked + 1, *LINKS)
     if p.kind(linked) == "comma" and p.kind(linked + 1) == "past" and p.kind(linked + 2) in VALUES:
         return linked + 2
     if _which_is(p, linked) and p.kind(linked + 2) in VALUES:
@@ -227,6 +238,25 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
         if p.kind(skipped) == "is" and any(not target.foreign for target in targets):
             return p.skip(skipped, *LINKS)
     return linked
+
+
+def _included(p: Parser, comma: int) -> bool:
+    """As in "his examination, including the reflexes, was normal": what is said of all is said of them."""
+    before = p.skip(p.index - 1, "comma")
+    said = p.kind(comma) == "comma" and p.kind(comma + 1) == "is" and p.kind(comma + 2) in VALUES
+    if not said or getattr(p.tokens[comma + 2].written, "polarity", None) is not None:
+        return False  # a negative examination is a normal one
+    return p.has(before, "including") and p.kind(before - 1) == "comma"
+
+
+def _both_before_value(p: Parser, linked: int, targets: list[Target]) -> int:
+    """As in "biceps jerk = both sides 2+": the side of one reflex between the link and the value."""
+    both = p.kind(linked) == "side" and p.tokens[linked].meaning == "both" and p.kind(linked + 1) in VALUES
+    if not both or len(targets) > 1 or targets[0].side is not None or targets[0].foreign:
+        return linked
+    targets[0].side = "both"
+    targets[0].used = [*targets[0].used, (p.tokens[linked], "side")]
+    return linked + 1
 
 
 def _counted_again(p: Parser, index: int, targets: list[Target]) -> int:
@@ -287,7 +317,7 @@ def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool)
     if named_next and all(target.foreign for target in targets):
         named = target_at(p, p.skip(after, "side"))
         return named is None or p.kind(p.skip(named[1], "is", "colon", "equals")) not in VALUES
-    foreign = p.skip(after, "other_exam", "is", "colon")
+    foreign = p.skip(after, "other_exam", "is", "colon", "side")
     if unlinked and p.kind(after) == "other_exam" and p.kind(foreign) not in VALUES:
         return True
     if not unlinked or targets[-1].specific:

@@ -1,5 +1,7 @@
 """Reads the same reflexes again on the other side or at another time: "2+ on the right, 1+ on the left"."""
 
+from dataclasses import replace
+
 from converter.reading.grammar.drafting import draft
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Details, Phrase, Target
@@ -42,11 +44,21 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
         phrase, side, after = found
         side = side or _side_just_said(p, phrase)
         targets = _of_graded(p, targets, phrase)
+        _count_alike(p, phrase)
         again = [on_side(target, side or target.side) for target in targets if not target.foreign]
         again = [_whole_side(side)] if _of_whole_side(p, phrase, again) else again
         if not again or not draft(p, again, phrase):
             return index
         index = after
+
+
+def _count_alike(p: Parser, phrase: Phrase) -> None:
+    """As in "finger jerks ++ R, + L": beside a number of plus signs one plus is a number too."""
+    before = p.drafts[-1].value if p.drafts else None
+    value = phrase.value
+    counted = before is not None and before.counted and before.polarity is None
+    if counted and value is not None and value.counted and value.polarity == "positive":
+        phrase.value = replace(value, polarity=None)
 
 
 def _past_bracket(p: Parser, index: int) -> int:

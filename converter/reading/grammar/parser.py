@@ -25,6 +25,9 @@ class Context:
         block_side: the side that a line of its own gives to the lines under it.
         limb: the limb, and its side, whose examination a line or a clause gives.
         limb_of_line: that limb stands before a colon, and serves its whole line.
+        limbs_headed: the limbs that a heading names, for reflexes without a place under it.
+        limbs_examined: that heading stands alone, or their tone, power or sensation has been spoken of.
+        limbs_alone: that heading stands alone in its line, so it serves the lines below.
         region: the region that a lead gives to a reflex without a place.
         last_side: the side named last, for "ipsilateral".
         graded_side: the side of the value read last.
@@ -42,6 +45,9 @@ class Context:
     block_side: str | None = None
     limb: tuple[str, str] | None = None
     limb_of_line: bool = False
+    limbs_headed: Target | None = None
+    limbs_examined: bool = False
+    limbs_alone: bool = False
     region: Target | None = None
     last_side: str | None = None
     graded_side: str | None = None
@@ -179,14 +185,19 @@ def _jerks_meant(tokens: list[Token]) -> set[int]:
     meant: set[int] = set()
     examined = any(t.meaning == "motor" or "plantars" in t.flags or "toes" in t.flags for t in tokens)
     for index, token in enumerate(tokens):
-        if token.kind != "reflex" or "jerk" not in token.flags or token.end - token.start != len("jerks"):
+        short = "short" in token.flags
+        if token.kind != "reflex" or "jerk" not in token.flags or not (short or _is_plural(token)):
             continue
         behind = [t for t in tokens[index + 1 : index + 4] if t.kind not in ("is", "colon", "side")][:1]
-        headed = index == 0 and len(tokens) > 1 and tokens[1].kind == "colon"
+        headed = index == 0 and len(tokens) > 1 and tokens[1].kind == "colon" and not short
         opens = index == 0 or tokens[index - 1].kind in ("comma", "and")
         if headed or (behind and _has_plus(behind[0])) or (opens and _worded(tokens[index + 1 :], examined)):
             meant.add(index)
     return meant
+
+
+def _is_plural(token: Token) -> bool:
+    return token.end - token.start == len("jerks")
 
 
 def _worded(behind: list[Token], examined: bool) -> bool:

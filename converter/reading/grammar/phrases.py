@@ -136,6 +136,10 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
         return index + 1 if any(t.kind == "open" for t in p.tokens[max(0, index - 6) : index]) else None
     if kind == "side" and p.kind(joined + 1) == "equals" and p.kind(joined + 2) == "side":
         return _alike(p, joined, phrase)
+    if kind == "region" and joined == index and _sides_a_part(p, index):
+        return _side(p, index + 1, index + 1, phrase)
+    if kind in VALUES and joined == index and _said_twice(p, joined, phrase):
+        return joined + 1
     if kind == "side":
         return None if sided and _before_value(p, joined) else _side(p, index, joined, phrase)
     if kind == "only" and joined == index and p.kind(p.skip(index + 1, "at")) == "side":
@@ -153,6 +157,23 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
     if kind == "at":
         return _after_at(p, index, joined, phrase)
     return _manner(p, index, joined, phrase)
+
+
+def _sides_a_part(p: Parser, at: int) -> bool:
+    """As in "grasp + hands bilat": a part of a limb before the side that it only carries."""
+    part = p.has(at, "part") and p.kind(at + 1) == "side"
+    return part and p.kind(at + 2) in ("end", "comma", "close")
+
+
+def _said_twice(p: Parser, at: int, phrase: Phrase) -> bool:
+    """As in "toes dn dn": the same movement once for each side."""
+    value, again = phrase.value, p.tokens[at].written
+    moved = isinstance(again, Written) and again.response is not None and again == value
+    if not moved or phrase.side is not None or phrase.pair is not None:
+        return False
+    phrase.side = "both"
+    phrase.used.append((p.tokens[at], "value"))
+    return True
 
 
 def _ranges_on(p: Parser, at: int, phrase: Phrase) -> bool:

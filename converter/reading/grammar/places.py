@@ -36,7 +36,7 @@ def places(p: Parser, index: int, header: Target) -> tuple[list[Target], int]:
     if header.site == "abdominal" and any(target.site != "abdominal" for target in targets):
         return [], index
     if header.site == "clonus_unspecified":
-        return _as_clonus(header, targets), end
+        return _as_clonus(header, [target for target in targets if target.site != "abdominal"]), end
     if any(target.sign or target.site == "plantar" for target in targets) and start == index:
         return [], index
     for target in targets:

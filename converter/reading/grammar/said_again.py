@@ -35,7 +35,9 @@ def they_are(p: Parser) -> bool:
     found = said_alone(p, linked)
     if found is None:
         return False
-    last = [replace(target, side=None, used=list(target.used)) for target in p.context.last]
+    same = p.word(start) == "it" and p.context.graded_side in _OTHER
+    side = p.context.graded_side if same else None
+    last = [replace(target, side=side, used=list(target.used)) for target in p.context.last]
     took = draft(p, last, found[0])
     p.index = other_sides(p, found[1], last) if took else p.index
     return took

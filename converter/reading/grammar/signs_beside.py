@@ -1,8 +1,11 @@
 """A sign that goes with the value of one side, before the other side: "4+ R with clonus, 3+ L"."""
 
-from converter.reading.grammar.drafting import add_bare
+from dataclasses import replace
+
+from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.parser import VALUES, Parser
 from converter.reading.grammar.parts import Details, Used
+from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.target_heads import target_at
 from converter.reading.written import Count
 
@@ -25,6 +28,8 @@ def sign_beside(p: Parser, index: int) -> int:
         details.sustained = p.tokens[at].meaning == "sustained"
         used.append((p.tokens[at], "detail"))
         at += 1
+    if p.kind(at) in VALUES:
+        return _plantar_beside(p, at, last.side, index)
     found = target_at(p, at)
     if found is None or not found[0].sign or found[0].side is not None:
         return index
@@ -33,6 +38,22 @@ def sign_beside(p: Parser, index: int) -> int:
         return index
     before = list(p.context.last)
     add_bare(p, target, None, used, implied="present", details=details)
+    p.context.last = before
+    return after
+
+
+def _plantar_beside(p: Parser, at: int, side: str, index: int) -> int:
+    """As in "R brisk with upgoing plantar, L normal with flexor plantar": of the side just graded."""
+    phrase = phrase_at(p, at)
+    found = target_at(p, phrase[1]) if phrase is not None else None
+    if phrase is None or found is None or found[0].site != "plantar" or found[0].side or phrase[0].side:
+        return index
+    target, after = found
+    ends = p.kind(after) in ("end", "stop") or _other_side_follows(p, p.skip(after, "comma", "but"), side)
+    singular = not p.text[p.tokens[after - 1].start : p.tokens[after - 1].end].endswith("s")
+    before = list(p.context.last)
+    if not (ends and singular and draft(p, [replace(target, side=side)], phrase[0])):
+        return index
     p.context.last = before
     return after
 

@@ -7,6 +7,8 @@ from converter.reading.grammar.parts import Target
 from converter.reading.grammar.target_heads import target_at
 from converter.reading.tokens import Token
 
+_TWO = 2
+
 
 def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], int]:
     """Read a list of targets.
@@ -40,7 +42,7 @@ def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], 
         target, end = found
         _take_over(p, targets, target, end)
         targets.append(target)
-    _settle_sides(targets)
+    _settle_sides(p, targets)
     if _begins_list(p, start):
         _share_state_of_last(p, targets)
     apart = len(targets) > 1 and p.kind(p.tokens.index(targets[-1].used[0][0]) - 1) == "comma"
@@ -114,7 +116,7 @@ def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[
         return None
     if _state_before_value(p, end, separated, previous) and owns_value(p, after, target):
         return None
-    if previous.region and target.general and p.kind(end) == "comma" and _value_then_region(p, after):
+    if previous.region and target.general and p.kind(end) == "comma" and _stands_apart(p, previous, after):
         return None
     clonus_joint(p, previous, target, after)
     if (after_value or separated > end) and owns_value(p, after, target) and after_value:
@@ -128,10 +130,12 @@ def _state_before_value(p: Parser, end: int, separated: int, previous: Target) -
     return stated and separated == end + 1 and p.kind(end) == "comma"
 
 
-def _value_then_region(p: Parser, index: int) -> bool:
-    """As in "flaccid legs, reflexes 1+ in the arms": what follows the value says where it holds."""
+def _stands_apart(p: Parser, region: Target, index: int) -> bool:
+    """As in "flaccid legs, reflexes 1+ in arms", "moving all 4, reflexes 2+": a region of something else."""
     value = p.skip(index, *LINKS)
-    return p.kind(value) in VALUES and p.kind(p.skip(value + 1, "at", "side")) == "region"
+    unknown = p.kind(p.tokens.index(region.used[0][0]) - 1) == "other"
+    placed = p.kind(p.skip(value + 1, "at", "side")) == "region"
+    return p.kind(value) in VALUES and (unknown or placed)
 
 
 def _another_sign(p: Parser, end: int, previous: Target, target: Target) -> bool:
@@ -177,6 +181,12 @@ def _settle_implied(targets: list[Target]) -> None:
         implied = target.implied or implied
 
 
+def _parted(p: Parser, target: Target) -> bool:
+    """Whether a comma and "and" stand before a target."""
+    first = p.tokens.index(target.used[0][0])
+    return p.kind(first - 1) == "and" and p.kind(first - 2) == "comma"
+
+
 def _begins_list(p: Parser, start: int) -> bool:
     """Whether what is named first belongs to the list, and not to what stands before it."""
     return p.kind(start - 1) not in ("at", "other_exam", "other", "look_alike")
@@ -195,9 +205,14 @@ def _share_state_of_last(p: Parser, targets: list[Target]) -> None:
             target.implied, target.used = last.implied, [*target.used, *states]
 
 
-def _settle_sides(targets: list[Target]) -> None:
-    """A side said with one member of a list serves the members after it, and at the end the whole list."""
+def _settle_sides(p: Parser, targets: list[Target]) -> None:
+    """A side said with one member of a list serves the members after it, and at the end the whole list.
+
+    In "a snout reflex, and a palmomental on the right" it is of the last sign alone.
+    """
     last = targets[-1]
+    if len(targets) == _TWO and all(target.sign for target in targets) and _parted(p, last):
+        return
     trailing = last.used[-1][1] in ("side", "region") and last.used[0][1] != "side"
     if trailing and last.side and not any(target.side for target in targets[:-1]):
         for target in targets[:-1]:

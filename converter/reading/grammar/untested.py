@@ -127,7 +127,8 @@ def _limb_before(p: Parser, targets: list[Target], used: Used) -> str | None:
         for t in before
         if t.kind in ("region", "site")
     }
-    if state is None or state.used or any(target.side for target in targets):
+    others = {target.side for target in targets} - {None, *(token.meaning for token in sides)}
+    if state is None or state.used or others:
         return None
     if not limbs <= {p.vocabulary.reflexes[target.site].limb for target in targets} | {None}:
         return None

@@ -42,6 +42,8 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
         return False
     if phrase.weak and "with" in between and about_next(p, at):
         return False
+    if _present_but_placed(p, at, between, phrase):
+        return False
     if phrase.weak:
         return "but" not in between or not about_next(p, at) if phrase.value is not None else True
     if phrase.worded and new.graded:
@@ -54,6 +56,12 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
         phrase.details.uncertain = True
         return True
     return phrase.worded and not new.graded and (new.response is None or not between)
+
+
+def _present_but_placed(p: Parser, at: int, between: list[str], phrase: Phrase) -> bool:
+    """As in "reflexes present, reduced at the left ankle": the second word is of that place alone."""
+    present = phrase.value is not None and phrase.value.descriptor == "present"
+    return present and "comma" in between and p.kind(at + 1) == "at" and about_next(p, at)
 
 
 def past_in_bracket(p: Parser, index: int) -> int | None:

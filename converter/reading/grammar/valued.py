@@ -1,5 +1,6 @@
 """The value before the reflex: "2+ at the knees", "absent ankle jerks"."""
 
+from converter.reading.grammar.clonus_places import beats_of_clonus
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.other_sides import other_sides
@@ -24,6 +25,7 @@ def value_named(p: Parser) -> bool:
         return False
     phrase, index = found
     with_beats = ("with",) if phrase.details.beats or p.kind(index) != "with" else ()
+    index = _at_included(p, index)
     named = p.skip(index, "at", "only", *with_beats)
     bracket = p.kind(named) == "open"
     targets, end = _after_value(p, named + bracket, phrase)
@@ -39,6 +41,7 @@ def value_named(p: Parser) -> bool:
         phrase.side = lead
         phrase.used = [(t, "side") for t in p.tokens[p.index : start] if t.kind == "side"] + phrase.used
     targets, end = _placed(p, targets, end)
+    beats_of_clonus(phrase, targets)
     end = _number_after(p, phrase, targets, end)
     end = late_side(p, phrase, targets, end)
     if not _draft(p, targets, phrase) and not all(target.foreign for target in targets):
@@ -47,6 +50,12 @@ def value_named(p: Parser) -> bool:
     after = other_sides(p, manner, targets)
     p.index = after if after > manner else end
     return True
+
+
+def _at_included(p: Parser, index: int) -> int:
+    """As in "exam normal, including reflexes": the index behind "including", if it stands there."""
+    included = p.skip(index, "comma")
+    return included + 1 if p.has(included, "including") and p.has(included + 1, "trigger") else index
 
 
 def _after_value(p: Parser, index: int, phrase: Phrase) -> tuple[list[Target], int]:

@@ -1,0 +1,62 @@
+"""Completes names that share a noun with the next: "knee and ankle clonus", "palmar and plantar grasps".
+
+Takes the text, the tokens and the vocabulary; gives the tokens with the first name as what it means together
+with that noun. A name that means the same by itself is left as it is.
+"""
+
+from dataclasses import replace
+from itertools import pairwise
+
+from converter.reading.lexicon import lexicon_of
+from converter.reading.tokens import Token
+from converter.words import Vocabulary
+from converter.words.phrases import tokens_of
+
+_JOINERS = frozenset({"and", "slash"})
+_PARTS = {"upper": "abdominal:upper", "lower": "abdominal:lower"}
+_BEFORE_VALUE = frozenset({"value", "is", "colon", "side", "dash"})
+_ENDS = frozenset({"newline", "stop"})
+_FIRST = frozenset({"other", "site", "region"})
+
+
+def with_nouns_shared(text: str, tokens: list[Token], vocabulary: Vocabulary) -> list[Token]:
+    """The tokens of a note, each name before "and" or a slash completed by the noun of the name behind it."""
+    found = tokens
+    for index in range(len(tokens) - 3, -1, -1):
+        first, joiner, last = found[index : index + 3]
+        if joiner.kind in _JOINERS and last.kind == "site" and first.kind in _FIRST:
+            whole = _completed(text, first, last, vocabulary)
+            if whole is not None:
+                found = [*found[:index], whole, *found[index + 1 :]]
+    return _parts_completed(text, found)
+
+
+def _parts_completed(text: str, tokens: list[Token]) -> list[Token]:
+    """As in "upper abdominal reflexes present, lower absent": the other part, with its own value."""
+    abdominal, found = None, []
+    for token, after in pairwise([*tokens, Token("end", len(text), len(text))]):
+        if token.kind in _ENDS:
+            abdominal = None
+        elif token.kind == "site":
+            abdominal = token if token.meaning in _PARTS.values() else None
+        part = _PARTS.get(text[token.start : token.end].lower()) if abdominal is not None else None
+        if abdominal is not None and part is not None and after.kind in _BEFORE_VALUE:
+            token = replace(token, kind="site", meaning=part, flags=abdominal.flags)
+        found.append(token)
+    return found
+
+
+def _completed(text: str, first: Token, last: Token, vocabulary: Vocabulary) -> Token | None:
+    """The first name with the noun of the last, or None where no list holds it or it means the same."""
+    nouns = tokens_of(text[last.start : last.end].lower())[1:]
+    own = tokens_of(text[first.start : first.end].lower())
+    if not nouns or len(own) != 1:
+        return None
+    row = vocabulary.words.longest([*own, *nouns], 0)
+    if row is None or row[1] != len(nouns) + 1 or row[0].role != "site":
+        return None
+    sense = lexicon_of(vocabulary).sense(row[0])
+    alike = sense.meaning.partition(":")[0] == first.meaning.partition(":")[0]
+    if alike and first.kind == "site":
+        return None
+    return replace(first, kind="site", meaning=sense.meaning, flags=sense.flags, written=None)

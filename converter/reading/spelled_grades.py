@@ -1,0 +1,44 @@
+"""Reads grades spelled out behind a reflex, as in "knee jerks are two on both sides" and "reflexes zero".
+
+Takes the text and the tokens of a note; gives the tokens with such a word as a value. Elsewhere it only
+counts, as in "two reflexes were tested".
+"""
+
+from dataclasses import replace
+from itertools import pairwise
+
+from converter.reading.tokens import Token
+from converter.reading.written import Written
+
+_GRADES = {"zero": 0, "one": 1, "two": 2, "three": 3, "four": 4}
+_LINKS = frozenset({"is", "colon", "equals"})
+_ENDS = frozenset({"comma", "stop", "newline", "end", "and", "but", "side", "close"})
+
+
+def with_spelled_grades(text: str, tokens: list[Token]) -> list[Token]:
+    """The tokens of a note; a number in words is a value with a reflex before it and no noun behind."""
+    found: list[Token] = []
+    for token, after in pairwise([*tokens, Token("end", len(text), len(text))]):
+        word = text[token.start : token.end].lower() if token.kind == "other" else ""
+        if word in _GRADES and _ends_there(text, after) and _of_reflexes(found):
+            grade = float(_GRADES[word])
+            token = replace(token, kind="value", written=Written(low=grade, high=grade, bare=True))
+        found.append(token)
+    return found
+
+
+def _ends_there(text: str, after: Token) -> bool:
+    """Whether what follows cannot be what the number counts: "two on the left", but not "two of them"."""
+    return after.kind in _ENDS or (
+        after.kind == "at" and text[after.start : after.end].lower() in ("on", "at", "in")
+    )
+
+
+def _of_reflexes(before: list[Token]) -> bool:
+    """Whether reflexes are named right before, but for a link or a side: "jerks were", "reflexes on left"."""
+    named = before[-1] if before else None
+    for token in reversed(before[-4:]):
+        named = token
+        if token.kind not in _LINKS and token.kind not in ("side", "at"):
+            break
+    return named is not None and named.kind in ("site", "reflex") and "trigger" in named.flags
