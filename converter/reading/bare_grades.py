@@ -6,6 +6,8 @@ graded as only reflexes are, a tendon is, or the direction of the toes or clonus
 strength and tone are graded so too; a run after wording about them is left alone.
 """
 
+from collections.abc import Iterator
+
 from converter.reading.grammar.parser import Context, grades_tendons
 from converter.reading.sentences import Sentence
 from converter.reading.tokens import Token
@@ -35,14 +37,26 @@ _BARE = frozenset(
 _NO_TENDON = frozenset({"root", "infant", "plantars", "toes", "sign"})
 _GRADED_ALIKE = frozenset({"limb", "other", "motor"})
 """Other parts of the examination that are graded with a plus."""
+_ARMS = frozenset({"biceps", "triceps", "brachioradialis"})
+_LEGS = frozenset({"patellar", "achilles"})
+_FEWEST_TENDONS, _STRENGTH = 3, 4
 _LABEL = 3
 _LEADS = frozenset({"no", "at", "side", "bullet", "dash", "but", "and"})
 
 
 def graded_alone(sentences: list[Sentence]) -> frozenset[int]:
     """Indices of the sentences that grade reflexes without a word for them."""
+    runs = list(_runs(sentences))
+    foreign = _after_other_exam(sentences) if runs else []
     found: set[int] = set()
-    foreign = _after_other_exam(sentences)
+    for start, end in runs:
+        if _means_reflexes(sentences, start, end, foreign=foreign[start]):
+            found.update(range(start, end))
+    return frozenset(found)
+
+
+def _runs(sentences: list[Sentence]) -> Iterator[tuple[int, int]]:
+    """Where runs begin and end."""
     index = 0
     while index < len(sentences):
         start = index
@@ -50,9 +64,8 @@ def graded_alone(sentences: list[Sentence]) -> frozenset[int]:
             index += 1
         if index == start:
             index += 1
-        elif _means_reflexes(sentences, start, index, foreign=foreign[start]):
-            found.update(range(start, index))
-    return frozenset(found)
+        else:
+            yield start, index
 
 
 def _joins_run(sentences: list[Sentence], start: int, index: int) -> bool:
@@ -61,8 +74,9 @@ def _joins_run(sentences: list[Sentence], start: int, index: int) -> bool:
         return False
     tokens = sentence.tokens
     return (
-        any(token.kind == "site" for token in tokens)
-        and all(token.kind in _BARE and "infant" not in token.flags for token in tokens)
+        "site" in sentence.kinds
+        and sentence.kinds <= _BARE
+        and not any("infant" in token.flags for token in tokens)
         and not any(_says_more(tokens, place) for place in range(len(tokens)))
     )
 
@@ -96,10 +110,48 @@ def _means_reflexes(sentences: list[Sentence], start: int, end: int, *, foreign:
     run = sentences[start:end]
     if any(grades_tendons(sentence.tokens, Context()) for sentence in run):
         return not run[0].heading
+    if not foreign and _grades_sides(sentences, start, end):
+        return True
     graded = {token.meaning for sentence in run for token in _graded_joints(sentence.tokens)}
     if not graded or foreign or _comment_behind(sentences, end):
         return False
     return len(graded) > 1 or any(_answers(sentences, index) for index in range(start + 1, end + 1))
+
+
+def _grades_sides(sentences: list[Sentence], start: int, end: int) -> bool:
+    """As in "biceps R=2 L=2", "patellar R=1 L=2": digits for sides, of arms and legs or beside the toes.
+
+    Strength is graded so too, but not of these together, and seldom without a 4 or 5 anywhere.
+    """
+    graded: set[str] = set()
+    toes = False
+    for sentence in sentences[start:end]:
+        name: Token | None = None
+        for index, token in enumerate(sentence.tokens):
+            if token.kind == "site":
+                name = token
+            elif name is not None and index > 1 and _side_equals(sentence.tokens[max(0, index - 3) : index]):
+                toes = toes or any(value.response is not None for value in _values(token))
+                named = "joint" in name.flags and not name.flags & _NO_TENDON
+                graded |= {name.meaning} if named and _grades(token) else set()
+    several = len(graded) >= _FEWEST_TENDONS and bool(graded & _ARMS) and bool(graded & _LEGS)
+    return (several or (toes and len(graded) > 1)) and not _full_strength(sentences, start, end)
+
+
+def _side_equals(tokens: list[Token]) -> bool:
+    """Whether a value is that of a side: behind "R=", "R:" or "R biceps:"."""
+    kinds = [token.kind for token in tokens]
+    return kinds[-1] in ("equals", "colon") and (kinds[-2] == "side" or kinds[:-1] == ["side", "site"])
+
+
+def _full_strength(sentences: list[Sentence], start: int, end: int) -> bool:
+    """Whether a grade that strength has and reflexes seldom stands anywhere in the same part of the note."""
+    while start and not sentences[start].new_block:
+        start -= 1
+    while end < len(sentences) and not sentences[end].new_block:
+        end += 1
+    tokens = (token for sentence in sentences[start:end] for token in sentence.tokens)
+    return any((value.high or 0) >= _STRENGTH for token in tokens for value in _values(token))
 
 
 def _graded_joints(tokens: list[Token]) -> list[Token]:

@@ -17,6 +17,8 @@ from converter.words import Vocabulary
 _PARTED = re.compile(r"\t|[ \u00a0]{2,}|\.{3,}|…|\|")
 _TRAILING_SIDE = re.compile(r"(?P<time>.+?)[ ,]+\(?(?P<side>r|l|rt|lt|right|left)\)?", re.IGNORECASE)
 _LEADING_SIDE = re.compile(r"(?P<side>r|l|rt|lt|right|left)[ ,:]+\(?(?P<time>[^()]+)\)?", re.IGNORECASE)
+_ENDS_OF_SIDES = tuple("rltRLT")
+_MARKS = re.compile(r"[,:*_()]|\.$")
 _SIDES = {"r": "right", "l": "left"}
 _FEWEST_LETTERS = 3
 _YES_OR_NO = frozenset({"y", "yes", "no"})
@@ -40,9 +42,14 @@ class CellWordReader:
         if len(pieces) < 2:
             return line
         made = [token for piece in pieces for token in self._time(piece) or self._side_and_time(piece)]
-        letters = self._letters(line, pieces)
-        limbs = [Token("region", *p, limb, _OF_LIMBS) for p in pieces if (limb := self._limb(p)) is not None]
-        parts = [self._name(p, letters=False, abdomen=False) for p in pieces if self._names_part(p)]
+        said = [(piece, self.plain(piece)) for piece in pieces]
+        letters = self._letters(line, said)
+        limbs = [
+            Token("region", *piece, limb, _OF_LIMBS)
+            for piece, plain in said
+            if (limb := self._words.limbs.get(plain)) is not None
+        ]
+        parts = [self._name(p, letters=False, abdomen=False) for p, plain in said if self._names_part(plain)]
         abdomen = [token for token in parts if token is not None]
         return _with(line, letters or made or (limbs if len(limbs) > 1 else abdomen))
 
@@ -76,7 +83,7 @@ class CellWordReader:
 
     def plain(self, piece: Piece) -> str:
         """The words of a cell in lower case, without marks between and behind them."""
-        return " ".join(re.sub(r"[,:*_()]|\.$", " ", self._text[piece[0] : piece[1]]).lower().split())
+        return " ".join(_MARKS.sub(" ", self._text[piece[0] : piece[1]]).lower().split())
 
     def says_no(self, lines: list[Line]) -> bool:
         """Whether cells are answered by yes and no, so that `n` is no."""
@@ -115,7 +122,7 @@ class CellWordReader:
         said = self._text[piece[0] : piece[1]]
         if self.times.says_time(said):
             return [Token("time", piece[0], piece[0] + len(said.partition("(")[0].rstrip(" :*_") or said))]
-        parted = _TRAILING_SIDE.fullmatch(said)
+        parted = _TRAILING_SIDE.fullmatch(said) if said.rstrip(")")[-1:] in _ENDS_OF_SIDES else None
         if parted and self.times.says_time(parted["time"]):
             side = _SIDES[parted["side"][0].lower()]
             start = piece[0] + parted.start("side")
@@ -140,23 +147,24 @@ class CellWordReader:
         """The place of a cell without the marks that close it."""
         return piece[0], piece[0] + len(self._text[piece[0] : piece[1]].rstrip(".: "))
 
-    def _names_part(self, piece: Piece) -> bool:
-        """Whether a cell names a part of the abdomen in full."""
-        return self._words.names.get(self.plain(piece), "").startswith("abdominal:")
+    def _names_part(self, plain: str) -> bool:
+        """Whether the words of a cell name a part of the abdomen in full."""
+        return self._words.names.get(plain, "").startswith("abdominal:")
 
     def _limb(self, piece: Piece) -> str | None:
         return self._words.limbs.get(self.plain(piece))
 
-    def _letters(self, line: Line, pieces: list[Piece]) -> list[Token]:
-        named = [(piece, self._words.letters.get(self.plain(piece))) for piece in pieces]
+    def _letters(self, line: Line, said: list[tuple[Piece, str]]) -> list[Token]:
+        named = [(piece, self._words.letters.get(plain)) for piece, plain in said]
         if named[0][1] is None:
             named = named[1:]
+        if len(named) < _FEWEST_LETTERS:
+            return []
         found = [Token("site", *self._word(piece), site, _IN_CELLS) for piece, site in named if site]
         others = [piece for piece, site in named if not site]
         sites = [token.meaning for token in found]
         known = all(_names_a_site(line, piece) for piece in others)
-        enough = len(named) >= _FEWEST_LETTERS and len(set(sites)) == len(sites)
-        return found if found and known and enough else []
+        return found if found and known and len(set(sites)) == len(sites) else []
 
     def _name(self, piece: Piece, *, letters: bool, abdomen: bool) -> Token | None:
         plain = self.plain(piece)

@@ -19,9 +19,13 @@ _DATE = re.compile(
     re.IGNORECASE,
 )
 _STRONG = 4
+_SIDE_AND_COLON = 2
 _NO_HEADING = frozenset({"site", "reflex", "condition", "pair"})
 _IN_HEADINGS = frozenset({"reflex", "side", "region"})
 _MARKS_OF_HEADINGS = frozenset({"comma", "colon", "open", "close", "dash", "bullet"})
+_BESIDE_TIMES = re.compile(r"[():\[\]–—,]|(?<!\w)-|\b(?:exam(?:ination)?|reflexes|dtrs|jerks)\b")
+_IN_DATES = frozenset({"other", "slash", "stop"})
+_LONGEST_DATE = 5
 _LEADS_ON = frozenset(
     {"site", "side", "region", "value", "pair", "at", "anaphor", "reflex", "bullet", "dash"}
 )
@@ -40,7 +44,8 @@ def begin_sentence(sentence: Sentence, context: Context) -> None:
     context.foreign = foreign or (context.foreign and not (sentence.new_block or sentence.heading))
     if (sentence.new_line and first.kind not in _LEADS_ON) or sentence.new_block:
         context.block_side = None
-    if sentence.new_line and [token.kind for token in sentence.tokens] == ["side", "colon"]:
+    alone = sentence.new_line and len(sentence.tokens) == _SIDE_AND_COLON
+    if alone and [token.kind for token in sentence.tokens] == ["side", "colon"]:
         context.block_side = first.meaning if first.meaning in ("left", "right") else None
     context.side = context.block_side
     if first.kind not in _LEADS_ON and not (sentence.new_line or sentence.heading):
@@ -71,10 +76,12 @@ def side_of_heading(lines: list[Sentence], vocabulary: Vocabulary) -> str | None
         lines: the sentence that may be such a line, and those after it.
         vocabulary: tells the limb of a reflex.
     """
+    if not (lines[0].new_line and lines[0].kinds <= _IN_HEADINGS | _MARKS_OF_HEADINGS):
+        return None
     heading = [t for t in lines[0].tokens if t.kind not in _MARKS_OF_HEADINGS]
     sides = [t.meaning if t.kind == "side" else t.meaning.partition(":")[2] for t in heading]
     named = [side for side in sides if side in ("left", "right")]
-    if not lines[0].new_line or len(named) != 1 or any(t.kind not in _IN_HEADINGS for t in heading):
+    if len(named) != 1:
         return None
     limbs = {vocabulary.reflexes[t.meaning.partition(":")[0]].limb for t in heading if t.kind == "region"}
     under = list(takewhile(_names_a_site, lines[1:]))
@@ -92,38 +99,75 @@ def _names_a_site(line: Sentence) -> bool:
     return line.new_line and not line.new_block and first is not None and first.kind == "site"
 
 
-def note_exam_heading(text: str, sentence: Sentence, context: Context, has_now: bool) -> None:
+def note_exam_heading(
+    text: str, sentence: Sentence, context: Context, vocabulary: Vocabulary, *, has_now: bool, has_later: bool
+) -> None:
     """Take note of a heading such as "Previous examination", "Exam of 3 March:" or "Today:".
 
     Args:
         text: the note.
         sentence: the sentence that may begin with such a heading.
         context: changed for what follows.
+        vocabulary: words for times.
         has_now: the note speaks of today somewhere, so a dated exam is an earlier one.
+        has_later: another heading says "after" or "today", so one that says "before" is of an earlier exam.
     """
-    lead = _lead(sentence)
+    lead = _lead(text, sentence, vocabulary)
     if not lead:
         return
     past = [t for t in lead if t.kind == "past" and (has_now or "dated" not in t.flags)]
     dated = has_now and _DATE.search(text, lead[0].start, lead[-1].end) is not None
-    if any(token.kind == "now" for token in lead):
+    order = _order(text, lead, vocabulary)
+    if order and len(lead) == len(sentence.tokens):
+        for token in lead:
+            token.used = "header" if token.kind == "reflex" else token.used
+    if any(token.kind == "now" for token in lead) or order == "now":
         context.status, context.stated_time = "current", None
-    elif past or dated:
+    elif past or dated or (has_later and order == "earlier"):
         context.status = "historical"
         context.stated_time = text[lead[0].start : lead[-1].end]
+    elif order == "later":
+        context.status, context.stated_time = "current", None
     elif sentence.heading and sentence.new_line and not {t.kind for t in lead} & {"side", "region"}:
         context.stated_time = None
 
 
-def _lead(sentence: Sentence) -> list[Token]:
+def has_later_heading(text: str, sentences: list[Sentence], vocabulary: Vocabulary) -> bool:
+    """Whether a heading of a note says "after", "post-op" or "today"."""
+    return any(
+        _order(text, lead, vocabulary) in ("later", "now")
+        for sentence in sentences
+        if sentence.new_line and (lead := _lead(text, sentence, vocabulary))
+    )
+
+
+def _order(text: str, lead: list[Token], vocabulary: Vocabulary) -> str:
+    """The place among others of a heading of nothing but a time: earlier, later, now, or empty."""
+    words = _DATE.sub(" ", text[lead[0].start : lead[-1].end]).lower()
+    said = " ".join(_BESIDE_TIMES.sub(" ", words).split())
+    cells = vocabulary.cells
+    orders = {"earlier": cells.earlier, "later": cells.later, "now": cells.now}
+    return next((order for order, known in orders.items() if said in known), "")
+
+
+def _lead(text: str, sentence: Sentence, vocabulary: Vocabulary) -> list[Token]:
     """The tokens of a heading: up to its colon, or the whole of a line that names nothing but a time."""
     tokens = sentence.tokens
     colon = colon_among_first(tokens)
     if colon is None:
-        whole = sentence.new_line and not sentence.closed and all(t.kind in ("past", "now") for t in tokens)
-        return tokens if whole else []
+        alone = sentence.new_line and not sentence.closed
+        time = alone and (_says_only_time(tokens) or _order(text, tokens, vocabulary))
+        return tokens if time else []
     lead = tokens[:colon]
     if not (sentence.new_line or sentence.heading or colon <= 4):
         return []
     graded = any(t.kind == "value" and not getattr(t.written, "bare", False) for t in lead)
     return [] if graded or any(t.kind in _NO_HEADING for t in lead) else lead
+
+
+def _says_only_time(tokens: list[Token]) -> bool:
+    """Whether a line names nothing but a time, as in "Today", "09/06/2024 (today)", "12 Mar - previous"."""
+    said = [t for t in tokens if t.kind not in _MARKS_OF_HEADINGS | _IN_DATES]
+    numbers = [t for t in tokens if t.kind in _IN_DATES]
+    told = bool(said) and all(t.kind in ("past", "now") for t in said)
+    return told and (not numbers or len(numbers) <= _LONGEST_DATE)

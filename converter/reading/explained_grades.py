@@ -18,13 +18,14 @@ _JOINS = frozenset({"equals", "dash", "colon", "is"})
 _EXPLAINS = frozenset(
     {"other", "clonus_word", "condition", "no", "with", "and", "quality", "uncertain", "slash"}
 )
+_GRADES = frozenset({"value", "legend"})
 _PARTS = frozenset({"comma", "stop", "pipe", "close"})
 _ONLY_OF_REFLEXES = frozenset({"brisk", "hyperactive"})
 
 
 def with_scales_joined(tokens: list[Token]) -> list[Token]:
     """The tokens of a note; the explanation of a scale is one token."""
-    if sum(map(_is_grade, tokens)) < _FEWEST - 1:
+    if sum(token.kind in _GRADES and _is_grade(token) for token in tokens) < _FEWEST - 1:
         return tokens
     joined: list[Token] = []
     index = 0

@@ -24,7 +24,7 @@ _ANCHOR_ROLES = ("site", "region", "header", "value")
 
 @dataclass(slots=True)
 class _Exams:
-    """Numbers the exams of a note: the current one, then one for each earlier time that is quoted."""
+    """Numbers the exams of a note: the current one, then one for each other time that is stated."""
 
     numbers: dict[str, int] = field(default_factory=dict)
 
@@ -56,7 +56,7 @@ def findings_of(
         legends: scales that legends in the note name.
     """
     exams = _Exams()
-    if any(draft.status != "historical" for draft in drafts):
+    if any(_exam_key(draft, text) == "current" for draft in drafts):
         exams.numbers["current"] = 1
     diagnostics: list[Diagnostic] = []
     seen: Counter[str] = Counter()
@@ -243,7 +243,8 @@ def _level(meaning: Meaning, graded: _Graded, kind: str, vocabulary: Vocabulary)
 
 def _exam_key(draft: Draft, text: str) -> str:
     if draft.status != "historical":
-        return "current"
+        clocks = [text[token.start : token.end].lower() for token, _ in draft.used if token.kind == "clock"]
+        return f"current {clocks[0]}" if clocks else "current"
     said = [text[token.start : token.end].lower() for token, _ in draft.used if token.kind == "past"]
     return f"historical {said[0] if said else ''}"
 

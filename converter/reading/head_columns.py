@@ -26,7 +26,7 @@ class Column:
         foreign: the head names another part of the examination, or says nothing that is known.
         unknown: it says nothing that is known.
         time: the time of an examination that the head names.
-        earlier: another column holds a later examination.
+        standing: `earlier` where another column is later, `clock` for one of several times of a day.
         used: the words of the head that its findings rest on.
     """
 
@@ -39,7 +39,7 @@ class Column:
     foreign: bool = False
     unknown: bool = False
     time: Token | None = None
-    earlier: bool = False
+    standing: str = ""
     used: Used = field(default_factory=list)
 
 

@@ -14,7 +14,7 @@ _OPPOSITE = {"left": "right", "right": "left"}
 def with_sides_joined(tokens: list[Token]) -> list[Token]:
     """The tokens of a note; `R+L` is one token, the side `both`, and `(R) 2+ (L) 1+` has no brackets."""
     tokens = _without_brackets(tokens)
-    if not any(_is_plus(token) or token.kind == "equals" for token in tokens):
+    if not any(token.kind == "equals" or (token.kind == "value" and _is_plus(token)) for token in tokens):
         return tokens
     joined: list[Token] = []
     index = 0

@@ -10,10 +10,11 @@ from converter.reading.changes import change_at
 from converter.reading.figures import Figure, figure_at, read_figure
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.lines import Line, drawn_lines, lines_of, without_drawing
-from converter.reading.piped_lines import without_pipes
+from converter.reading.piped_lines import parted
 from converter.reading.record_tables import record_table_at
 from converter.reading.tables import TableReader
 from converter.reading.ticked_tables import ticked_table_at
+from converter.reading.timed_values import TimedValues
 from converter.reading.tokens import Token
 from converter.words import Vocabulary
 
@@ -46,33 +47,41 @@ def read_layouts(
     raw = lines_of(text, tokens)
     drawn = drawn_lines(text, raw)
     lines = without_drawing(text, raw)
+    timed = TimedValues(text, context, vocabulary)
     ends = [token for token in tokens if token.kind == "newline"]
     tables = _Tables(text, context, vocabulary, raw, lines, ends)
     found = Layouts()
+    arrows = "→" in text
     index, changing = 0, False
     while index < len(lines):
         after = tables.take(found, index)
         if after is not None:
             index = after
             continue
-        headed = _headed(lines, index) or changing
-        change = change_at(text, lines[index], context, vocabulary, headed=headed) if "→" in text else None
+        said = arrows or timed.may_be(lines[index])
+        headed = (said or bool(drawn)) and (_headed(lines, index) or changing)
+        change = _change_at(lines[index], timed, headed=headed) if said else None
         changing = change is not None
         if change is not None:
-            found.parsers.append(change)
-            found.starts.append(change.tokens[0].start)
-            index += 1
+            index = _take_change(found, index, change)
             continue
         figure = figure_at(lines, drawn, index) if drawn and headed else None
         if figure is not None:
             _take_figure(found, text, figure, figure_rows, context, vocabulary)
             index = figure.last + 1
             continue
-        found.left += without_pipes(raw, index) if index not in drawn else lines[index].tokens
+        found.left += parted(text, raw, index) if index not in drawn else lines[index].tokens
         if index < len(ends):
             found.left.append(ends[index])
         index += 1
     return found
+
+
+def _change_at(line: Line, timed: TimedValues, *, headed: bool) -> Parser | None:
+    """The values of several times that a line says, by an arrow between them or each with its time."""
+    arrow = "→" in timed.text
+    change = change_at(timed.text, line, timed.context, timed.vocabulary, headed=headed) if arrow else None
+    return change or (timed.line(line, headed=headed) if timed.may_be(line) else None)
 
 
 class _Tables:
@@ -117,6 +126,12 @@ class _Tables:
     def _begin(self, found: Layouts, index: int, rows: list[Parser]) -> None:
         found.parsers += rows
         found.starts.append(self._lines[index].tokens[0].start)
+
+
+def _take_change(found: Layouts, index: int, change: Parser) -> int:
+    found.parsers.append(change)
+    found.starts.append(change.tokens[0].start)
+    return index + 1
 
 
 def _take_figure(

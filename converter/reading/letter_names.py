@@ -1,8 +1,8 @@
 """Names reflexes that a line lists by a letter each: "B 2+ T 2+ K 3+ A 2+", "B2, T2, K3", "B (2+) | K (1+)".
 
 Takes the text and the tokens of a note; gives the tokens with such letters as names. A letter says nothing by
-itself, so a series must grade three reflexes or more, of arms and legs, each once. One of all four, as
-"B 2/2 T 2/2 K 2/2 A 1/1", means reflexes where no other word says so.
+itself, so a series must grade three reflexes or more, of arms and legs, or two behind a word for reflexes,
+each once. One of all four, as "B 2/2 T 2/2 K 2/2 A 1/1", means reflexes where no other word says so.
 """
 
 import re
@@ -31,7 +31,8 @@ def with_letters_named(text: str, tokens: list[Token], vocabulary: Vocabulary) -
     for match in _series(vocabulary).finditer(text):
         groups = list(_groups(match, vocabulary))
         sites = [group[0].meaning for group in groups]
-        if _grades_arms_and_legs(sites):
+        each_once = len(set(sites)) == len(sites)
+        if each_once and (_grades_arms_and_legs(sites) or _spoken(text, tokens, match.start())):
             groups[0][0].flags = _SPEAKING if set(sites) >= _ALL else _TENDON
             tokens = _replaced(text, tokens, groups)
     return tokens
@@ -56,7 +57,7 @@ def _one(vocabulary: Vocabulary) -> re.Pattern[str]:
 @lru_cache(maxsize=8)
 def _series(vocabulary: Vocabulary) -> re.Pattern[str]:
     one = re.sub(r"\?P<\w+>", "?:", _one(vocabulary).pattern)
-    return re.compile(rf"(?<![\w/]){one}(?:{_JOIN}{one}){{{_FEWEST - 1},}}")
+    return re.compile(rf"(?<![\w/]){one}(?:{_JOIN}{one})+")
 
 
 def _groups(series: re.Match[str], vocabulary: Vocabulary) -> Iterator[list[Token]]:
@@ -70,8 +71,13 @@ def _groups(series: re.Match[str], vocabulary: Vocabulary) -> Iterator[list[Toke
 
 
 def _grades_arms_and_legs(sites: list[str]) -> bool:
-    each_once = len(set(sites)) == len(sites) >= _FEWEST
-    return each_once and not _ARMS.isdisjoint(sites) and not _LEGS.isdisjoint(sites)
+    return len(sites) >= _FEWEST and not _ARMS.isdisjoint(sites) and not _LEGS.isdisjoint(sites)
+
+
+def _spoken(text: str, tokens: list[Token], start: int) -> bool:
+    """Whether reflexes are named before a place in the same line and sentence: "UL reflexes: B 2+, T 1+"."""
+    line = max(text.rfind(mark, 0, start) for mark in ("\n", "\r", ". ")) + 1
+    return any(token.kind == "reflex" and line <= token.start < start for token in tokens)
 
 
 def _replaced(text: str, tokens: list[Token], groups: list[list[Token]]) -> list[Token]:

@@ -47,6 +47,9 @@ _ARROWS = {"flexor": "diminished", "extensor": "hyperactive"}
 """What an arrow before a muscle stretch reflex says; before a toe it is the direction."""
 MISSPELT = "misspelt"
 """The flag of a word that was read as the known word it comes nearest to."""
+_CAMEL = re.compile(r"(?:[A-Z]?[a-z]+|[A-Z]+(?![a-z]))")
+"""The words of a name such as `KneeJerkRight`."""
+_FEWEST_HUMPS = 2
 _PASSED_OVER = frozenset({"-", "\n"})
 """What may stand between the words of one wording."""
 _MOST = 100_000
@@ -74,6 +77,9 @@ class Sense:
         return self.kind == "value" and self.meaning in ("absent", "trace")
 
 
+_OTHER, _STEMMED = Sense(None, "other"), Sense(None, "other", flags=STEMMED)
+
+
 @dataclass(frozen=True, slots=True)
 class Entry:
     """What a piece of text can be.
@@ -86,6 +92,7 @@ class Entry:
         follows: what may stand next in a longer wording; empty where it begins none.
         valued: whether a written value may begin with it.
         careful: whether what stands behind it may make a value of it.
+        parts: the words of a name that is written as one, as `KneeJerkRight`; empty for all others.
     """
 
     normal: str
@@ -95,6 +102,7 @@ class Entry:
     follows: frozenset[str]
     valued: bool
     careful: bool
+    parts: tuple[str, ...] = ()
 
 
 class Lexicon(dict[str, Entry | None]):
@@ -133,7 +141,17 @@ class Lexicon(dict[str, Entry | None]):
         if follows:
             follows |= _PASSED_OVER
         careful = valued or sense.may_have_maximum
-        return Entry(name, name != written, sense, sense.kind == "filler", follows, valued, careful)
+        parts = self._parts(piece) if word is None else ()
+        return Entry(name, name != written, sense, sense.kind == "filler", follows, valued, careful, parts)
+
+    def _parts(self, piece: str) -> tuple[str, ...]:
+        """The words of the name of a field, where all of them are known and one speaks of reflexes."""
+        parts = tuple(_CAMEL.findall(piece)) if not piece[1:].islower() else ()
+        if len(parts) < _FEWEST_HUMPS or "".join(parts) != piece:
+            return ()
+        begun = [self._words.beginning(normal(part)) for part in parts]
+        known = all(word is not None or follows for word, follows in begun)
+        return parts if known and any(map(has_stem, parts)) else ()
 
 
 @lru_cache(maxsize=8)
@@ -162,4 +180,4 @@ def _unknown(piece: str, name: str) -> Sense:
         return Sense(None, "newline")
     if not piece[0].isalnum() and len(piece) == 1:
         return Sense(None, _MARKS.get(name, "other_mark"))
-    return Sense(None, "other", flags=STEMMED if has_stem(piece) else PLAIN)
+    return _STEMMED if has_stem(piece) else _OTHER

@@ -1,8 +1,9 @@
 """Cuts a note where nothing joins what stands before to what stands behind; finds the parts that may speak.
 
 Takes a text that passed the prefilter; gives the parts from which anything can come. A part is a block
-between empty lines, or in a long line of prose a sentence with the one before it. What is left out gives
-nothing by itself; whether a part that is given says anything, reading it alone tells.
+between empty lines, or in a long line of prose a sentence with the one before it; sentences that may grade
+joints side by side stay together. What is left out gives nothing by itself; whether a part that is given says
+anything, reading it alone tells.
 """
 
 import re
@@ -11,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
-from converter.reading.prefilter import worth_reading
+from converter.reading.prefilter import may_grade_joints, worth_reading
 from converter.reading.sentences import ABBREVIATED
 from converter.words import Vocabulary
 from converter.words.phrases import normal, tokens_of, wordings
@@ -39,11 +40,13 @@ class Part:
 def speaking_parts(text: str, vocabulary: Vocabulary) -> list[Part]:
     """The parts of a text that may say something, in order."""
     may_speak, ends_sentence = worth_reading(vocabulary), _ends_sentence(vocabulary)
+    may_join = may_grade_joints(vocabulary)
     found: list[Part] = []
     for block in _EMPTY_LINE.split(text):
         if not may_speak(block):
             continue
-        cuts = [0, *_cuts(block, ends_sentence), len(block)]
+        inside = [] if may_join(block) else _cuts(block, ends_sentence)
+        cuts = [0, *inside, len(block)]
         last = 0
         for before, (start, end) in zip([0, *cuts], pairwise(cuts), strict=False):
             if len(cuts) == 2 or may_speak(block[start:end]):

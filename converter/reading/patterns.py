@@ -32,6 +32,8 @@ EQUIVOCAL = r"\xc2\xb1|\btr\b"
 """Marks of a trace, in UTF-8; its words stand in the word lists."""
 BESIDE_PLUS = r"\+|plus|\xe2\x81\xba|[0-9\x80-\xff](?:[^0-9a-z]{0,3}p|t)"
 """Every plus before or behind a grade, in UTF-8; "2p" and "2t" stand for one."""
+SIDED_DIGIT = r"\b(?:r|rt|right|l|lt|left)[ \t]?[=:][ \t]?[0-4]\b"
+"""A digit for a side, as in "R=2": of several tendons it grades reflexes."""
 ANY_STEM = STEMS.pattern.replace(r"\b", "")
 """Every stem of reflex talk, also where an apostrophe that parted words is gone."""
 
@@ -116,14 +118,12 @@ def without_look_alikes(vocabulary: Vocabulary) -> Callable[[bytes], bytes]:
         for words in words_in(row.phrase)
         for word in words
     }
-    words = "|".join(sorted(alone - others, key=len, reverse=True)) or "(?!)"
-    whole_word = re.compile(rf"(?:{words})(?![a-z\x80-\xff])".encode("latin-1"))
-
-    def blank(match: re.Match[bytes]) -> bytes:
-        before = match.string[match.start() - 1 : match.start()]
-        return match[0] if before.isalpha() or before >= b"\x80" else b" "
-
-    return lambda data: whole_word.sub(blank, data)
+    words = "|".join(sorted(alone - others, key=len, reverse=True))
+    if not words:
+        return lambda data: data
+    whole_word = re.compile(rf"(?<![a-z\x80-\xff])(?:{words})(?![a-z\x80-\xff])".encode("latin-1"))
+    holds = searcher(words)  # most texts hold none, and this tells it sooner
+    return lambda data: whole_word.sub(b" ", data) if holds is None or holds(data) else data
 
 
 def _sole(row: Word) -> Iterator[str]:
@@ -138,15 +138,18 @@ def says_trace(row: Word) -> bool:
 
 def graded_places(vocabulary: Vocabulary) -> str:
     """A pattern for a joint that has its grade near, as in "Knee 2+ R": beside another one it is a reflex."""
+    return rf"{places(vocabulary)}[^\x00]{{0,{GRADE_REACH}}}?(?:{TRAILING_PLUS}|\btr)"
+
+
+def places(vocabulary: Vocabulary) -> str:
+    """A pattern for a joint, whatever is said of it."""
     names = {
         "[^a-z]+".join(words)
         for row in vocabulary.rows
         if row.role == "site" and "place" in row.flags
         for words in words_in(row.phrase)
     }
-    return (
-        rf"(?:^|[^a-z])(?:{'|'.join(sorted(names))})[^a-z][^\x00]{{0,{GRADE_REACH}}}?(?:{TRAILING_PLUS}|\btr)"
-    )
+    return rf"(?:^|[^a-z])(?:{'|'.join(sorted(names))})[^a-z]"
 
 
 def slips(vocabulary: Vocabulary, rows: Iterable[Word]) -> str:

@@ -1,8 +1,11 @@
-"""Reads a line whose pipes only part what would stand beside one another: "Biceps | R 2+ | L 1+".
+"""Reads a line whose pipes or gaps only part what would stand beside one another: "Biceps | R 2+ | L 1+".
 
 Takes the tokens of a line that is no row of a table; gives them with commas for the pipes between its values,
 and without those behind its names. Where a cell holds a value alone its column had a head, so the line stays.
+A wide gap before another part of the examination, as in "KJ present   RR 18", is a comma as well.
 """
+
+import re
 
 from converter.reading.grammar.parser import VALUES
 from converter.reading.lines import Line
@@ -12,10 +15,28 @@ _LINES_ABOVE = 2
 _LONGEST = 60
 """Lines of a table."""
 _SAYS = VALUES | {"untested"}
+_OTHERS = frozenset({"other_exam", "look_alike"})
+_GAP = re.compile(r"\t|[ \u00a0]{2}")
 _NAMES = frozenset({"site", "reflex", "region", "side", "side_ref", "close", "colon", "legend"})
 
 
-def without_pipes(lines: list[Line], index: int) -> list[Token]:
+def parted(text: str, lines: list[Line], index: int) -> list[Token]:
+    """The tokens of a line with commas for the pipes and gaps that only part what it says."""
+    tokens = _without_pipes(lines, index)
+    told: list[Token] = []
+    for token in tokens:
+        before = told[-1] if told and token.kind in _OTHERS else None
+        if (
+            before is not None
+            and before.kind in _SAYS | {"side"}
+            and _GAP.search(text, before.end, token.start)
+        ):
+            told.append(Token("comma", before.end, before.end))
+        told.append(token)
+    return told
+
+
+def _without_pipes(lines: list[Line], index: int) -> list[Token]:
     """The tokens of a line; its pipes are commas where each of its values tells its name or its side."""
     tokens = lines[index].tokens
     if not _has_pipe(lines[index]) or not _tells_itself(tokens) or _under_other_heads(lines, index):

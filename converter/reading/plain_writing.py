@@ -1,4 +1,4 @@
-"""Writes the marks of filled forms plainly: blanks with a value on them, and pairs parted by a comma.
+"""Writes the marks of filled forms plainly: blanks, names of fields, slashes between columns, comma pairs.
 
 Takes the text of a note; gives a text of the same length, so that every place stays what it was. What the
 marks enclose is left as it is.
@@ -14,8 +14,6 @@ _BLANKS = (
     re.compile(r"(?<=[\d+↑↓±])_+(?!\w)"),
 )
 """A value with a blank on both sides, touching it or not; a word on a blank; a value behind or before one."""
-_KEY = re.compile(r"^[ \t\"']*[A-Za-z]+(?:_[A-Za-z]+)+(?=[\"']?[ \t]*[:=])", re.MULTILINE)
-"""A key of several words at the beginning of a line: "biceps_reflex_right: 2+"."""
 _NESTED = re.compile(r"[\"'][A-Za-z_ ]+[\"']\s*:\s*\{")
 _BRACES = str.maketrans({"{": " ", "}": ";", '"': " "})
 """Keys with values in braces: each closing brace ends what its key is about."""
@@ -32,17 +30,37 @@ _WORD = (
 _COMMA_WORDS = re.compile(
     rf"(?<=[:)] )(?:{_WORD})(?P<comma>,) ?(?:{_WORD})(?=\s*(?:[.;\r\n]|$))", re.IGNORECASE
 )
+_IN_FIELD = re.compile(r"(?<=[^\W_])_{1,2}(?=[^\W_])")
+"""What joins the words of a field: `reflex_knee_right`."""
+_QUOTED = re.compile(r'"[^"\r\n]{1,60}"(?=[ \t]*:)|(?<=:)[ \t]*"[^"\r\n]{1,60}"')
+"""A quoted name of a field, and its quoted value."""
+_SIDE = r"(?:R|Rt|Right|L|Lt|Left)"
+_STOPPED_FIELD = re.compile(
+    rf"(?<![\w.])[^\W\d_]+(?:(?:\.[^\W\d_]+)+\.|\.(?={_SIDE}\b))[^\W\d_]+(?=[ \t]*[:=])", re.IGNORECASE
+)
+"""The same with stops: `dtr.knee.r =`. One alone may end a sentence, unless a side follows: `knee.left:`."""
 _EMPTY_LINE = re.compile(r"\n[ \t]*\r?\n")
 
 
+_SLASH = re.compile(r"(?<!\S)/(?!\S)")
+_VALUE = re.compile(r"[\d+↑↓]")
+_FEWEST_SLASHES, _FEWEST_LINES = 2, 2
+
+
 def plain_writing(text: str) -> str:
-    """The text with blanks made of spaces where a value stands on them, and `2,1` as `2/1` under "(R,L)"."""
+    """The text with spaces for blanks and for the marks inside names, and `2/1` for `2,1` under "(R,L)"."""
     if "_" in text:
         for blank in _BLANKS:
             text = blank.sub(_without_blanks, text)
-        text = _KEY.sub(_without_blanks, text)
+        text = _IN_FIELD.sub(_without_blanks, text)
     if "{" in text and _NESTED.search(text) is not None:
         text = text.translate(_BRACES)
+    if '":' in text or '" :' in text:
+        text = _QUOTED.sub(_without_quotes, text)
+    if "." in text:
+        text = _STOPPED_FIELD.sub(_without_stops, text)
+    if " / " in text and "\n" in text:
+        text = _with_slashed_columns(text)
     if "," in text and (order := _ORDER.search(text)) is not None:
         text = _with_pairs(text, order)
     return text
@@ -50,6 +68,14 @@ def plain_writing(text: str) -> str:
 
 def _without_blanks(match: re.Match[str]) -> str:
     return match[0].replace("_", " ")
+
+
+def _without_quotes(match: re.Match[str]) -> str:
+    return match[0].replace('"', " ")
+
+
+def _without_stops(match: re.Match[str]) -> str:
+    return match[0].replace(".", " ")
 
 
 def _with_pairs(text: str, order: re.Match[str]) -> str:
@@ -61,3 +87,18 @@ def _with_pairs(text: str, order: re.Match[str]) -> str:
     for found in (order, *pairs):
         letters[found.start("comma")] = "/"
     return "".join(letters)
+
+
+def _with_slashed_columns(text: str) -> str:
+    """The text with pipes for the slashes that part columns: heads without a value, and rows under them."""
+    lines = text.splitlines(keepends=True)
+    counts = [len(_SLASH.findall(line)) for line in lines]
+    start = 0
+    while start < len(lines):
+        end = start + 1
+        while end < len(lines) and counts[end] == counts[start] >= _FEWEST_SLASHES:
+            end += 1
+        if end - start >= _FEWEST_LINES and _VALUE.search(lines[start]) is None:
+            lines[start:end] = [_SLASH.sub("|", line) for line in lines[start:end]]
+        start = end
+    return "".join(lines)

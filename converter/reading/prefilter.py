@@ -16,11 +16,13 @@ from converter.reading.patterns import (
     BESIDE_PLUS,
     EQUIVOCAL,
     OF_FOUR,
+    SIDED_DIGIT,
     TRAILING_PLUS,
     Test,
     begins_reading,
     begins_where_graded,
     graded_places,
+    places,
     plain_bytes,
     says_trace,
     searcher,
@@ -86,15 +88,13 @@ def worth_reading(vocabulary: Vocabulary) -> Test:
     sort = sorter(_sorts(vocabulary))
     if sort is None:
         return may_speak_of_reflexes(vocabulary)
-    may_hold_table = may_hold_bare_table(vocabulary)
-    several_joints, means_reflexes = _several_joints(vocabulary), _means_reflexes(vocabulary)
+    begins, may_hold_table = searcher(_beginning(vocabulary)), may_hold_bare_table(vocabulary)
+    grades_joints, means_reflexes = _grades_joints(vocabulary), _means_reflexes(vocabulary)
+    assert begins is not None
 
-    def test(text: str) -> bool:
-        data = plain_bytes(text)
+    def speaks(text: str, data: bytes) -> bool:
         found = sort(data)
-        if _COARSE not in found:
-            return False
-        if _JOINTS in found and several_joints(data):
+        if _JOINTS in found and grades_joints(data):
             return True
         if _REFERS in found and _GRADED in found:
             return True
@@ -103,20 +103,23 @@ def worth_reading(vocabulary: Vocabulary) -> Test:
             return True
         return lines and may_hold_table(text.lower())
 
+    def test(text: str) -> bool:
+        data = plain_bytes(text)
+        return speaks(text, data) and begins(data)
+
     return test
 
 
-_COARSE, _SPEAKS, _REFERS, _GRADED, _JOINTS = range(5)
+_SPEAKS, _REFERS, _GRADED, _JOINTS = range(4)
 
 
 def _sorts(vocabulary: Vocabulary) -> Iterator[str]:
-    """Patterns in the order of their numbers."""
-    yield _beginning(vocabulary)
+    """Patterns in the order of their numbers; none of them counts, which would be slow beside the others."""
     named = _worded(vocabulary, lambda row: begins_reading(row) or begins_where_graded(row))
     yield f"{named}|{letter_series(vocabulary)}|{ANY_STEM}"
     yield whole(row for row in vocabulary.rows if row.role in _REFERRING)
     yield TRAILING_PLUS
-    yield graded_places(vocabulary)
+    yield places(vocabulary)
 
 
 def _means_reflexes(vocabulary: Vocabulary) -> Callable[[bytes, bool], bool]:
@@ -128,7 +131,7 @@ def _means_reflexes(vocabulary: Vocabulary) -> Callable[[bytes, bool], bool]:
     patterns = [
         f"{_worded(vocabulary, begins_reading)}|{letter_series(vocabulary)}|{ANY_STEM}",
         _worded(vocabulary, begins_where_graded),
-        f"{_worded(vocabulary, says_trace)}|{OF_FOUR}|{EQUIVOCAL}|{BESIDE_PLUS}",
+        f"{_worded(vocabulary, says_trace)}|{OF_FOUR}|{EQUIVOCAL}|{BESIDE_PLUS}|{SIDED_DIGIT}",
     ]
     sort, without = sorter(patterns), without_look_alikes(vocabulary)
     assert sort is not None
@@ -176,14 +179,20 @@ def _several_joints(vocabulary: Vocabulary) -> Callable[[bytes], bool]:
 
 @lru_cache(maxsize=8)
 def may_grade_joints(vocabulary: Vocabulary) -> Test:
-    """A test that is true for every text in which two joints, graded side by side, may stand for reflexes."""
-    graded, several = searcher(graded_places(vocabulary)), _several_joints(vocabulary)
+    """A test that is true for every text in which places, graded in a row, may stand for reflexes."""
+    grades = _grades_joints(vocabulary)
+    sided = searcher(rf"{SIDED_DIGIT}[^a-z0-9]{{1,4}}{SIDED_DIGIT}")
 
     def test(text: str) -> bool:
         data = plain_bytes(text)
-        return several(data) and (graded is None or graded(data))
+        return grades(data) or (sided is not None and sided(data))
 
     return test
+
+
+def _grades_joints(vocabulary: Vocabulary) -> Callable[[bytes], bool]:
+    graded, several = searcher(graded_places(vocabulary)), _several_joints(vocabulary)
+    return lambda data: several(data) and (graded is None or graded(data))
 
 
 def _short_and_graded(vocabulary: Vocabulary) -> str:

@@ -8,12 +8,20 @@ from dataclasses import dataclass, replace
 from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
 from converter.reading.bare_grades import graded_alone
-from converter.reading.exam_headings import begin_sentence, note_exam_heading, side_of_heading
+from converter.reading.clock_lines import keep_clocks_apart
+from converter.reading.dittos import with_dittos_read
+from converter.reading.exam_headings import (
+    begin_sentence,
+    has_later_heading,
+    note_exam_heading,
+    side_of_heading,
+)
 from converter.reading.explained_grades import OF_REFLEXES, with_scales_joined
 from converter.reading.figures import ROWS
 from converter.reading.findings import findings_of
 from converter.reading.footnotes import Footnotes
-from converter.reading.grammar.parser import Context, Parser, grades_tendons
+from converter.reading.glued_sides import with_glued_sides_parted
+from converter.reading.grammar.parser import TENDON_KINDS, Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.joined_sides import with_sides_joined
@@ -23,9 +31,9 @@ from converter.reading.lexicon import MISSPELT
 from converter.reading.limb_lines import note_limb
 from converter.reading.parts import Part, speaking_parts
 from converter.reading.plain_writing import plain_writing
-from converter.reading.prefilter import may_grade_joints, worth_reading
+from converter.reading.prefilter import worth_reading
 from converter.reading.printed_choices import with_choices_read
-from converter.reading.runs import lead_blocks, part_runs
+from converter.reading.runs import RUN_NAMES, lead_blocks, part_runs
 from converter.reading.sentences import Sentence, sentences_of
 from converter.reading.shared_nouns import with_nouns_shared
 from converter.reading.spelled_grades import with_spelled_grades
@@ -117,7 +125,7 @@ def _nothing_said(note: Note, vocabulary: Vocabulary, program: str) -> Reading:
 
 def _says_something(text: str, vocabulary: Vocabulary, options: ReadingOptions) -> bool:
     """Whether some part of a note says something; true too where to ask costs as much as to read it whole."""
-    if len(text) < _SHORT or may_grade_joints(vocabulary)(text):
+    if len(text) < _SHORT:
         return True
     parts = speaking_parts(text, vocabulary)
     if 2 * sum(len(part.text) for part in parts) > len(text):
@@ -141,6 +149,7 @@ class _NoteReader:
         self._context = Context(pair_order=options.pair_order)
         self._footnotes = Footnotes(text)
         self._pending: list[Token] = []
+        self._has_later = False
         self.drafts: list[Draft] = []
         self.unread: list[Unread] = []
         self.legends: list[str] = []
@@ -159,7 +168,10 @@ class _NoteReader:
         tokens = with_spelled_grades(text, tokens_of_note(text, self._vocabulary))
         tokens = with_nouns_shared(text, tokens, self._vocabulary)
         tokens = with_letters_named(text, tokens, self._vocabulary)
-        tokens = with_scales_joined(with_sides_joined(tokens))
+        tokens = with_scales_joined(with_sides_joined(with_glued_sides_parted(text, tokens)))
+        dittos = with_dittos_read(text, tokens)
+        tokens = dittos.tokens
+        self.unread += dittos.unread
         has_now = any(token.kind == "now" for token in tokens)
         layouts = read_layouts(self._text, tokens, self._options.figure_rows, self._context, self._vocabulary)
         for parser in layouts.parsers:
@@ -170,6 +182,7 @@ class _NoteReader:
         left = with_choices_read(text, layouts.left)
         sentences = list(sentences_of(self._text, left, begins_line=begins_line))
         alone = graded_alone(sentences)
+        self._has_later = has_later_heading(self._text, sentences, self._vocabulary)
         for index, sentence in enumerate(sentences):
             settle_before_layout(sentence, self._pending, layouts.starts)
             self._begin(sentence, has_now, graded=index in alone)
@@ -177,14 +190,24 @@ class _NoteReader:
                 self._read_sentence(sentence, has_now)
         settle_before_layout(None, self._pending, layouts.starts)
         self.unread += unread_of(self._text, self._pending)
+        dittos.settle(self.drafts)
+        keep_clocks_apart(self._text, self.drafts)
 
     def _begin(self, sentence: Sentence, has_now: bool, *, graded: bool) -> None:
         """Settle what a sentence is about before it is read; `graded` where only its grades tell that."""
-        part_runs(sentence.tokens)
-        lead_blocks(sentence.tokens)
+        if not sentence.kinds.isdisjoint(RUN_NAMES):
+            part_runs(sentence.tokens)
+            lead_blocks(sentence.tokens)
         begin_sentence(sentence, self._context)
         note_limb(sentence, self._context, self._vocabulary)
-        note_exam_heading(self._text, sentence, self._context, has_now)
+        note_exam_heading(
+            self._text,
+            sentence,
+            self._context,
+            self._vocabulary,
+            has_now=has_now,
+            has_later=self._has_later,
+        )
         self._context.reflexes = self._context.reflexes or graded
 
     def _gives_side(self, lines: list[Sentence]) -> bool:
@@ -228,6 +251,8 @@ class _NoteReader:
         for token in sentence.tokens:
             if (token.flags and not _SPEAKING.isdisjoint(token.flags)) or token.kind in _SPEAKING_KINDS:
                 return True
+        if sentence.kinds.isdisjoint(TENDON_KINDS):
+            return False
         return grades_tendons(sentence.tokens, self._context)
 
     def _apply_rules(self, parser: Parser, sentence: Sentence) -> None:
@@ -241,6 +266,7 @@ class _NoteReader:
     def _leave(self, sentence: Sentence, parser: Parser) -> None:
         """What the sentence leaves for the next one."""
         kinds = {token.kind for token in sentence.tokens}
+        self._context.listed = [draft.target for draft in parser.drafts]
         if parser.drafts:
             self._context.reflexes = True
         elif "other_exam" in kinds or ("other" in kinds and "reflex" not in kinds):
@@ -287,6 +313,8 @@ def _says_alike(token: Token) -> bool:
 
 
 def _last_side(sentence: Sentence) -> str | None:
+    if "side" not in sentence.kinds:
+        return None
     for token in reversed(sentence.tokens):
         if token.kind == "side" and token.meaning in ("left", "right"):
             return token.meaning

@@ -25,6 +25,8 @@ _LETTERS = {
     "close": ")",
 }
 """What a token is to a run; any other ends it."""
+RUN_NAMES = frozenset(kind for kind, letter in _LETTERS.items() if letter == "H")
+"""Kinds that name what is graded; without one of them there is no run."""
 _RUN = re.compile(r"H[HSV,()-]{4,}")
 _LEADS = re.compile(r",[(]?S[)-]*H|S-+H")
 """A side that leads a name: behind a comma, or with a colon."""

@@ -8,10 +8,17 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from converter.reading.clocks import CLOCK
 from converter.reading.tokens import Token
 
 _HEADING = re.compile(r"[ \t]*(?:\d+[.)]\s*)?[A-Za-z][A-Za-z0-9 /&'’().-]{0,48}:(?!\d)")
 _BULLET = re.compile(r"[ \t]*(?:[-*•·]\s|\d+[.)]\s)")
+_TIMED = re.compile(
+    r"[ \t]*(?:(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}-\d{2}-\d{2})(?!\d)[^\r\n:\])]{0,20}[:\])]"
+    rf"|{CLOCK.pattern}(?:[ \t]*[:–-]|\t| {{2}}))",
+    re.IGNORECASE,
+)
+"""A line that begins with a date or a time of day and says something of it."""
 _LONG_LINE = 60
 _LONGEST = 50
 """Tokens after which a run without a stop is cut, so that the work stays in proportion to the text."""
@@ -26,6 +33,8 @@ _INSIDE = frozenset(
 )
 """What shows that the stop before it only ends an abbreviation."""
 _EXPLAINS = frozenset({"equals", "dash", "colon", "value", "other", "no", "condition", "clonus_word", "is"})
+_IN_DATES = frozenset({"other", "value", "pair", "slash", "dash", "stop"})
+_WORDS_OF_LEAD, _LONGEST_LEAD = 8, 16
 _REFLEXIVE = frozenset({"reflex", "site", "condition", "region", "side", "side_ref", "legend"})
 
 
@@ -40,6 +49,7 @@ class Sentence:
         new_block: an empty line stands before it.
         new_line: it begins on a new line.
         closed: a mark such as a full stop ends it, rather than the line.
+        kinds: the kinds of its tokens; most questions about a sentence are answered by what it does not hold.
     """
 
     tokens: list[Token]
@@ -48,6 +58,7 @@ class Sentence:
     new_block: bool
     new_line: bool
     closed: bool
+    kinds: frozenset[str]
 
 
 def sentences_of(text: str, tokens: list[Token], *, begins_line: bool = True) -> Iterator[Sentence]:
@@ -106,17 +117,25 @@ def _sentence(text: str, tokens: list[Token], new_block: bool, new_line: bool, *
     lead = tokens[:end_of_heading] if end_of_heading is not None else []
     filled = end_of_heading == 0 and new_line
     heading = filled or (bool(lead) and (new_line or _capitalised(text, tokens[0])))
-    time = bool(lead) and text[lead[0].start : lead[-1].end].isdigit()
+    said = text[lead[0].start : lead[-1].end] if lead else ""
+    time = said.isdigit() or CLOCK.fullmatch(said) is not None
     foreign = heading and not time and not any(token.kind in _REFLEXIVE for token in lead)
     history = any(token.kind == "heading_other" and token.meaning == "history" for token in lead)
-    return Sentence(tokens, foreign, history, new_block, new_line, closed)
+    kinds = frozenset([token.kind for token in tokens])
+    return Sentence(tokens, foreign, history, new_block, new_line, closed, kinds)
 
 
 def colon_among_first(tokens: list[Token]) -> int | None:
-    """The index of a colon near the beginning of a sentence, which may end a heading."""
-    for index, token in enumerate(tokens[:8]):
+    """The index of a colon near the beginning of a sentence, which may end a heading; a date is one word."""
+    words = 0
+    for index, token in enumerate(tokens[:_LONGEST_LEAD]):
         if token.kind == "colon":
             return index
+        before = tokens[index - 1] if index else None
+        touches = before is not None and before.end == token.start and {before.kind, token.kind} <= _IN_DATES
+        words += not (touches and words == 1)
+        if words >= _WORDS_OF_LEAD:
+            return None
     return None
 
 
@@ -132,6 +151,8 @@ def _ends(text: str, token: Token, tokens: list[Token], index: int) -> bool:
         return False
     if text[token.start] != "." or index == 0:
         return True
+    if text[token.start - 1].isdigit() and text[token.end : token.end + 1].isdigit():  # "12.03.2024"
+        return False
     previous = tokens[index - 1]
     word = text[previous.start : previous.end].lower()
     if previous.end != token.start or word not in ABBREVIATED or index + 1 == len(tokens):
@@ -161,7 +182,7 @@ def _wraps(text: str, newline: Token, tokens: list[Token], index: int) -> bool:
         + 1
     )
     following = text[newline.end : newline.end + 60].split("\n", 1)[0]
-    if not following.strip() or _HEADING.match(following) or _BULLET.match(following):
+    if not following.strip() or any(begins.match(following) for begins in (_HEADING, _BULLET, _TIMED)):
         return False
     if text[newline.start - 1 : newline.start] == ":":
         return False

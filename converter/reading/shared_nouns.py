@@ -50,7 +50,7 @@ def _completed(text: str, first: Token, last: Token, vocabulary: Vocabulary) -> 
     """The first name with the noun of the last, or None where no list holds it or it means the same."""
     nouns = tokens_of(text[last.start : last.end].lower())[1:]
     own = tokens_of(text[first.start : first.end].lower())
-    if not nouns or len(own) != 1:
+    if not nouns or len(own) != 1 or not all(noun.isalpha() for noun in nouns):
         return None
     row = vocabulary.words.longest([*own, *nouns], 0)
     if row is None or row[1] != len(nouns) + 1 or row[0].role != "site":

@@ -5,7 +5,7 @@ themselves are data (`words/shorthand.toml`).
 
 shorthand = [ scale ";" ] clause { ";" clause } ;
 clause    = [ "previously" | "FH" | "if" ] ( named | between | "no" [ lasting ] name | "except" name ) ;
-named     = name [ "?" ] value { detail } [ "unchanged" | "compared to" ( side | "prior" ) ] ;
+named     = name [ "?" ] value { detail } [ "unchanged" | "R=L" | "compared to" ( side | "prior" ) ] ;
 between   = reflex ( "R>L" | "R<L" | "L>R" | "L<R" | "R=L" ) ;
 name      = [ side ] reflex | sided_region ;
 value     = [ "not" ] ( grade | word | response ) | "not tested" [ "due to" reason ] | beats [ "," lasting ] ;
@@ -138,6 +138,8 @@ def _compared(finding: Finding) -> str | None:
     """What the value is compared with; None where shorthand has no mark for it."""
     if finding.comparison in (None, "unchanged"):
         return finding.comparison or ""
+    if finding.comparison == "equal" and finding.side == "both":
+        return "R=L"
     weaker = finding.descriptor in _WEAKER
     direction = "less" if weaker else "greater"
     if finding.side in ("left", "right") and finding.comparison == f"{direction}_than_other_side":

@@ -72,8 +72,8 @@ class CellReader:
             own = self._by_footnote(cell.tokens[0], targets) or own
         else:
             self._said(own, targets)
-        if column.earlier and column.time is not None:
-            make_earlier(own.drafts, column.time)
+        if column.time is not None:
+            place_in_time(own.drafts, column.time, column.standing)
         parser.drafts += own.drafts
         return bool(own.drafts) or not targets or all(t.kind in _EMPTY for t in cell.tokens)
 
@@ -152,6 +152,20 @@ def make_earlier(drafts: list[Draft], time: Token) -> None:
         if made.status == "current":
             made.status = "historical"
             made.used = [*made.used, (time, "assertion")]
+
+
+def keep_apart(drafts: list[Draft], clock: Token) -> None:
+    """Give drafts to the examination at a time of day, one of several of the present."""
+    for made in drafts:
+        made.used = [*made.used, (Token("clock", clock.start, clock.end), "assertion")]
+
+
+def place_in_time(drafts: list[Draft], time: Token, standing: str) -> None:
+    """Give drafts the place that their time has among others: `earlier`, `clock`, or nothing."""
+    if standing == "earlier":
+        make_earlier(drafts, time)
+    elif standing == "clock":
+        keep_apart(drafts, time)
 
 
 def _says_why_not(own: Parser) -> bool:

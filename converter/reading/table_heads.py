@@ -31,6 +31,8 @@ HEAD_KINDS = frozenset(
     {"side", "site", "region", "reflex", "other_exam", "pipe", "other", "open", "close", "slash"}
     | {"look_alike", "comma", "stop", "colon", "is", "other_mark", "side_ref", "legend", "time"}
 )
+_NAMING = frozenset({"time", "side", "side_ref", "site", "region", "reflex"})
+"""Kinds of which heads hold at least one."""
 _FOREIGN = frozenset({"other_exam", "other", "look_alike"})
 _LONGEST_HEAD = 6
 
@@ -51,7 +53,9 @@ class HeadReader:
             return None
         line = self._words.heads(line)
         kinds = {token.kind for token in line.tokens} - {"value"}
-        if not (kinds <= HEAD_KINDS or _only_sides_behind(cells_of(self._text, line))):
+        if kinds.isdisjoint(_NAMING) or not (
+            kinds <= HEAD_KINDS or ("side" in kinds and _only_sides_behind(cells_of(self._text, line)))
+        ):
             return None  # most lines end here, before anything is made of them
         two = self._two_lines(line, lines[index + 1]) if index + 1 < len(lines) else None
         return two or self.one_line(line)
@@ -135,7 +139,7 @@ class HeadReader:
             return None
         label = columns[0] if first else Column(0)
         side = (label.used[0][0], label.side) if label.side and not label.targets else None
-        rest = self._earlier([column if column.time else replace(column, foreign=True) for column in rest])
+        rest = self._ordered([column if column.time else replace(column, foreign=True) for column in rest])
         if any(column.side for column in timed) and not sides_told(by_moment(self._text, rest)):
             return None
         return Heads(first, rest, side=side, about=label.targets)
@@ -155,18 +159,18 @@ class HeadReader:
         values = [
             column
             if column.time is None
-            else replace(column, earlier=before, unknown=not before, foreign=not before)
+            else replace(column, standing="earlier" if before else "", unknown=not before, foreign=not before)
             for column in columns[first:]
         ]
         return Heads(first, values, about=columns[0].targets if first else [])
 
-    def _earlier(self, columns: list[Column]) -> list[Column]:
-        """Columns with the mark of those that hold an earlier examination than another one."""
+    def _ordered(self, columns: list[Column]) -> list[Column]:
+        """Columns with the place of their time among those of the others."""
         said = [self._text[c.time.start : c.time.end] for c in columns if c.time]
         times = list(dict.fromkeys(said))
-        last = times[self._words.times.latest(times)]
+        standing = dict(zip(times, self._words.times.standing(times), strict=True))
         return [
-            replace(c, earlier=c.time is not None and self._text[c.time.start : c.time.end] != last)
+            replace(c, standing=standing[self._text[c.time.start : c.time.end]] if c.time else "")
             for c in columns
         ]
 
@@ -226,13 +230,15 @@ class HeadReader:
         told = [sides_differ(group) for group in by_moment(self._text, grouped)] if timed else []
         if not (all(told) if told else sides_differ([c for c in grouped if not c.foreign])):
             return None
-        return Heads(first, self._earlier(grouped) if told else grouped, lines=2)
+        return Heads(first, self._ordered(grouped) if told else grouped, lines=2)
 
     def _sides_over_kinds(self, above: Line, below: Line) -> Heads | None:
         """As in "Right  Left" over "Power  DTR  Power  DTR"."""
+        if not any(token.kind == "reflex" for token in below.tokens):
+            return None
         over = [self._column(cell, above) for cell in cells_of(self._text, above)]
         sides = [column for column in over if column.side and not column.targets]
-        if not sides_differ(sides) or len(sides) != 2 or not any(t.kind == "reflex" for t in below.tokens):
+        if not sides_differ(sides) or len(sides) != 2:
             return None
         columns = [self._column(cell, below) for cell in cells_of(self._text, below)]
         told = [column for column in columns if column.general or column.foreign]

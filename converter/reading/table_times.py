@@ -1,7 +1,8 @@
 """Tells which cells of a table say when an examination was made, and which of them is the latest.
 
-Takes the words of cells; gives whether they are a time, and the place of the latest one. A date without a
-year, and a time of day, only order what stands beside them.
+Takes the words of cells; gives whether they are a time, and which of them are earlier than another. A date
+without a year only orders what stands beside it. Times of day without a date are those of one day, whose
+examinations are all of the present.
 """
 
 import re
@@ -9,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from converter.reading.clocks import CLOCK, YEAR, minutes_of
 from converter.words.cells import CellWords
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -20,8 +22,6 @@ _DAY_OF_MONTH = re.compile(
 )
 _MONTH_FIRST = re.compile(rf"{_MONTH}(?:[ -](?P<day>\d{{1,2}})(?:st|nd|rd|th)?)?(?:,? (?P<year>\d{{4}}))?")
 _WEEKDAY = re.compile(r"(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?\.?")
-_YEAR = re.compile(r"(?:19|20)\d\d")
-_CLOCK = re.compile(r"(?P<hour>[01]\d|2[0-3]|\d(?=[:h]))[:h]?(?P<minute>[0-5]\d)\s?(?:h|hrs?|am|pm)?")
 _UNITS = {
     "h": 1,
     "hr": 1,
@@ -43,6 +43,8 @@ _AFTER = re.compile(
     rf"\+?(?P<n>\d{{1,3}})(?:st|nd|rd|th)?[ -]?(?P<unit>{_UNIT})s?(?P<ago> ago)?(?: post-?op| later)?"
 )
 _PART_OF_YEAR = re.compile(r"(?P<n>\d{1,2})/(?P<unit>7|52|12)")
+_BEGINS = re.compile(rf"[+\d]|{'|'.join(_MONTHS)}|mon|tue|wed|thu|fri|sat|sun|post|{_WHOLE_UNIT}")
+"""How every date and every count of time begins."""
 _EVENT = re.compile(r"(before|pre|after|post)[ -][a-z]+(?: [a-z]+)?")
 _EXPLAINED = re.compile(r"\s*\([^()]*\)$")
 _HALF_A_YEAR, _MONTHS_A_YEAR = 6, 12
@@ -85,6 +87,20 @@ class Times:
         """Whether the head of a column announces times: "Date"."""
         return _plain(said) in self._words.time_heads
 
+    def says_clock(self, said: str) -> bool:
+        """Whether a cell holds nothing but a time of day: "0800", "14:30", "2 am"."""
+        return CLOCK.fullmatch(_plain(said)) is not None
+
+    def standing(self, said: list[str]) -> list[str]:
+        """For each time `earlier` where another is later, `clock` for one of several of a day, or nothing."""
+        last = said[self.latest(said)] if said else ""
+        clocks = {each for each in said if self.says_clock(each)}
+        sure = any(when is not None and when.kind == "clock" for when in map(self._when, clocks))
+        if not sure or (last not in clocks and _plain(last) not in self._words.now):
+            return ["" if each == last else "earlier" for each in said]
+        several = "clock" if len(clocks) > 1 else ""
+        return [several if each in clocks else "" if each == last else "earlier" for each in said]
+
     def is_before(self, said: str) -> bool:
         """Whether a cell names a time before the present examination: "Previous"."""
         when = self._when(said)
@@ -113,6 +129,8 @@ class Times:
         event = _EVENT.fullmatch(plain)
         if event is not None:
             return _When(0 if event[1] in ("before", "pre") else 2)
+        if _BEGINS.match(plain) is None:
+            return None  # most cells end here
         return _dated(plain) or _counted(plain)
 
 
@@ -126,18 +144,18 @@ def _dated(said: str) -> _When | None:
     if match:
         return _on(float(match["year"]), float(match["month"]), float(match["day"]))
     match = _DATE.fullmatch(said)
-    if match:
-        return _of_two_numbers(match)
+    if match and (of_numbers := _of_two_numbers(match)) is not None:
+        return of_numbers
     match = _DAY_OF_MONTH.fullmatch(said) or _MONTH_FIRST.fullmatch(said)
     if match:
         month = float(_MONTHS.index(match["month"]) + 1)
         return _on(float(match["year"] or 0), month, float(match["day"] or 0))
     if _WEEKDAY.fullmatch(said):
         return _When(1, "weekday")
-    if _YEAR.fullmatch(said):
+    if YEAR.fullmatch(said):
         return _number("year", float(said))
-    match = _CLOCK.fullmatch(said)
-    return _number("clock", float(match["hour"]) * 60 + float(match["minute"])) if match else None
+    match = CLOCK.fullmatch(said)
+    return _number("clock", minutes_of(match)) if match else None
 
 
 def _on(*date: float) -> _When:

@@ -12,7 +12,7 @@ from converter.reading.grammar.parser import VALUES, Context, Parser
 from converter.reading.head_columns import Heads
 from converter.reading.lines import Cell, Line, cells_of, is_rule
 from converter.reading.side_by_side import has_loose_pipes, tables_beside, without_loose_pipes
-from converter.reading.table_cells import make_earlier
+from converter.reading.table_cells import place_in_time
 from converter.reading.table_heads import HEAD_KINDS, HeadReader, head_kinds
 from converter.reading.table_row_names import begins_with_value
 from converter.reading.table_rows import Row, RowReader
@@ -192,10 +192,9 @@ class TableReader:
         )
         timed = [row for row in rows if row.time is not None]
         said = [self._text[row.time.start : row.time.end] for row in timed if row.time is not None]
-        last = said[self._times.latest(said)] if said else ""
-        for row, time in zip(timed, said, strict=True):
-            if time != last and row.time is not None:
-                make_earlier(row.parser.drafts, row.time)
+        for row, standing in zip(timed, self._times.standing(said), strict=True):
+            if row.time is not None:
+                place_in_time(row.parser.drafts, row.time, standing)
         table.rows.extend(row.parser for row in rows)
         return replace(table, read=table.read or any(row.parser.drafts for row in block.rows))
 

@@ -5,6 +5,7 @@ what they mean. Words that the vocabulary does not know become `other`. Leaves s
 """
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from converter.reading.boxes import with_boxes_read
@@ -75,6 +76,8 @@ def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
 
 def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
     """In `R2 L2` the second is the left side with its grade, and no root."""
+    if _LEFT_GRADE.search(text) is None:
+        return tokens
     parted: list[Token] = []
     for index, token in enumerate(tokens):
         if token.end - token.start == 2 and _LEFT_GRADE.fullmatch(text, token.start, token.end):
@@ -289,10 +292,21 @@ def _places(text: str, lexicon: Lexicon) -> list[_Place]:
     for piece in PIECES.findall(text):
         end = start + len(piece)
         entry = lexicon[piece]
-        if entry is not None:
+        if entry is not None and entry.parts:
+            found += _places_of_parts(entry.parts, start, lexicon)
+        elif entry is not None:
             found.append((entry, start, end))
         start = end
     return found
+
+
+def _places_of_parts(parts: tuple[str, ...], start: int, lexicon: Lexicon) -> Iterator[_Place]:
+    """The words of a name that is written as one, with their places."""
+    for part in parts:
+        entry = lexicon[part]
+        if entry is not None:
+            yield entry, start, start + len(part)
+        start += len(part)
 
 
 def _joined(

@@ -85,7 +85,11 @@ def grades_left_over(text: str, tokens: list[Token], *, spoken: bool) -> list[Un
     for index, token in enumerate(tokens):
         near = {other.kind for other in tokens[max(0, index - _NEAR) : index + _NEAR]}
         explains = index + 1 < len(tokens) and tokens[index + 1].kind in ("value", "equals")
-        if said and not (token.used or explains or near & _OTHERS) and _has_plus(token):
+        if (
+            said
+            and not (token.used or explains or near & _OTHERS)
+            and (_has_plus(token) or _again(tokens, index))
+        ):
             found.append(
                 Unread(start=token.start, end=token.end, text=text[token.start : token.end], why="no-site")
             )
@@ -95,6 +99,13 @@ def grades_left_over(text: str, tokens: list[Token], *, spoken: bool) -> list[Un
 def _has_plus(token: Token) -> bool:
     first = token.written.first if isinstance(token.written, Pair) else token.written
     return isinstance(first, Written) and first.plus == "trailing"
+
+
+def _again(tokens: list[Token], index: int) -> bool:
+    """As in "KJ + +": a second number of plus signs right behind the first."""
+    first, second = tokens[index - 1].written if index else None, tokens[index].written
+    both = isinstance(first, Written) and isinstance(second, Written) and first.counted and second.counted
+    return both and tokens[index - 1].used == "value" and tokens[index].start - tokens[index - 1].end == 1
 
 
 def _is_reflex_grade(token: Token) -> bool:

@@ -68,6 +68,8 @@ class Run:
 _ROMAN = {"I": 1, "II": 2, "III": 3, "IV": 4, "V": 5}
 _SPELLED = {"zero": 0, "one": 1, "two": 2, "tow": 2, "three": 3, "four": 4, "five": 5}
 _MORE = {**_SPELLED, "six": 6, "seven": 7, "eight": 8, "nine": 9, "ten": 10}
+_GRADE_AND_ROMAN = 12
+"""Characters of "grade " and the longest Roman numeral, or more."""
 _RUNS_INTO = re.compile(r"(?:[\w.$#%°²]|\d[-–/])\Z")
 _SIDE_LETTER = re.compile(r"(?:^|[^\w.])[RLrl]\Z")
 _NOT_BEFORE = re.compile(
@@ -251,7 +253,7 @@ def _with_second(text: str, value: Written, end: int) -> tuple[Written | Pair, i
             if roman and value.low is not None:
                 return _over(value, int(other.high or 0)), other_end
             return Pair(_plain(value), other), other_end
-    if (_is_lone_roman(text, value, end) and not text[:end].lower().rstrip("iv").endswith("grade ")) or (
+    if (_is_lone_roman(text, value, end) and not _behind_grade(text, end)) or (
         value.bare and _NOT_BEFORE.match(text, end)
     ):
         return None
@@ -308,6 +310,11 @@ def _plain(value: Written) -> Written:
 
 def _is_maximum(value: Written) -> bool:
     return value.low in (4, 5)
+
+
+def _behind_grade(text: str, end: int) -> bool:
+    """As in "grade II"."""
+    return text[max(0, end - _GRADE_AND_ROMAN) : end].lower().rstrip("iv").endswith("grade ")
 
 
 def _is_lone_roman(text: str, value: Written, end: int) -> bool:

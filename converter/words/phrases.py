@@ -14,6 +14,7 @@ T = TypeVar("T")
 _PART = re.compile(r"\[([^\]]*)\]|\(([^)]*)\)|([^\[\](]+)")
 _TOKEN = re.compile(r"\b[clst][1-8]\b|[^\W\d_]+(?:['’`´][^\W\d_]+)*['’]?|\d+|[^\w\s]|_", re.UNICODE)
 _APOSTROPHES = str.maketrans("", "", "'’`´")
+_NOTHING = frozenset[str]()
 _REMEMBERED = 16_384
 """Notations and wordings that are remembered: all word lists are gone through several times at the start."""
 
@@ -67,6 +68,8 @@ class PhraseTree(Generic[T]):
     def beginning(self, token: str) -> tuple[T | None, frozenset[str]]:
         """The value of the phrase that is this token alone, and what may follow it in longer ones."""
         node: dict[object, object] = self._root.get(token, {})  # type: ignore[assignment]
+        if not node:
+            return None, _NOTHING
         return node.get(None), frozenset(name for name in node if isinstance(name, str))  # type: ignore[return-value]
 
     def longest(self, tokens: Sequence[str], start: int) -> tuple[T, int] | None:

@@ -37,6 +37,8 @@ class Spelling:
         if len(word) < _SHORTEST or word in self.known or not word.isalpha():
             return None
         keys = {word, *_shorter(word)}
+        if self._near.keys().isdisjoint(keys):
+            return None
         near = {known for key in keys for known in self._near.get(key, ())}
         found = [known for known in near if known[0] == word[0] and one_slip(word, known)]
         return found[0] if len(found) == 1 else None

@@ -73,6 +73,18 @@ def test_parts_are_blocks_and_in_long_lines_sentences_with_the_one_before() -> N
     ]
 
 
+def test_sentences_that_grade_joints_stay_together() -> None:
+    line = f"{PROSE * 6}He sleeps well. Knee 2+ on the right. Ankle 1+ on the right. {PROSE * 6}"
+    assert [part.text for part in speaking_parts(f"{line}\n\n{PROSE}", shipped_vocabulary())] == [line]
+
+
+def test_joints_in_a_block_of_their_own_are_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = f"{PROSE * 9}\n\nKnee 2+ R, 3+ L. Ankle 1+ R, 2+ L.\n\n{PROSE * 9}"
+    parted = record_of(text, monkeypatch, whole=False)
+    assert parted == record_of(text, monkeypatch, whole=True)
+    assert len(parted["findings"]) == 4  # type: ignore[index]
+
+
 def test_most_of_a_long_note_without_findings_is_not_read(monkeypatch: pytest.MonkeyPatch) -> None:
     read: list[str] = []
 

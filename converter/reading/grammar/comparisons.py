@@ -6,7 +6,7 @@ from converter.reading.grammar.parser import Parser
 from converter.reading.grammar.parts import Details, Phrase, Target, Used
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.target_heads import resolve_side, target_at
-from converter.reading.grammar.targets import targets_at
+from converter.reading.grammar.targets import targets_at, targets_here
 
 
 def side_against_side(p: Parser) -> bool:
@@ -21,7 +21,7 @@ def side_against_side(p: Parser) -> bool:
 
 
 def _by_mark(p: Parser) -> bool:
-    targets, index = targets_at(p, p.index, after_value=False)
+    targets, index = targets_here(p)
     index = p.skip(index, "is", "colon", "comma", "open", "equals")
     if p.kind(index) == "value" and targets:
         found = phrase_at(p, index)

@@ -8,7 +8,7 @@ from converter.reading.grammar.other_sides import on_side, other_sides
 from converter.reading.grammar.parser import LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
 from converter.reading.grammar.phrases import take
-from converter.reading.grammar.targets import targets_at
+from converter.reading.grammar.targets import targets_at, targets_here
 from converter.reading.written import Run, Written
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ def sides_in_order(p: Parser) -> bool:
 
     sides_in_order = [ targets [ link ] ] SIDE values { "," SIDE values } ;
     """
-    targets, index = targets_at(p, p.index, after_value=False)
+    targets, index = targets_here(p)
     if not targets and p.index == 0:  # the names may stand before a semicolon
         targets = p.context.last
     if len(targets) < _BOTH or any(target.foreign or not target.specific for target in targets):
@@ -88,9 +88,10 @@ def _names_then_rows(p: Parser) -> bool:
 
     Where a row is longer or shorter nobody can tell which grade is whose, so nothing is read.
     """
-    targets, index = targets_at(p, p.index, after_value=False)
+    targets, index = targets_here(p)
     if not targets and p.index == 0:
-        targets = [on_side(target, None) for target in p.context.last]
+        last = p.context.last if len(p.context.last) >= _ROW else p.context.listed
+        targets = [on_side(target, None) for target in last]
     if len(targets) < _ROW or not all(target.specific for target in targets):
         return False
     if p.kind(index - 1) == "side" and targets[-1].used[-1][0] is p.tokens[index - 1]:
@@ -126,7 +127,7 @@ def _row(p: Parser, index: int) -> tuple[list[Phrase], int]:
 
 def _names_then_run(p: Parser) -> bool:
     """As in "DTRs (bi/tri/br): R 2+/2+/1+, L 2+/1+/1+": a slash parts the values of the names."""
-    targets, index = targets_at(p, p.index, after_value=False)
+    targets, index = targets_here(p)
     if not targets or any(target.foreign or target.general for target in targets):
         return False
     took = False
@@ -159,6 +160,8 @@ def _side_of_all(p: Parser, index: int, count: int) -> int:
     """As in "2+/2+/1+ bilaterally": the side of all values of a run."""
     if p.kind(index) != "side" or p.tokens[index].meaning not in ("left", "right", "both"):
         return index
+    if all(made.side != "unspecified" for made in p.drafts[-count:]):
+        return index  # the side of the run behind it
     for made in p.drafts[-count:]:
         if made.side == "unspecified":
             made.side = p.context.graded_side = p.tokens[index].meaning
@@ -179,7 +182,7 @@ def _parts(token: "Token", written: Run) -> list[Phrase]:
 
 
 def _names_then_values(p: Parser) -> bool:
-    targets, index = targets_at(p, p.index, after_value=False)
+    targets, index = targets_here(p)
     if not targets or any(target.foreign for target in targets):
         return False
     values, after = _values(p, p.skip(index, *LINKS))

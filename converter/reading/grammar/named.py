@@ -9,7 +9,7 @@ from converter.reading.grammar.parts import Phrase, Target
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.places import first_owns_value, places
 from converter.reading.grammar.target_heads import resolve_side, target_at
-from converter.reading.grammar.targets import targets_at
+from converter.reading.grammar.targets import targets_at, targets_here
 from converter.reading.grammar.valued import late_side
 from converter.reading.written import Written
 
@@ -24,7 +24,7 @@ def named_value(p: Parser) -> bool:
     link = IS | ":" | "=" | "-" | "," ;
     joint = "," | AND | BUT ;
     """
-    targets, index = targets_at(p, p.index, after_value=False)
+    targets, index = targets_here(p)
     if targets and targets[-1].foreign:  # "vibration reduced toes, pinprick reduced feet"
         targets = [target for target in targets if "toes" not in target.flags]
     if not targets:

@@ -10,6 +10,8 @@ from converter.words import Vocabulary
 
 HEADS = frozenset({"site", "region", "reflex", "condition"})
 VALUES = frozenset({"value", "pair", "count"})
+TENDON_KINDS = frozenset({"site", "reflex"})
+"""Kinds without which no tendon is graded."""
 _TWO_LIMBS = 5
 LINKS = ("is", "colon", "equals", "dash", "anaphor", "now")
 """What may stand between a name and its value."""
@@ -37,6 +39,7 @@ class Context:
         stated_time: how the note names the time of an earlier exam that it quotes.
         foreign: a heading has said that something else is spoken of.
         last: the targets of the last value, for a value that follows alone.
+        listed: the reflexes that the sentence before graded one by one, for a row of grades behind.
         headed: a reflex heading without a value stands right before.
     """
 
@@ -57,7 +60,18 @@ class Context:
     foreign: bool = False
     stated_time: str | None = None
     last: list[Target] = field(default_factory=list)
+    listed: list[Target] = field(default_factory=list)
     headed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Here:
+    """The targets that begin at a token, after so many drafts, and the index after them."""
+
+    start: int
+    drafts: int
+    targets: list[Target]
+    end: int
 
 
 @dataclass(slots=True)
@@ -72,6 +86,7 @@ class Parser:
         index: the token that the next rule starts at.
         drafts: the findings so far.
         subject: a reflex named without a value, for "triceps tendon struck directly: reflex 2+".
+        here: the targets that begin at `index`, once a rule has asked for them; see `targets_here`.
         reflexive: for each token, whether a joint or muscle named there means its reflex.
         spoken: for each token, whether reflexes have been spoken of before it.
     """
@@ -83,6 +98,7 @@ class Parser:
     index: int = 0
     drafts: list[Draft] = field(default_factory=list)
     subject: Target | None = None
+    here: Here | None = None
     reflexive: list[bool] = field(default_factory=list)
     spoken: list[bool] = field(default_factory=list)
 
@@ -106,7 +122,8 @@ class Parser:
 
     def skip(self, index: int, *kinds: str) -> int:
         """The first index at or after `index` whose kind is not one of `kinds`."""
-        while self.kind(index) in kinds:
+        tokens, end = self.tokens, len(self.tokens)
+        while 0 <= index < end and tokens[index].kind in kinds:
             index += 1
         return index
 

@@ -35,6 +35,13 @@ class Target:
     flags: frozenset[str] = frozenset()
     used: Used = field(default_factory=list)
 
+    def copy(self) -> "Target":
+        """The same again, for a rule to change."""
+        return Target(
+            self.site, self.which, self.root, self.side, self.general, self.region, self.foreign,
+            self.implied, self.flags, [*self.used],
+        )  # fmt: skip
+
     @property
     def specific(self) -> bool:
         """One reflex, named."""

@@ -4,21 +4,15 @@ from dataclasses import replace
 
 from converter.reading.grammar.parser import HEADS, LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase
-from converter.reading.grammar.target_heads import resolve_side
+from converter.reading.grammar.phrase_sides import alike, before_value, placed_side, sides_a_part, take_side
 from converter.reading.grammar.value_joins import about_next, joins
 from converter.reading.tokens import Token
 from converter.reading.written import Count, Pair, Written
 
-_DETAIL = {
-    "reinforcement",
-    "manoeuvre",
-    "position",
-    "technique",
-    "quality",
-    "clonus_word",
-    "before",
-    "uncertain",
-}
+DETAILS = frozenset(
+    {"reinforcement", "manoeuvre", "position", "technique", "quality", "clonus_word", "before", "uncertain"}
+)
+"""Kinds that say how a reflex was elicited and what else was seen."""
 _JOINERS = frozenset({"comma", "and", "but", "slash", "with", "anaphor", "is", "open"})
 
 
@@ -66,7 +60,7 @@ def _lead(p: Parser, index: int, phrase: Phrase) -> int:
             phrase.details.comparison = (
                 "greater_than_other_side" if kind == "more" else "less_than_other_side"
             )
-        elif kind in _DETAIL and _leads(p, index, phrase):
+        elif kind in DETAILS and _leads(p, index, phrase):
             _detail(p.tokens[index], phrase)
         elif kind == "at" and phrase.details.comparison is not None and p.kind(index + 1) in VALUES:
             pass
@@ -82,7 +76,7 @@ def _leads(p: Parser, index: int, phrase: Phrase) -> bool:
     """Whether a word of manner begins a phrase: before a value, or as all that is said."""
     if p.kind(index) in ("clonus_word", "quality", "before"):
         return "than" not in p.tokens[index].flags
-    return p.kind(index + 1) in VALUES | _DETAIL or bool(phrase.used and p.kind(index) != "uncertain")
+    return p.kind(index + 1) in VALUES | DETAILS or bool(phrase.used and p.kind(index) != "uncertain")
 
 
 def _stands_alone(phrase: Phrase) -> bool:
@@ -135,15 +129,15 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
     if kind == "close" and joined == index:
         return index + 1 if any(t.kind == "open" for t in p.tokens[max(0, index - 6) : index]) else None
     if kind == "side" and p.kind(joined + 1) == "equals" and p.kind(joined + 2) == "side":
-        return _alike(p, joined, phrase)
-    if kind == "region" and joined == index and _sides_a_part(p, index):
-        return _side(p, index + 1, index + 1, phrase)
+        return alike(p, joined, phrase)
+    if kind == "region" and joined == index and sides_a_part(p, index):
+        return take_side(p, index + 1, index + 1, phrase)
     if kind in VALUES and joined == index and _said_twice(p, joined, phrase):
         return joined + 1
     if kind == "side":
-        return None if sided and _before_value(p, joined) else _side(p, index, joined, phrase)
+        return None if sided and before_value(p, joined) else take_side(p, index, joined, phrase)
     if kind == "only" and joined == index and p.kind(p.skip(index + 1, "at")) == "side":
-        return _placed_side(p, p.skip(index + 1, "at"), phrase)
+        return placed_side(p, p.skip(index + 1, "at"), phrase)
     bracketed = joined == index + 1 and p.kind(index) == "open" and p.kind(joined + 1) == "close"
     beside = joined == index or bracketed
     if kind == "side_ref" and beside and phrase.side is None and phrase.pair is None:
@@ -157,12 +151,6 @@ def _more(p: Parser, index: int, phrase: Phrase, sided: bool) -> int | None:
     if kind == "at":
         return _after_at(p, index, joined, phrase)
     return _manner(p, index, joined, phrase)
-
-
-def _sides_a_part(p: Parser, at: int) -> bool:
-    """As in "grasp + hands bilat": a part of a limb before the side that it only carries."""
-    part = p.has(at, "part") and p.kind(at + 1) == "side"
-    return part and p.kind(at + 2) in ("end", "comma", "close")
 
 
 def _said_twice(p: Parser, at: int, phrase: Phrase) -> bool:
@@ -185,10 +173,10 @@ def _ranges_on(p: Parser, at: int, phrase: Phrase) -> bool:
 def _manner(p: Parser, index: int, joined: int, phrase: Phrase) -> int | None:
     """Take a detail, a comparison or an equals sign."""
     kind = p.kind(joined)
-    if kind in _DETAIL and (_detail_fits(p, index, joined, phrase) or _of_beats(p, joined, phrase)):
+    if kind in DETAILS and (_detail_fits(p, index, joined, phrase) or _of_beats(p, joined, phrase)):
         _detail(p.tokens[joined], phrase)
         return joined + 1
-    if kind == "no" and p.kind(joined + 1) in _DETAIL:
+    if kind == "no" and p.kind(joined + 1) in DETAILS:
         return _denied_detail(p, joined, phrase)
     if kind == "past" and phrase.details.comparison is not None:
         phrase.used.append((p.tokens[joined], "comparison"))
@@ -213,7 +201,7 @@ def _after_at(p: Parser, index: int, at: int, phrase: Phrase) -> int | None:
     if following != "side":
         return None
     late = at == index + 1 and p.kind(index) == "comma" and p.tokens[at + 1].meaning == "both"
-    return _placed_side(p, at + 1, phrase) if at == index or late else None
+    return placed_side(p, at + 1, phrase) if at == index or late else None
 
 
 def _than(p: Parser, at: int, phrase: Phrase) -> int | None:
@@ -242,31 +230,6 @@ def _equals(p: Parser, at: int, phrase: Phrase) -> int | None:
     end = at + 2 if after == "side" else at + 1
     phrase.used += [(token, "side") for token in p.tokens[at:end]]
     return end
-
-
-def _alike(p: Parser, at: int, phrase: Phrase) -> int | None:
-    """As in "2+ R=L": alike on both sides."""
-    sides = {p.tokens[at].meaning, p.tokens[at + 2].meaning}
-    if phrase.side is not None or phrase.pair is not None or sides != {"left", "right"}:
-        return None
-    phrase.side = "both"
-    phrase.used += [(token, "side") for token in p.tokens[at : at + 3]]
-    return at + 3
-
-
-def _placed_side(p: Parser, at: int, phrase: Phrase) -> int | None:
-    """As in "upward on the right": a side after "at", unless it belongs to a reflex named next."""
-    followed = p.kind(at + 1) in HEADS and not p.has(at + 1, "limb") and not p.has(at + 1, "toes")
-    if phrase.side is not None or followed:
-        return None
-    phrase.side = resolve_side(p, p.tokens[at])
-    phrase.used.append((p.tokens[at], "side"))
-    passed = any(p.has(at + 1, flag) for flag in ("toes", "bare", "part"))
-    return at + 2 if passed else at + 1
-
-
-def _before_value(p: Parser, at: int) -> bool:
-    return p.kind(p.skip(at + 1, "is", "colon", "equals")) in VALUES | {"clonus_word"}
 
 
 def _at_grade(p: Parser, at: int, phrase: Phrase) -> bool:
@@ -351,49 +314,3 @@ def _than_before(token: Token, phrase: Phrase) -> str | None:
         return None
     weaker = phrase.value.descriptor in ("absent", "trace", "diminished")
     return "less_than_before" if weaker else "greater_than_before"
-
-
-def _side(p: Parser, index: int, at: int, phrase: Phrase) -> int | None:
-    """Take a side, unless it belongs to what follows: "2+ bilaterally", but "brisk and both toes"."""
-    token = p.tokens[at]
-    number_next = phrase.worded and not phrase.weak and token.meaning == "both" and _is_grade(p, at + 1)
-    if phrase.side is not None or not (number_next or _side_belongs(p, index, at)):
-        return None
-    phrase.side = resolve_side(p, token)
-    phrase.used.append((token, "side"))
-    return at + 2 if _only_part(p, at + 1) else at + 1
-
-
-def _only_part(p: Parser, at: int) -> bool:
-    """As in "present both hands": a part of a limb that only carries the side."""
-    ends = ("end", "comma", "and", "but", "close", "open", "slash")
-    return p.kind(at) == "region" and p.has(at, "part") and p.kind(at + 1) in ends
-
-
-def _is_grade(p: Parser, index: int) -> bool:
-    written = p.tokens[index].written if index < len(p.tokens) else None
-    return isinstance(written, Written) and written.graded
-
-
-def _side_belongs(p: Parser, index: int, at: int) -> bool:
-    token, following = p.tokens[at], p.kind(at + 1)
-    if "letter" in token.flags and not p.text[token.start].isupper() and at > index:
-        return False
-    toes = p.has(at + 1, "toes") and p.kind(p.skip(at + 2, *LINKS)) not in VALUES
-    if at == index and (toes or _only_part(p, at + 1)):
-        return True
-    if index + 1 == at and p.kind(index) == "open" and p.kind(at + 1) == "close":
-        return True
-    if p.kind(p.skip(at + 1, "close")) in HEADS or following == "other_exam":
-        return False
-    if at > index:
-        between = {p.kind(i) for i in range(index, at)}
-        if between & {"but", "with", "anaphor", "is", "slash"} or following in VALUES | {
-            "colon",
-            "is",
-            "equals",
-        }:
-            return False
-        return token.meaning == "both" or "open" in between
-    compares = following in ("greater", "lesser") and p.kind(at + 2) == "side"
-    return not (compares or following in ("colon", "equals")) or token.meaning == "both"

@@ -1,6 +1,7 @@
 """The sentence shapes, in the order in which they are tried."""
 
 from collections.abc import Callable
+from functools import lru_cache
 
 from converter.reading.grammar.comparisons import side_against_side
 from converter.reading.grammar.denied import denied
@@ -8,7 +9,8 @@ from converter.reading.grammar.exceptions import exception, otherwise
 from converter.reading.grammar.leads import lead_region, lead_side, legend, pair_order, planned
 from converter.reading.grammar.lists_in_order import respectively, sides_in_order
 from converter.reading.grammar.named import named_value
-from converter.reading.grammar.parser import Parser
+from converter.reading.grammar.parser import HEADS, LINKS, VALUES, Parser
+from converter.reading.grammar.phrases import DETAILS
 from converter.reading.grammar.said_again import on_a_side, they_are
 from converter.reading.grammar.signs import sign_named
 from converter.reading.grammar.untested import untested, untested_named, untested_on_a_side
@@ -40,6 +42,44 @@ RULES: tuple[Rule, ...] = (
 )
 
 
+_TARGETS = HEADS | {"side", "uncertain", "open", "anaphor", "other_exam", "look_alike"}
+_PHRASES = VALUES | DETAILS | {"more", "less", "no"}
+_BEGINNINGS: dict[Rule, frozenset[str]] = {
+    legend: frozenset({"legend", "value"}),
+    pair_order: frozenset({"side_ref"}),
+    planned: frozenset({"future"}),
+    lead_side: frozenset({"region", "at", "open", "bullet", "pipe", "side"}),
+    lead_region: frozenset({"at", "side", "region"}),
+    exception: frozenset({"except"}),
+    otherwise: frozenset({"otherwise"}),
+    side_against_side: _TARGETS | {"is", "colon", "comma", "equals", "more", "less"},
+    denied: frozenset({"no"}),
+    untested: _TARGETS,
+    sides_in_order: _TARGETS | {*LINKS, "comma", "and", "but", "slash"},
+    respectively: _TARGETS | VALUES | {*LINKS, "comma", "slash"},
+    they_are: frozenset({"now", "comma", "anaphor", "side", "region"}),
+    on_a_side: VALUES
+    | {"side", "region", "anaphor", "bullet", "dash", "other_mark", "at", "is", "colon", "only"},
+    named_value: _TARGETS,
+    untested_named: frozenset({"untested"}),
+    untested_on_a_side: frozenset({"side"}),
+    value_named: _PHRASES | {"at", "side"},
+    sign_named: _TARGETS,
+    value_alone: _PHRASES,
+}
+"""The kinds of tokens that a rule may begin with; at others it is not tried. One without a row always is."""
+
+
+@lru_cache(maxsize=1024)
+def _tried_at(kind: str, without: frozenset[str]) -> tuple[Rule, ...]:
+    """The rules that may begin with a token of a kind, in the order in which they are tried."""
+    return tuple(
+        rule
+        for rule in RULES
+        if rule.__name__ not in without and (rule not in _BEGINNINGS or kind in _BEGINNINGS[rule])
+    )
+
+
 def read_sentence(p: Parser, without: frozenset[str] = frozenset()) -> None:
     """Read one sentence: at each token the first rule that fits takes its part.
 
@@ -53,8 +93,7 @@ def read_sentence(p: Parser, without: frozenset[str] = frozenset()) -> None:
         p: the sentence; its drafts and used tokens are filled in.
         without: names of rules to leave out, for tests.
     """
-    rules = [rule for rule in RULES if rule.__name__ not in without]
     while p.index < len(p.tokens):
         before = p.index
-        if not any(rule(p) for rule in rules) or p.index == before:
+        if not any(rule(p) for rule in _tried_at(p.tokens[before].kind, without)) or p.index == before:
             p.index = before + 1

@@ -7,7 +7,7 @@ from converter.reading.grammar.parts import Phrase, Target
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.places import places
 from converter.reading.grammar.target_heads import resolve_side
-from converter.reading.grammar.targets import targets_at
+from converter.reading.grammar.targets import targets_at, targets_here
 
 
 def sign_named(p: Parser) -> bool:
@@ -15,7 +15,7 @@ def sign_named(p: Parser) -> bool:
 
     sign_named = targets [ places ] [ "," SIDE ] ;
     """
-    targets, index = targets_at(p, p.index, after_value=False)
+    targets, index = targets_here(p)
     present = [target for target in targets if _is_finding_alone(target)]
     if p.kind(index) in ("colon", "dash") and present and _as_heading(p, present, index + 1):
         return True

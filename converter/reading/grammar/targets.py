@@ -2,7 +2,7 @@
 
 from converter.reading.grammar.clonus_places import CLONUS_AT
 from converter.reading.grammar.lookahead import owns_value
-from converter.reading.grammar.parser import LINKS, VALUES, Parser
+from converter.reading.grammar.parser import LINKS, VALUES, Here, Parser
 from converter.reading.grammar.parts import Target
 from converter.reading.grammar.target_heads import target_at
 from converter.reading.tokens import Token
@@ -48,6 +48,17 @@ def targets_at(p: Parser, start: int, after_value: bool) -> tuple[list[Target], 
     apart = len(targets) > 1 and p.kind(p.tokens.index(targets[-1].used[0][0]) - 1) == "comma"
     _settle_implied(targets[:-1] if apart and owns_value(p, end, targets[-1]) else targets)
     return targets, end
+
+
+def targets_here(p: Parser) -> tuple[list[Target], int]:
+    """The list of targets where the next rule starts, as `targets_at` gives it.
+
+    It is read once for all rules that are tried there; each gets targets of its own, which it may change.
+    """
+    here = p.here
+    if here is None or here.start != p.index or here.drafts != len(p.drafts):
+        here = p.here = Here(p.index, len(p.drafts), *targets_at(p, p.index, after_value=False))
+    return [target.copy() for target in here.targets], here.end
 
 
 def _is_state_of(targets: list[Target], state: Target, before: Token) -> bool:

@@ -8,7 +8,7 @@ from converter.reading.grammar.parser import LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Target, Used
 from converter.reading.grammar.places import places
 from converter.reading.grammar.target_heads import resolve_side
-from converter.reading.grammar.targets import targets_at
+from converter.reading.grammar.targets import targets_at, targets_here
 from converter.reading.tokens import Token
 
 _LONGEST_REASON = 8
@@ -22,7 +22,7 @@ def untested(p: Parser) -> bool:
     untested = targets [ link ] UNTESTED [ because ] ;
     because = [ REASON ] ( REASON | WORD { WORD } ) ;
     """
-    targets, index = targets_at(p, p.index, after_value=False)
+    targets, index = targets_here(p)
     linked = p.skip(index, *LINKS, "comma", "slash", "open")
     if not targets or p.kind(linked) != "untested":
         return False

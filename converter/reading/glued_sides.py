@@ -1,0 +1,65 @@
+"""Parts a side from the name that a mark glues it to: "R-KJ 2+" is "R KJ 2+", "KJ-L 1+" is "KJ L 1+".
+
+Takes the tokens of a note; gives them without the marks that glue. A mark glues where it touches both; after
+a value without a mark or gap, as in "KJ 2+ R.AJ 1+ L", it may as well part two statements, so there it stays
+unless the line has glued its sides before. Common practice, no source.
+"""
+
+import re
+
+from converter.reading.tokens import Token
+
+_SIDES = frozenset({"left", "right"})
+_NAMES = frozenset({"site", "region"})
+_VALUES = frozenset({"value", "pair", "count", "untested"})
+_BEFORE = frozenset({"dash", "stop", "slash"})
+_BEHIND = frozenset({"dash", "stop"})
+_LEADS_TO_VALUE = frozenset(
+    {"value", "pair", "colon", "equals", "dash", "untested", "comma", "pipe", "newline"}
+)
+_GAP = re.compile(r"\t|[ \u00a0]{2}")
+
+
+def with_glued_sides_parted(text: str, tokens: list[Token]) -> list[Token]:
+    """The tokens of a note, without the marks between a side and the name that they are glued to."""
+    dropped: set[int] = set()
+    glued = False
+    for index, token in enumerate(tokens):
+        if token.kind == "newline":
+            glued = False
+        elif token.kind == "side" and token.meaning in _SIDES:
+            if _leads(text, tokens, index, glued=glued):
+                dropped.add(index + 1)
+            elif _follows(tokens, index):
+                dropped.add(index - 1)
+            glued = not dropped.isdisjoint((index - 1, index + 1))
+    return [token for index, token in enumerate(tokens) if index not in dropped] if dropped else tokens
+
+
+def _leads(text: str, tokens: list[Token], index: int, *, glued: bool) -> bool:
+    """Whether a side is glued to the name behind it: "R-KJ", "L.biceps"."""
+    three = tokens[index : index + 3]
+    if len(three) < 3 or three[1].kind not in _BEFORE or three[2].kind not in _NAMES or not _touch(*three):
+        return False
+    before = tokens[index - 1] if index else None
+    if before is None or before.kind == "newline":
+        return True
+    if before.end == three[0].start and before.kind not in ("open", "comma", "pipe", "colon", "stop"):
+        return False
+    apart = _GAP.search(text, before.end, three[0].start) is not None
+    return (
+        apart or glued or before.kind not in (_VALUES | (_NAMES if three[1].kind == "slash" else frozenset()))
+    )
+
+
+def _follows(tokens: list[Token], index: int) -> bool:
+    """Whether a side is glued to the name before it, and has a value of its own: "KJ-R 2+", "knee.l = 1+"."""
+    three = tokens[max(0, index - 2) : index + 1]
+    if len(three) < 3 or three[0].kind not in _NAMES or three[1].kind not in _BEHIND or not _touch(*three):
+        return False
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    return after is None or after.kind in _LEADS_TO_VALUE
+
+
+def _touch(first: Token, mark: Token, last: Token) -> bool:
+    return first.end == mark.start and mark.end == last.start
