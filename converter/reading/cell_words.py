@@ -15,13 +15,16 @@ from converter.reading.written import Written
 from converter.words import Vocabulary
 
 _PARTED = re.compile(r"\t|[ \u00a0]{2,}|\.{3,}|…|\|")
+_WORD = re.compile(r"\S+")
 _TRAILING_SIDE = re.compile(r"(?P<time>.+?)[ ,]+\(?(?P<side>r|l|rt|lt|right|left)\)?", re.IGNORECASE)
 _LEADING_SIDE = re.compile(r"(?P<side>r|l|rt|lt|right|left)[ ,:]+\(?(?P<time>[^()]+)\)?", re.IGNORECASE)
 _ENDS_OF_SIDES = tuple("rltRLT")
 _MARKS = re.compile(r"[,:*_()]|\.$")
 _SIDES = {"r": "right", "l": "left"}
-_FEWEST_LETTERS = 3
+_FEWEST_LETTERS, _MOST_LETTERS = 3, 10
 _YES_OR_NO = frozenset({"y", "yes", "no"})
+_OTHERS = frozenset({"resp", "resps"})
+"""Heads of other columns that are joining words elsewhere: common practice, no source."""
 _OF_LIMBS = frozenset({"limb"})
 _IN_CELLS = frozenset({"joint", "short", "cell"})
 
@@ -40,8 +43,11 @@ class CellWordReader:
         """A line of heads: its times, and letters for reflexes where nothing but reflexes is named."""
         pieces = list(self.pieces(line))
         if len(pieces) < 2:
-            return line
+            words = [match.span() for piece in pieces for match in _WORD.finditer(self._text, *piece)]
+            few = not _FEWEST_LETTERS <= len(words) <= _MOST_LETTERS
+            return line if few else _with(line, self._letters(line, [(w, self.plain(w)) for w in words]))
         made = [token for piece in pieces for token in self._time(piece) or self._side_and_time(piece)]
+        made += [Token("other", *piece) for piece in pieces if self.plain(piece) in _OTHERS]
         said = [(piece, self.plain(piece)) for piece in pieces]
         letters = self._letters(line, said)
         limbs = [

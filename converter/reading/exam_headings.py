@@ -118,9 +118,6 @@ def note_exam_heading(
     past = [t for t in lead if t.kind == "past" and (has_now or "dated" not in t.flags)]
     dated = has_now and _DATE.search(text, lead[0].start, lead[-1].end) is not None
     order = _order(text, lead, vocabulary)
-    if order and len(lead) == len(sentence.tokens):
-        for token in lead:
-            token.used = "header" if token.kind == "reflex" else token.used
     if any(token.kind == "now" for token in lead) or order == "now":
         context.status, context.stated_time = "current", None
     elif past or dated or (has_later and order == "earlier"):

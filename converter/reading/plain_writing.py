@@ -59,8 +59,7 @@ def plain_writing(text: str) -> str:
         text = _QUOTED.sub(_without_quotes, text)
     if "." in text:
         text = _STOPPED_FIELD.sub(_without_stops, text)
-    if " / " in text and "\n" in text:
-        text = _with_slashed_columns(text)
+    text = with_slashed_columns(text)
     if "," in text and (order := _ORDER.search(text)) is not None:
         text = _with_pairs(text, order)
     return text
@@ -89,8 +88,10 @@ def _with_pairs(text: str, order: re.Match[str]) -> str:
     return "".join(letters)
 
 
-def _with_slashed_columns(text: str) -> str:
+def with_slashed_columns(text: str) -> str:
     """The text with pipes for the slashes that part columns: heads without a value, and rows under them."""
+    if "/ " not in text or "\n" not in text:
+        return text
     lines = text.splitlines(keepends=True)
     counts = [len(_SLASH.findall(line)) for line in lines]
     start = 0

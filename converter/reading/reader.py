@@ -30,7 +30,7 @@ from converter.reading.letter_names import with_letters_named
 from converter.reading.lexicon import MISSPELT
 from converter.reading.limb_lines import note_limb
 from converter.reading.parts import Part, speaking_parts
-from converter.reading.plain_writing import plain_writing
+from converter.reading.plain_writing import plain_writing, with_slashed_columns
 from converter.reading.prefilter import worth_reading
 from converter.reading.printed_choices import with_choices_read
 from converter.reading.runs import RUN_NAMES, lead_blocks, part_runs
@@ -173,11 +173,12 @@ class _NoteReader:
         tokens = dittos.tokens
         self.unread += dittos.unread
         has_now = any(token.kind == "now" for token in tokens)
-        layouts = read_layouts(self._text, tokens, self._options.figure_rows, self._context, self._vocabulary)
+        columns = with_slashed_columns(self._text)
+        layouts = read_layouts(columns, tokens, self._options.figure_rows, self._context, self._vocabulary)
         for parser in layouts.parsers:
             self.drafts += parser.drafts
             self.unread += unread_of(self._text, parser.tokens)
-        self.unread += layouts.unread
+        self.unread += [replace(u, text=self._text[u.start : u.end]) for u in layouts.unread]
         self.diagnostics += layouts.diagnostics
         left = with_choices_read(text, layouts.left)
         sentences = list(sentences_of(self._text, left, begins_line=begins_line))
@@ -309,7 +310,7 @@ def _all_alike(p: Parser) -> bool:
 
 def _says_alike(token: Token) -> bool:
     symmetric = getattr(token.written, "descriptor", None) == "symmetric"
-    return symmetric or (token.kind == "side" and token.meaning == "both")
+    return symmetric or token.kind == "and" or (token.kind == "side" and token.meaning == "both")
 
 
 def _last_side(sentence: Sentence) -> str | None:

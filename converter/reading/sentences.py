@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from converter.reading.clocks import CLOCK
 from converter.reading.tokens import Token
 
-_HEADING = re.compile(r"[ \t]*(?:\d+[.)]\s*)?[A-Za-z][A-Za-z0-9 /&'’().-]{0,48}:(?!\d)")
+_HEADING = re.compile(r"[ \t]*(?:\d+[.)]\s*)?[A-Za-z][A-Za-z0-9 /&\[\]'’().-]{0,48}:(?!\d)")
 _BULLET = re.compile(r"[ \t]*(?:[-*•·]\s|\d+[.)]\s)")
 _TIMED = re.compile(
     r"[ \t]*(?:(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}-\d{2}-\d{2})(?!\d)[^\r\n:\])]{0,20}[:\])]"

@@ -41,7 +41,7 @@ def _parts_completed(text: str, tokens: list[Token]) -> list[Token]:
             abdominal = token if token.meaning in _PARTS.values() else None
         part = _PARTS.get(text[token.start : token.end].lower()) if abdominal is not None else None
         if abdominal is not None and part is not None and after.kind in _BEFORE_VALUE:
-            token = replace(token, kind="site", meaning=part, flags=abdominal.flags)
+            token = replace(token, kind="site", meaning=part, flags=abdominal.flags | {"trigger"})
         found.append(token)
     return found
 

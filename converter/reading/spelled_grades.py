@@ -1,4 +1,4 @@
-"""Reads grades spelled out behind a reflex, as in "knee jerks are two on both sides" and "reflexes zero".
+"""Reads grades spelled out behind a reflex, "knee jerks are two", and short beats of clonus, "clonus 4b".
 
 Takes the text and the tokens of a note; gives the tokens with such a word as a value. Elsewhere it only
 counts, as in "two reflexes were tested".
@@ -8,7 +8,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from converter.reading.tokens import Token
-from converter.reading.written import Written
+from converter.reading.written import Count, Written
 
 _GRADES = {"zero": 0, "one": 1, "two": 2, "three": 3, "four": 4}
 _LINKS = frozenset({"is", "colon", "equals"})
@@ -23,8 +23,30 @@ def with_spelled_grades(text: str, tokens: list[Token]) -> list[Token]:
         if word in _GRADES and _ends_there(text, after) and _of_reflexes(found):
             grade = float(_GRADES[word])
             token = replace(token, kind="value", written=Written(low=grade, high=grade, bare=True))
+        if _cuts_beats_short(text, token, found):
+            number = found.pop()
+            beats = text[number.start : number.end]
+            token = Token("count", number.start, token.end, written=Count(beats, repeat=False))
         found.append(token)
     return found
+
+
+def _cuts_beats_short(text: str, token: Token, before: list[Token]) -> bool:
+    """Whether a "b" stands right behind a number, in a line that has spoken of clonus."""
+    number = before[-1] if before else None
+    if number is None or number.end != token.start or text[token.start : token.end].lower() != "b":
+        return False
+    return text[number.start : number.end].isdigit() and _of_clonus(before)
+
+
+def _of_clonus(before: list[Token]) -> bool:
+    """Whether clonus is named before in the same line."""
+    for token in reversed(before):
+        if token.kind == "newline":
+            return False
+        if token.kind == "site" and "clonus" in token.meaning:
+            return True
+    return False
 
 
 def _ends_there(text: str, after: Token) -> bool:

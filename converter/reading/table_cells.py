@@ -85,7 +85,7 @@ class CellReader:
         found = phrase_at(own, 0)
         if found is not None:
             if draft(own, targets, found[0]):
-                own.index = found[1]
+                own.index = _past_earlier(own, targets, found[1])
                 read_sentence(own)
         elif own.kind(0) == "no" and len(own.tokens) == 1:
             for target in targets:
@@ -166,6 +166,20 @@ def place_in_time(drafts: list[Draft], time: Token, standing: str) -> None:
         make_earlier(drafts, time)
     elif standing == "clock":
         keep_apart(drafts, time)
+
+
+def _past_earlier(own: Parser, targets: list[Target], index: int) -> int:
+    """As in "2+ (was 3+)": the earlier value in brackets; gives the index after it."""
+    said = own.word(index + 1) in ("was", "were", "previously", "prev") or own.kind(index + 1) == "past"
+    inside = next((at for at in range(index, len(own.tokens)) if own.kind(at) == "close"), None)
+    if own.kind(index) != "open" or inside is None or not said:
+        return index
+    found = phrase_at(own, index + 2)
+    before = len(own.drafts)
+    if found is None or found[1] > inside + 1 or not draft(own, targets, found[0]):
+        return index
+    make_earlier(own.drafts[before:], Token("past", own.tokens[index + 1].start, own.tokens[index + 1].end))
+    return inside + 1
 
 
 def _says_why_not(own: Parser) -> bool:

@@ -10,7 +10,9 @@ _REACH = 6
 _NEAR = 4
 _OTHERS = frozenset({"other_exam", "look_alike", "legend"})
 _JOINERS = frozenset({"with", "reason", "only"})
-_GRADES_ALONE = frozenset({"value", "pair", "side", "region", "at", "and", "but", "comma", "is", "colon"})
+_GRADES_ALONE = frozenset(
+    {"value", "pair", "side", "region", "at", "and", "but", "comma", "is", "colon", "dash"}
+)
 """Kinds of a sentence that only grades what was named before."""
 _FAR = frozenset({"assertion", "comparison", "exception"})
 """Parts of a finding that may stand far from it, with other things said between."""

@@ -87,7 +87,7 @@ def test_the_site_of_a_finding_stands_in_its_spans(name: str) -> None:
         if len(places) < len(finding.spans) and finding.quote == finding.as_written:
             continue  # a drawn figure names its sites by the place of the grade
         said = [tuple(map(spelt, tokens_of(text[start:end].lower()))) for start, end in places]
-        spoken = {tuple(token for token in words if token not in ("-", "\n", ",", "_")) for words in said} | {
+        spoken = {tuple(token for token in words if token not in ("-", "_", "\n", ",")) for words in said} | {
             *said
         }
         named = spoken & names_of(finding.site) or shares_a_noun(spoken, finding.site, text)

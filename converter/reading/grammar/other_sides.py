@@ -9,6 +9,7 @@ from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.signs_beside import sign_beside
 from converter.reading.grammar.target_heads import resolve_side
 from converter.reading.grammar.value_joins import past_in_bracket
+from converter.reading.written import Written
 
 _NUMBERS = {
     "one": "1",
@@ -35,7 +36,13 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
             start += 2
         elif p.kind(start) in ("more", "less"):
             return index
-        found = _dated(p, index) or _beats_again(p, start, targets) or _side_first(p, start)
+        found = (
+            _was_in_brackets(p, index)
+            or _not_there(p, start)
+            or _dated(p, index)
+            or _beats_again(p, start, targets)
+            or _side_first(p, start)
+        )
         found = (
             found or _value_first(p, start) or _in_other_limb(p, start, targets) or _at_another_time(p, index)
         )
@@ -82,6 +89,18 @@ def _against(p: Parser, start: int) -> int:
         p.kind(start) in ("greater", "lesser") and p.kind(start + 1) == "side" and p.kind(start + 2) in VALUES
     )
     return start + 1 if compared or marked else start
+
+
+def _not_there(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None:
+    """As in "present on the right, not on the left": what was there on one side is not on the other."""
+    side = p.skip(start + 1, "at")
+    value = p.drafts[-1].value if p.drafts else None
+    there = value is None or value.polarity == "positive" or value.descriptor == "present"
+    ends = p.kind(side + 1) in ("end", "comma", "close", "but", "and")
+    if not (there and ends and p.kind(start) == "no" and p.has(start, "after") and p.kind(side) == "side"):
+        return None
+    used = [(p.tokens[start], "value"), (p.tokens[side], "side")]
+    return Phrase(value=Written(descriptor="absent"), used=used), resolve_side(p, p.tokens[side]), side + 1
 
 
 def _side_first(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None:
@@ -148,7 +167,7 @@ def _at_another_time(p: Parser, index: int) -> tuple[Phrase, str | None, int] | 
     """As in "previously absent, are now 1+": the same reflexes at another time."""
     start = p.skip(index, "comma", "and", "but", "is", "anaphor", "past")
     timed = p.skip(start, "now", "past", "is", "at")
-    if p.kind(index) == "open" and (p.word(index + 1) in ("was", "were") or p.kind(index + 1) == "past"):
+    if p.kind(index) == "open" and p.kind(index + 1) == "past":
         return _was(p, index + 1)
     if not any(p.kind(i) in ("now", "past") for i in range(index, timed)):
         return None
@@ -222,9 +241,15 @@ def _side_just_said(p: Parser, phrase: Phrase) -> str | None:
     return last if last in ("left", "right") else None
 
 
+def _was_in_brackets(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
+    said = p.kind(index) == "open" and p.word(index + 1) in ("was", "were")
+    return _was(p, index + 1) if said else None
+
+
 def _was(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
     """As in "(was 2+)": the earlier value in brackets."""
-    found = phrase_at(p, index + 1)
+    close = next((at for at in range(index, len(p.tokens)) if p.kind(at) == "close"), len(p.tokens))
+    found = phrase_at(Parser(p.text, p.tokens[:close], p.context, p.vocabulary), index + 1)
     if found is None:
         return None
     phrase, after = found

@@ -158,7 +158,7 @@ def _reflexive(tokens: list[Token], context: Context) -> tuple[list[bool], list[
         found.append(bool(current))
         spoken.append(bool(current))
     _lead_in(tokens, found)
-    if _limbs_before_the_noun(tokens):
+    if _limbs_before_the_noun(tokens) or _limbs_beside_clonus(tokens):
         spoken = [True] * len(tokens)
     return found, spoken
 
@@ -173,6 +173,16 @@ def _limbs_before_the_noun(tokens: list[Token]) -> bool:
         and set(paired[0]) == {"region"}
         and set(paired[1]) == {"value"}
     )
+
+
+def _limbs_beside_clonus(tokens: list[Token]) -> bool:
+    """As in "UE 2+, LE 3+ with 2 beats of clonus": limbs graded as reflexes are, nothing else examined."""
+    graded = any(
+        token.kind == "region" and "limb" in token.flags and _has_plus(after)
+        for token, after in pairwise(tokens)
+    )
+    clonus = any(token.kind == "site" and "clonus" in token.meaning for token in tokens)
+    return graded and clonus and not any(token.kind == "other_exam" for token in tokens)
 
 
 def grades_tendons(tokens: list[Token], context: Context) -> bool:

@@ -46,14 +46,14 @@ def they_are(p: Parser) -> bool:
 def on_a_side(p: Parser) -> bool:
     """As in "Right: 2+" on a line under "Biceps reflex", or "R all 2+" behind a list for the left.
 
-    on_a_side = SIDE [ ":" | "=" ] phrase { joint side_value } ;
+    on_a_side = SIDE [ ":" | "=" | "-" ] phrase { joint side_value } ;
     """
     if _other_side_below(p) or _other_side_of_all(p):
         return True
     last, first = p.context.last, p.skip(p.index, "bullet", "dash", "other_mark")
     if p.index != 0 or not last or p.kind(first) != "side" or not (p.context.reflexes or p.context.headed):
         return False
-    value = p.skip(first + 1, "colon", "equals", "is")
+    value = p.skip(first + 1, "colon", "equals", "is", "dash")
     found = phrase_at(p, value) if p.kind(value) in VALUES else None
     if found is None or (value == first + 1 and p.kind(found[1]) != "end"):
         return False

@@ -42,6 +42,8 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
         return False
     if phrase.weak and "with" in between and about_next(p, at):
         return False
+    if _only_there(phrase) and new.descriptor is not None and not about_next(p, at):
+        return phrase.side is None
     if _present_but_placed(p, at, between, phrase):
         return False
     if phrase.weak:
@@ -56,6 +58,12 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
         phrase.details.uncertain = True
         return True
     return phrase.worded and not new.graded and (new.response is None or not between)
+
+
+def _only_there(phrase: Phrase) -> bool:
+    """Whether a single plus is all that was said, as in "jaw jerk +, brisk", so that a word says more."""
+    value = phrase.value
+    return value is not None and value.counted and value.polarity == "positive"
 
 
 def _present_but_placed(p: Parser, at: int, between: list[str], phrase: Phrase) -> bool:

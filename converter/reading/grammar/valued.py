@@ -133,11 +133,19 @@ def late_side(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> int
     at = p.skip(end, "comma", "close")
     if at == end or p.kind(at) != "side" or p.tokens[at].meaning != "both" or p.kind(at + 1) in HEADS:
         return end
-    if phrase.side is not None or any(target.side for target in targets):
+    if phrase.side is not None or any(target.side for target in targets) or _says_all_alike(p, at):
         return end
     phrase.side = "both"
     phrase.used.append((p.tokens[at], "side"))
     return at + 1
+
+
+def _says_all_alike(p: Parser, at: int) -> bool:
+    """As in "2/4 biceps, 1/4 ankles, bilat and symmetric": what closes a list is of all of it."""
+    behind = p.skip(at + 1, "and")
+    written = p.tokens[behind].written if p.kind(behind) == "value" else None
+    symmetric = getattr(written, "descriptor", None) == "symmetric"
+    return symmetric and p.kind(behind + 1) == "end" and bool(p.drafts)
 
 
 def value_alone(p: Parser) -> bool:
