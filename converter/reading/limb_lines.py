@@ -22,6 +22,8 @@ def note_limb(sentence: Sentence, context: Context, vocabulary: Vocabulary) -> N
     _note_limbs_of_heading(sentence, context, vocabulary)
     if sentence.new_line or not context.limb_of_line:
         context.limb = _limb_of_title(context, vocabulary)
+    if "region" not in sentence.kinds:
+        return
     limb, behind = _limb_at(sentence.tokens, vocabulary)
     if limb is None or len(_sides(sentence.tokens)) > 1:
         return
@@ -40,13 +42,14 @@ def _limb_of_title(context: Context, vocabulary: Vocabulary) -> tuple[str, str] 
 
 def _note_limbs_of_heading(sentence: Sentence, context: Context, vocabulary: Vocabulary) -> None:
     """Note the limbs that a heading names; in the same line they count once tone or power has been said."""
-    examined = any(t.kind == "other_exam" and t.meaning in _OF_NERVES for t in sentence.tokens)
-    heading, alone = _limbs_heading(sentence, vocabulary)
+    others = [t for t in sentence.tokens if t.kind == "other_exam"] if "other_exam" in sentence.kinds else []
+    examined = any(token.meaning in _OF_NERVES for token in others)
+    heading, alone = _limbs_heading(sentence, vocabulary) if "region" in sentence.kinds else (None, False)
     if heading is not None:
         context.limbs_headed, context.limbs_examined, context.limbs_alone = heading, alone, alone
     elif sentence.new_block or (sentence.new_line and not context.limbs_alone):
         context.limbs_headed = None
-    elif (sentence.heading and not examined) or any(t.meaning == "limb" for t in sentence.tokens):
+    elif (sentence.heading and not examined) or any(t.meaning == "limb" for t in others):
         context.limbs_headed = None  # a limb whose pulses and skin are looked at, rather than its nerves
     context.limbs_examined = context.limbs_examined or examined
 

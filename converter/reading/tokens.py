@@ -239,7 +239,8 @@ def _counts_beats(before: list[Token]) -> bool:
 
 def _plus_near(before: list[Token]) -> bool:
     """Whether a plus sign alone was written shortly before, so that a minus is its opposite."""
-    return any(isinstance(t.written, Written) and t.written.polarity == "positive" for t in before[-5:])
+    near = [t.written for t in before[-5:] if isinstance(t.written, Written)]
+    return any(written.polarity == "positive" or written.counted for written in near)
 
 
 def _is_minus(text: str, before: Token, token: Token, earlier: list[Token]) -> bool:
