@@ -21,7 +21,7 @@ def note_limb(sentence: Sentence, context: Context, vocabulary: Vocabulary) -> N
     """Note the limb that a sentence begins with; one before a colon serves its whole line."""
     _note_limbs_of_heading(sentence, context, vocabulary)
     if sentence.new_line or not context.limb_of_line:
-        context.limb = None
+        context.limb = _limb_of_title(context, vocabulary)
     if "region" not in sentence.kinds:
         return
     limb, behind = _limb_at(sentence.tokens, vocabulary)
@@ -30,6 +30,14 @@ def note_limb(sentence: Sentence, context: Context, vocabulary: Vocabulary) -> N
     headed = bool(behind) and behind[0].kind == "colon"
     if headed or _is_strength(behind):
         context.limb, context.limb_of_line = limb, headed and sentence.new_line
+
+
+def _limb_of_title(context: Context, vocabulary: Vocabulary) -> tuple[str, str] | None:
+    """As in "Left leg" in a line of its own: its side serves the reflexes of that limb in the lines below."""
+    title = context.limbs_headed if context.limbs_alone else None
+    limb = vocabulary.reflexes[title.site].limb if title is not None else None
+    side = title.side if title is not None else None
+    return (limb, side) if limb is not None and side in _ONE_SIDE and side is not None else None
 
 
 def _note_limbs_of_heading(sentence: Sentence, context: Context, vocabulary: Vocabulary) -> None:

@@ -163,9 +163,10 @@ def _stands_for_normal(text: str, before: Token | None, tokens: list[Token], ind
     """Whether a letter is the value of what stands before it: "AJ N", "tone N", but not "N VII" or "N/V"."""
     token = tokens[index]
     after = tokens[index + 1] if index + 1 < len(tokens) else None
-    ends = after is None or after.kind in _BEHIND_A_LETTER
+    bracketed = [t.kind for t in tokens[index + 1 : index + 4]] == ["open", "side", "close"]
+    ends = after is None or after.kind in _BEHIND_A_LETTER or bracketed
     mate = text[token.end + 1 : token.end + 2] if text[token.end : token.end + 1] == "/" else "N"
-    named = before is not None and before.kind in _BEFORE_A_LETTER
+    named = before is not None and (before.kind in _BEFORE_A_LETTER or (bracketed and before.kind == "comma"))
     named = named or [t.kind for t in tokens[max(0, index - 3) : index]] == ["value", "region", "comma"]
     return named and ends and mate == "N" and text[token.start].isupper()
 
