@@ -20,6 +20,9 @@ _ORDER = re.compile(
 _COMMA_PAIR = re.compile(
     rf"(?<![\w.,+/])(?<![\d+↓↑], )(?:{_GRADE})(?P<comma>,) ?(?:{_GRADE})(?![\w+/]|[.,] ?[\d+↓↑])"
 )
+_BOXED_GRADE = re.compile(r"\[ ?(?:[0-4]\+|\+{2,4}) ?\]")
+_BOXED = re.compile(r"\[ ?(?:[0-4]\+?|\+{1,4}) ?\]")
+"""A grade in a box, "[2+]"; a digit alone may be the mark of a reference unless grades stand in boxes too."""
 _IN_FIELD = re.compile(r"(?<=[^\W_])_{1,2}(?=[^\W_])")
 """What joins the words of a field: `reflex_knee_right`."""
 _QUOTED = re.compile(r'"[^"\r\n]{1,60}"(?=[ \t]*:)|(?<=:)[ \t]*"[^"\r\n]{1,60}"')
@@ -43,6 +46,8 @@ def plain_writing(text: str) -> str:
         for blank in _BLANKS:
             text = blank.sub(_without_blanks, text)
         text = _IN_FIELD.sub(_without_blanks, text)
+    if "+" in text and "[" in text and len(_BOXED_GRADE.findall(text)) > 1:
+        text = _BOXED.sub(lambda match: match[0].replace("[", " ").replace("]", " "), text)
     if '":' in text or '" :' in text:
         text = _QUOTED.sub(_without_quotes, text)
     if "." in text:

@@ -152,6 +152,8 @@ class HeadReader:
         sided = [column for column in columns if column.side and not column.time and not column.targets]
         timed = [column.time for column in columns if column.time]
         first = next((i for i, column in enumerate(columns) if column.side or column.time), 0)
+        if len(timed) > 1 and sided == columns[:1] and columns[0].general:
+            return None  # "Reflex (bilateral)  Last visit  Today"
         if not timed or not sides_differ(sided) or first > 1 or any(c.targets for c in columns[first:]):
             return None
         before = all(self._words.times.is_before(self._text[t.start : t.end]) for t in timed)
