@@ -70,7 +70,7 @@ def read_layouts(
             _take_figure(found, text, figure, figure_rows, context, vocabulary)
             index = figure.last + 1
             continue
-        found.left += parted(text, raw[index].tokens) if index not in drawn else lines[index].tokens
+        found.left += parted(text, raw, index) if index not in drawn else lines[index].tokens
         if index < len(ends):
             found.left.append(ends[index])
         index += 1

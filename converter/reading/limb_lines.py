@@ -21,7 +21,9 @@ def note_limb(sentence: Sentence, context: Context, vocabulary: Vocabulary) -> N
     """Note the limb that a sentence begins with; one before a colon serves its whole line."""
     _note_limbs_of_heading(sentence, context, vocabulary)
     if sentence.new_line or not context.limb_of_line:
-        context.limb = None
+        context.limb = _limb_of_title(context, vocabulary)
+    if "region" not in sentence.kinds:
+        return
     limb, behind = _limb_at(sentence.tokens, vocabulary)
     if limb is None or len(_sides(sentence.tokens)) > 1:
         return
@@ -30,15 +32,24 @@ def note_limb(sentence: Sentence, context: Context, vocabulary: Vocabulary) -> N
         context.limb, context.limb_of_line = limb, headed and sentence.new_line
 
 
+def _limb_of_title(context: Context, vocabulary: Vocabulary) -> tuple[str, str] | None:
+    """As in "Left leg" in a line of its own: its side serves the reflexes of that limb in the lines below."""
+    title = context.limbs_headed if context.limbs_alone else None
+    limb = vocabulary.reflexes[title.site].limb if title is not None else None
+    side = title.side if title is not None else None
+    return (limb, side) if limb is not None and side in _ONE_SIDE and side is not None else None
+
+
 def _note_limbs_of_heading(sentence: Sentence, context: Context, vocabulary: Vocabulary) -> None:
     """Note the limbs that a heading names; in the same line they count once tone or power has been said."""
-    examined = any(t.kind == "other_exam" and t.meaning in _OF_NERVES for t in sentence.tokens)
-    heading, alone = _limbs_heading(sentence, vocabulary)
+    others = [t for t in sentence.tokens if t.kind == "other_exam"] if "other_exam" in sentence.kinds else []
+    examined = any(token.meaning in _OF_NERVES for token in others)
+    heading, alone = _limbs_heading(sentence, vocabulary) if "region" in sentence.kinds else (None, False)
     if heading is not None:
         context.limbs_headed, context.limbs_examined, context.limbs_alone = heading, alone, alone
     elif sentence.new_block or (sentence.new_line and not context.limbs_alone):
         context.limbs_headed = None
-    elif (sentence.heading and not examined) or any(t.meaning == "limb" for t in sentence.tokens):
+    elif (sentence.heading and not examined) or any(t.meaning == "limb" for t in others):
         context.limbs_headed = None  # a limb whose pulses and skin are looked at, rather than its nerves
     context.limbs_examined = context.limbs_examined or examined
 

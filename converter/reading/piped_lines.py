@@ -8,17 +8,21 @@ A wide gap before another part of the examination, as in "KJ present   RR 18", i
 import re
 
 from converter.reading.grammar.parser import VALUES
+from converter.reading.lines import Line
 from converter.reading.tokens import Token
 
+_LINES_ABOVE = 2
+_LONGEST = 60
+"""Lines of a table."""
 _SAYS = VALUES | {"untested"}
 _OTHERS = frozenset({"other_exam", "look_alike"})
 _GAP = re.compile(r"\t|[ \u00a0]{2}")
 _NAMES = frozenset({"site", "reflex", "region", "side", "side_ref", "close", "colon", "legend"})
 
 
-def parted(text: str, tokens: list[Token]) -> list[Token]:
+def parted(text: str, lines: list[Line], index: int) -> list[Token]:
     """The tokens of a line with commas for the pipes and gaps that only part what it says."""
-    tokens = _without_pipes(tokens)
+    tokens = _without_pipes(lines, index)
     told: list[Token] = []
     for token in tokens:
         before = told[-1] if told and token.kind in _OTHERS else None
@@ -32,9 +36,10 @@ def parted(text: str, tokens: list[Token]) -> list[Token]:
     return told
 
 
-def _without_pipes(tokens: list[Token]) -> list[Token]:
+def _without_pipes(lines: list[Line], index: int) -> list[Token]:
     """The tokens of a line; its pipes are commas where each of its values tells its name or its side."""
-    if not any(token.kind == "pipe" for token in tokens) or not _tells_itself(tokens):
+    tokens = lines[index].tokens
+    if not _has_pipe(lines[index]) or not _tells_itself(tokens) or _under_other_heads(lines, index):
         return tokens
     told: list[Token] = []
     for index, token in enumerate(tokens):
@@ -43,6 +48,22 @@ def _without_pipes(tokens: list[Token]) -> list[Token]:
         elif told and index + 1 < len(tokens) and told[-1].kind not in _NAMES:
             told.append(Token("comma", token.start, token.end))
     return told
+
+
+def _has_pipe(line: Line) -> bool:
+    return any(token.kind == "pipe" for token in line.tokens)
+
+
+def _under_other_heads(lines: list[Line], index: int) -> bool:
+    """Whether the first line between pipes is one of heads that do not speak of reflexes: "Muscle | Tone"."""
+    first = index
+    while first and index - first < _LONGEST and _has_pipe(lines[first - 1]):
+        first -= 1
+    if first == index or any(token.kind in _SAYS for token in lines[first].tokens):
+        return False
+    heads = [token for line in lines[max(0, first - _LINES_ABOVE) : first + 1] for token in line.tokens]
+    other = any(token.kind == "other_exam" for token in lines[first].tokens)
+    return other or not any(token.kind in ("reflex", "legend") or "trigger" in token.flags for token in heads)
 
 
 def _tells_itself(tokens: list[Token]) -> bool:

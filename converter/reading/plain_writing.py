@@ -14,8 +14,11 @@ _BLANKS = (
     re.compile(r"(?<=[\d+↑↓±])_+(?!\w)"),
 )
 """A value with a blank on both sides, touching it or not; a word on a blank; a value behind or before one."""
+_NESTED = re.compile(r"[\"'][A-Za-z_ ]+[\"']\s*:\s*\{")
+_BRACES = str.maketrans({"{": " ", "}": ";", '"': " "})
+"""Keys with values in braces: each closing brace ends what its key is about."""
 _ORDER = re.compile(
-    r"[(\[](?:R|Rt|Right|L|Lt|Left)(?P<comma>,) ?(?:R|Rt|Right|L|Lt|Left)[)\]]", re.IGNORECASE
+    r"[(\[](?:R|Rt|Right|L|Lt|Left)(?P<comma>[,/]) ?(?:R|Rt|Right|L|Lt|Left)[)\]]", re.IGNORECASE
 )
 _COMMA_PAIR = re.compile(
     rf"(?<![\w.,+/])(?<![\d+↓↑], )(?:{_GRADE})(?P<comma>,) ?(?:{_GRADE})(?![\w+/]|[.,] ?[\d+↓↑])"
@@ -23,6 +26,13 @@ _COMMA_PAIR = re.compile(
 _BOXED_GRADE = re.compile(r"\[ ?(?:[0-4]\+|\+{2,4}) ?\]")
 _BOXED = re.compile(r"\[ ?(?:[0-4]\+?|\+{1,4}) ?\]")
 """A grade in a box, "[2+]"; a digit alone may be the mark of a reference unless grades stand in boxes too."""
+_WORD = (
+    r"(?:up|down)(?:going)?|flexor|extensor|mute|equivocal|absent|present|positive|negative|pos|neg"
+    r"|brisk|normal"
+)
+_COMMA_WORDS = re.compile(
+    rf"(?<=[:)] )(?:{_WORD})(?P<comma>,) ?(?:{_WORD})(?=\s*(?:[.;\r\n]|$))", re.IGNORECASE
+)
 _IN_FIELD = re.compile(r"(?<=[^\W_])_{1,2}(?=[^\W_])")
 """What joins the words of a field: `reflex_knee_right`."""
 _QUOTED = re.compile(r'"[^"\r\n]{1,60}"(?=[ \t]*:)|(?<=:)[ \t]*"[^"\r\n]{1,60}"')
@@ -48,6 +58,8 @@ def plain_writing(text: str) -> str:
         text = _IN_FIELD.sub(_without_blanks, text)
     if "+" in text and "[" in text and len(_BOXED_GRADE.findall(text)) > 1:
         text = _BOXED.sub(lambda match: match[0].replace("[", " ").replace("]", " "), text)
+    if "{" in text and _NESTED.search(text) is not None:
+        text = text.translate(_BRACES)
     if '":' in text or '" :' in text:
         text = _QUOTED.sub(_without_quotes, text)
     if "." in text:
@@ -73,7 +85,8 @@ def _without_stops(match: re.Match[str]) -> str:
 def _with_pairs(text: str, order: re.Match[str]) -> str:
     """The text with the pairs of the part that a pair of sides heads."""
     empty = _EMPTY_LINE.search(text, order.end())
-    pairs = list(_COMMA_PAIR.finditer(text, order.end(), empty.start() if empty else len(text)))
+    end = empty.start() if empty else len(text)
+    pairs = [*_COMMA_PAIR.finditer(text, order.end(), end), *_COMMA_WORDS.finditer(text, order.end(), end)]
     letters = list(text)
     for found in (order, *pairs):
         letters[found.start("comma")] = "/"

@@ -4,6 +4,7 @@ Takes the text, the tokens and the vocabulary; gives the tokens with the first n
 with that noun. A name that means the same by itself is left as it is.
 """
 
+import re
 from dataclasses import replace
 from itertools import pairwise
 
@@ -16,31 +17,34 @@ _JOINERS = frozenset({"and", "slash"})
 _PARTS = {"upper": "abdominal:upper", "lower": "abdominal:lower"}
 _BEFORE_VALUE = frozenset({"value", "is", "colon", "side", "dash"})
 _ENDS = frozenset({"newline", "stop"})
+_THREE = 3
+_ABDOMEN = re.compile(r"\b(?:upper|lower)\b", re.IGNORECASE)
 _FIRST = frozenset({"other", "site", "region"})
 
 
 def with_nouns_shared(text: str, tokens: list[Token], vocabulary: Vocabulary) -> list[Token]:
     """The tokens of a note, each name before "and" or a slash completed by the noun of the name behind it."""
-    found = tokens
-    for index in range(len(tokens) - 3, -1, -1):
-        first, joiner, last = found[index : index + 3]
-        if joiner.kind in _JOINERS and last.kind == "site" and first.kind in _FIRST:
-            whole = _completed(text, first, last, vocabulary)
-            if whole is not None:
-                found = [*found[:index], whole, *found[index + 1 :]]
-    return _parts_completed(text, found)
+    found = list(tokens)
+    joiners = [index for index, token in enumerate(tokens) if token.kind in _JOINERS]
+    for index in reversed(joiners):
+        three = found[max(0, index - 1) : index + 2]
+        if len(three) == _THREE and three[2].kind == "site" and three[0].kind in _FIRST:
+            found[index - 1] = _completed(text, three[0], three[2], vocabulary) or three[0]
+    return _parts_completed(text, found) if _ABDOMEN.search(text) else found
 
 
 def _parts_completed(text: str, tokens: list[Token]) -> list[Token]:
     """As in "upper abdominal reflexes present, lower absent": the other part, with its own value."""
-    abdominal, found = None, []
+    abdominal: Token | None = None
+    found: list[Token] = []
     for token, after in pairwise([*tokens, Token("end", len(text), len(text))]):
         if token.kind in _ENDS:
             abdominal = None
         elif token.kind == "site":
             abdominal = token if token.meaning in _PARTS.values() else None
         part = _PARTS.get(text[token.start : token.end].lower()) if abdominal is not None else None
-        if abdominal is not None and part is not None and after.kind in _BEFORE_VALUE:
+        placed = after.kind in _BEFORE_VALUE or (bool(found) and found[-1].kind == "at")
+        if abdominal is not None and part is not None and placed:
             token = replace(token, kind="site", meaning=part, flags=abdominal.flags | {"trigger"})
         found.append(token)
     return found

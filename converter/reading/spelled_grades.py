@@ -4,6 +4,7 @@ Takes the text and the tokens of a note; gives the tokens with such a word as a 
 counts, as in "two reflexes were tested".
 """
 
+import re
 from dataclasses import replace
 from itertools import pairwise
 
@@ -11,12 +12,15 @@ from converter.reading.tokens import Token
 from converter.reading.written import Count, Written
 
 _GRADES = {"zero": 0, "one": 1, "two": 2, "three": 3, "four": 4}
+_MAY_STAND = re.compile(r"\b(?:zero|one|two|three|four|\d{1,2}b)\b", re.IGNORECASE)
 _LINKS = frozenset({"is", "colon", "equals"})
 _ENDS = frozenset({"comma", "stop", "newline", "end", "and", "but", "side", "close"})
 
 
 def with_spelled_grades(text: str, tokens: list[Token]) -> list[Token]:
     """The tokens of a note; a number in words is a value with a reflex before it and no noun behind."""
+    if _MAY_STAND.search(text) is None:
+        return tokens
     found: list[Token] = []
     for token, after in pairwise([*tokens, Token("end", len(text), len(text))]):
         word = text[token.start : token.end].lower() if token.kind == "other" else ""

@@ -63,7 +63,8 @@ def _past(p: Parser, index: int, token: Token) -> None:
     elif "list" in token.flags:
         reached = _listed_after(p, token)
     elif "resolved" in token.flags:
-        reached = [d for d in p.drafts if not _now_between(p, token.start, _value_start(p, d))]
+        before = [d for d in p.drafts if _value_start(p, d) < token.start]
+        reached = before or [d for d in p.drafts if not _now_between(p, token.start, _value_start(p, d))]
     elif "event" in token.flags and _dates_an_event(p, index):
         reached = _in_clause(p, index)
     elif index <= 2 or "other_examiner" in token.flags:
@@ -123,7 +124,12 @@ def _in_clause(p: Parser, index: int) -> list[Draft]:
 
 
 def _now_between(p: Parser, low: int, high: int) -> bool:
-    return any(token.kind == "now" and low < token.start < high for token in p.tokens)
+    return any(_ends_past(token) and low < token.start < high for token in p.tokens)
+
+
+def _ends_past(token: Token) -> bool:
+    """A word for the present, or that what was before is over: "previously absent, have returned"."""
+    return token.kind == "now" or (token.kind == "past" and "resolved" in token.flags)
 
 
 def _from(p: Parser, token: Token, status: str) -> None:

@@ -27,7 +27,8 @@ def settle_headings(p: Parser, pending: list[Token]) -> None:
         p.mark([(token, "header") for token in pending])
         pending.clear()
     for index, token in enumerate(p.tokens):
-        if token.used or "trigger" not in token.flags or token.kind not in ("reflex", "site", "region"):
+        speaks = "trigger" in token.flags or _names_a_line(p, token)
+        if token.used or not speaks or token.kind not in ("reflex", "site", "region"):
             continue
         after = _behind(p, index)
         if token.kind == "site" and p.kind(after) in _LISTS:
@@ -44,6 +45,13 @@ def settle_headings(p: Parser, pending: list[Token]) -> None:
                 p.context.last = [target for target in _listed(p, index)[0] if target.specific]
         elif (p.tokens[after].used or p.kind(after) in ("at", "region", "side")) and _heads(p, token):
             token.used = "header"
+
+
+def _names_a_line(p: Parser, token: Token) -> bool:
+    """As in "Biceps:" in a line of its own under a heading of reflexes, over a line for each side."""
+    alone = [t for t in p.tokens if t.kind not in ("bullet", "dash")]
+    kinds = [t.kind for t in alone]
+    return p.context.reflexes and kinds == ["site", "colon"] and alone[0] is token and "joint" in token.flags
 
 
 def _listed(p: Parser, index: int) -> tuple[list[Target], int]:

@@ -149,11 +149,10 @@ class HeadReader:
 
         Beside a later one, as "Post-op R", nothing says when the sides without a time were examined.
         """
-        sided = [column for column in columns if column.side and not column.time and not column.targets]
+        told = [column for column in columns if column.side and not column.targets and column.noun is None]
+        sided = [column for column in told if not column.time]
         timed = [column.time for column in columns if column.time]
-        first = next((i for i, column in enumerate(columns) if column.side or column.time), 0)
-        if len(timed) > 1 and sided == columns[:1] and columns[0].general:
-            return None  # "Reflex (bilateral)  Last visit  Today"
+        first = next((i for i, column in enumerate(columns) if column in told or column.time), 0)
         if not timed or not sides_differ(sided) or first > 1 or any(c.targets for c in columns[first:]):
             return None
         before = all(self._words.times.is_before(self._text[t.start : t.end]) for t in timed)

@@ -154,18 +154,24 @@ class RowReader:
                     strange.append(cell)
         if heads.open and not parser.drafts:
             return None
-        strange += self._remarks(parser, columns, targets, side[1] if side else None)
+        beyond = rest[len(heads.values) :] if len(columns) == len(heads.values) else []
+        strange += self._remarks(parser, columns, targets, side[1] if side else None, beyond)
         for target in targets:
             parser.mark(target.used)
         return Row(parser, time=time_of(cells[0]), strange=tuple(strange))
 
     def _remarks(
-        self, parser: Parser, columns: list[tuple[Column, Cell]], targets: list[Target], side: str | None
+        self,
+        parser: Parser,
+        columns: list[tuple[Column, Cell]],
+        targets: list[Target],
+        side: str | None,
+        beyond: list[Cell],
     ) -> list[Cell]:
-        """Read the cells under heads that say nothing known; gives those with reflex wording left over."""
-        remarks = [
-            cell for column, cell in columns if column.unknown and cell.tokens and not _only_grade(cell)
-        ]
+        """Read the cells under heads that say nothing known, and beyond them; gives what was left over."""
+        under = [cell for column, cell in columns if column.unknown and cell.tokens]
+        remarks = [cell for cell in under if not _only_grade(cell)]
+        remarks += [cell for cell in beyond if cell.tokens]
         return [cell for cell in remarks if not self._cell.remark(parser, cell, targets, side)]
 
     def _mirrored(self, line: Line, columns: list[Column]) -> Row | None:
@@ -238,7 +244,7 @@ class RowReader:
             about = [_with_side(target, column, side) for target in told]
             if about and cell.tokens and not self._cell.value(parser, cell, about, column):
                 strange.append(cell)
-        strange += self._remarks(parser, columns, [], side[1] if side else None)
+        strange += self._remarks(parser, columns, [], side[1] if side else None, [])
         time = time_of(cells[0]) if labelled else None
         return Row(parser, time=time, strange=tuple(strange)) if parser.drafts or (known and label) else None
 

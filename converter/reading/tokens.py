@@ -163,9 +163,10 @@ def _stands_for_normal(text: str, before: Token | None, tokens: list[Token], ind
     """Whether a letter is the value of what stands before it: "AJ N", "tone N", but not "N VII" or "N/V"."""
     token = tokens[index]
     after = tokens[index + 1] if index + 1 < len(tokens) else None
-    ends = after is None or after.kind in _BEHIND_A_LETTER
+    bracketed = [t.kind for t in tokens[index + 1 : index + 4]] == ["open", "side", "close"]
+    ends = after is None or after.kind in _BEHIND_A_LETTER or bracketed
     mate = text[token.end + 1 : token.end + 2] if text[token.end : token.end + 1] == "/" else "N"
-    named = before is not None and before.kind in _BEFORE_A_LETTER
+    named = before is not None and (before.kind in _BEFORE_A_LETTER or (bracketed and before.kind == "comma"))
     named = named or [t.kind for t in tokens[max(0, index - 3) : index]] == ["value", "region", "comma"]
     return named and ends and mate == "N" and text[token.start].isupper()
 
@@ -238,7 +239,8 @@ def _counts_beats(before: list[Token]) -> bool:
 
 def _plus_near(before: list[Token]) -> bool:
     """Whether a plus sign alone was written shortly before, so that a minus is its opposite."""
-    return any(isinstance(t.written, Written) and t.written.polarity == "positive" for t in before[-5:])
+    near = [t.written for t in before[-5:] if isinstance(t.written, Written)]
+    return any(written.polarity == "positive" or written.counted for written in near)
 
 
 def _is_minus(text: str, before: Token, token: Token, earlier: list[Token]) -> bool:

@@ -43,7 +43,7 @@ def named_value(p: Parser) -> bool:
     phrase, after = found
     after = _clonus_behind(p, targets, phrase, _toes_again(p, targets, phrase, after))
     header = _header(targets)
-    placed, end = places(p, after, header) if header is not None else ([], after)
+    placed, end = places(p, _past_comma(p, header, after), header) if header is not None else ([], after)
     if header is not None and placed:
         return _at_places(p, header, placed, end, phrase)
     if _denies_sign(p, targets, phrase, after) or _belongs_right(p, targets, after, index == linked):
@@ -57,6 +57,12 @@ def named_value(p: Parser) -> bool:
         p.index = other_sides(p, after, targets)
         return True
     return False
+
+
+def _past_comma(p: Parser, header: Target, after: int) -> int:
+    """As in "clonus, three beats, at the right ankle": the comma before the place."""
+    parted = header.site == "clonus_unspecified" and p.kind(after) == "comma" and p.kind(after + 1) == "at"
+    return after + 1 if parted else after
 
 
 def _note_muscle(p: Parser, targets: list[Target], phrase: Phrase) -> None:
@@ -227,7 +233,8 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
         return linked + 2
     if _which_is(p, linked) and p.kind(linked + 2) in VALUES:
         return linked + 2
-    if p.kind(linked) == "comma" and p.kind(linked + 1) == "clonus_word":
+    beats = p.kind(linked + 1) == "count" and "clonus" in targets[-1].site
+    if p.kind(linked) == "comma" and (p.kind(linked + 1) == "clonus_word" or beats):
         return linked + 1
     if p.kind(linked) == "comma" and p.kind(linked + 1) in VALUES and not value_is_next_ones(p, linked + 1):
         return linked + 1

@@ -21,6 +21,7 @@ _NUMBERS = {
     "seven": "7",
     "eight": "8",
 }
+_LONGEST_BRACKET = 4
 _CARRY = frozenset({"comma", "and", "but", "slash", "with", "open", "close"})
 
 
@@ -69,9 +70,10 @@ def _count_alike(p: Parser, phrase: Phrase) -> None:
 
 
 def _past_bracket(p: Parser, index: int) -> int:
-    """As in "absent R (old), L 1+": when the first was so."""
-    bracket = [p.kind(place) for place in range(index, index + 3)]
-    return index + 3 if bracket == ["open", "past", "close"] else index
+    """As in "absent R (old), L 1+", "absent (post TKR), L 2+": when the first was so, or what explains it."""
+    close = p.skip(index + 1, "past", "other")
+    short = index + 1 < close <= index + _LONGEST_BRACKET and p.kind(close) == "close"
+    return close + 1 if p.kind(index) == "open" and short else index
 
 
 def _of_graded(p: Parser, targets: list[Target], phrase: Phrase) -> list[Target]:
@@ -84,7 +86,8 @@ def _of_graded(p: Parser, targets: list[Target], phrase: Phrase) -> list[Target]
 
 def _against(p: Parser, start: int) -> int:
     """As in "1+ compared to 2+ on the left", "R 1+ < L 2+": the value that the first is set against."""
-    compared = p.kind(start) == "than" and p.kind(start + 1) in VALUES
+    sided = p.kind(start + 1) == "side" and p.kind(start + 2) in VALUES
+    compared = p.kind(start) == "than" and (p.kind(start + 1) in VALUES or sided)
     marked = (
         p.kind(start) in ("greater", "lesser") and p.kind(start + 1) == "side" and p.kind(start + 2) in VALUES
     )

@@ -273,8 +273,10 @@ def _joints_beside_toes(tokens: list[Token]) -> bool:
     for token, after in pairwise(t for t in tokens if t.kind not in ("side", "is", "colon")):
         written = after.written if isinstance(after.written, Written) else None
         if token.kind == "site" and written is not None:
-            answered = answered or ("toes" in token.flags and written.response is not None)
-            graded = graded or ("place" in token.flags and written.plus == "trailing")
+            plantar = "toes" in token.flags or token.meaning == "plantar"
+            answered = answered or (plantar and written.response is not None)
+            as_reflexes = written.plus == "trailing" or written.counted
+            graded = graded or ("place" in token.flags and as_reflexes)
     return answered and graded
 
 

@@ -84,7 +84,8 @@ def _side_belongs(p: Parser, index: int, at: int) -> bool:
             "equals",
         }:
             return False
-        return token.meaning == "both" or "open" in between
+        closes = following == "end" and between == {"comma"} and not p.drafts
+        return token.meaning == "both" or "open" in between or closes
     compares = following in ("greater", "lesser") and p.kind(at + 2) == "side"
     return not (compares or following in ("colon", "equals")) or token.meaning == "both"
 

@@ -213,7 +213,7 @@ def _than(p: Parser, at: int, phrase: Phrase) -> int | None:
     place = p.skip(at + 1, "at")
     if p.kind(place) in ("past", "before"):
         phrase.details.comparison = f"{direction}_than_before"
-    elif p.kind(place) == "side":
+    elif p.kind(place) == "side" and p.kind(place + 1) not in VALUES:
         phrase.details.comparison = f"{direction}_than_other_side"
     else:
         return None

@@ -7,11 +7,11 @@ from converter.reading.grammar.lookahead import counts_names
 from converter.reading.grammar.other_sides import on_side, other_sides
 from converter.reading.grammar.parser import VALUES, Parser
 from converter.reading.grammar.parts import Target
-from converter.reading.grammar.phrases import phrase_at
+from converter.reading.grammar.phrases import DETAILS, phrase_at
 from converter.reading.grammar.valued import said_alone
 
 _OTHER = {"left": "right", "right": "left"}
-_PLAIN = frozenset({"value", "pair", "side", "at", "is", "colon", "only", "anaphor"})
+_PLAIN = frozenset({"value", "pair", "side", "at", "is", "colon", "only", "anaphor", "comma"}) | DETAILS
 
 
 def they_are(p: Parser) -> bool:

@@ -19,7 +19,7 @@ def sign_named(p: Parser) -> bool:
     present = [target for target in targets if _is_finding_alone(target)]
     if p.kind(index) in ("colon", "dash") and present and _as_heading(p, present, index + 1):
         return True
-    if _after_a_dash(p, index):
+    if _after_a_dash(p, index) or _said_unknown(p, targets, index):
         return False
     if not present:
         if targets and any(target.general for target in targets):
@@ -101,6 +101,13 @@ def _places_behind(p: Parser, state: Target, index: int) -> int:
 def _after_a_dash(p: Parser, index: int) -> bool:
     """A line such as "- clonus" may list what is there, or say that it is not."""
     return p.index == 1 and p.kind(0) == "dash" and p.kind(index) == "end"
+
+
+def _said_unknown(p: Parser, targets: list[Target], index: int) -> bool:
+    """As in "the Moro reflex was incomplete on the left": what is said of the sign is not understood."""
+    alone = len(targets) == 1 and p.kind(index) == "is" and p.kind(index + 1) == "other"
+    side = p.skip(index + 2, "at")
+    return alone and p.kind(side) in ("end", "comma", "side")
 
 
 def _is_finding_alone(target: Target) -> bool:

@@ -326,7 +326,9 @@ def _both_sides(p: Parser, target: Target, index: int) -> int:
     """As in "Hoffmann (R/L) negative": one value for both sides; before a pair it is their order."""
     bracketed = p.kind(index) == "open"
     order, after = p.tokens[index + bracketed], index + 1 + 2 * bracketed
-    valued = p.kind(p.skip(after, "colon", "is", "equals"))
+    first = p.skip(after, "colon", "is", "equals")
+    worded = p.kind(first + 1) == "slash" and p.kind(first + 2) == "value"
+    valued = "pair" if p.kind(first) == "value" and worded else p.kind(first)
     if bracketed and p.kind(after - 1) != "close":
         return index
     if target.side is not None or not target.specific or valued not in ("value", "untested", "pair"):

@@ -10,6 +10,7 @@ from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.places import places
 from converter.reading.grammar.target_heads import resolve_side, target_at
 from converter.reading.grammar.targets import targets_at
+from converter.reading.written import Count
 
 
 def value_named(p: Parser) -> bool:
@@ -40,7 +41,7 @@ def value_named(p: Parser) -> bool:
     if lead is not None and phrase.side is None:
         phrase.side = lead
         phrase.used = [(t, "side") for t in p.tokens[p.index : start] if t.kind == "side"] + phrase.used
-    targets, end = _placed(p, targets, end)
+    targets, end = _placed(p, targets, _beats_between(p, phrase, targets, end))
     beats_of_clonus(phrase, targets)
     end = _number_after(p, phrase, targets, end)
     end = late_side(p, phrase, targets, end)
@@ -80,6 +81,17 @@ def _its_own_follows(p: Parser, phrase: Phrase, targets: list[Target], named: in
         and p.kind(named - 1) != "at"
         and owns_value(p, end, targets[0])
     )
+
+
+def _beats_between(p: Parser, phrase: Phrase, targets: list[Target], end: int) -> int:
+    """As in "unsustained clonus, three beats, at the right ankle": the beats before the place."""
+    parted = [p.kind(end + i) for i in range(4)] == ["comma", "count", "comma", "at"]
+    written = p.tokens[end + 1].written if parted else None
+    if targets[-1].site != "clonus_unspecified" or not isinstance(written, Count):
+        return end
+    phrase.details.beats = written.text
+    phrase.used.append((p.tokens[end + 1], "value"))
+    return end + 3
 
 
 def _placed(p: Parser, targets: list[Target], end: int) -> tuple[list[Target], int]:
