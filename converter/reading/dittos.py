@@ -18,7 +18,9 @@ _MARK = re.compile(
 )
 _CLASSES = {"side": "side", "site": "name", "reflex": "name", "region": "name", "condition": "name"}
 _CLASSES |= dict.fromkeys(("value", "pair", "count", "run", "untested", "no"), "value")
-_BETWEEN = frozenset({"comma", "colon", "equals", "dash", "pipe", "open", "close", "is", "bullet", "slash"})
+_BETWEEN = frozenset(
+    {"comma", "colon", "equals", "dash", "pipe", "open", "close", "is", "bullet", "slash", "stop"}
+)
 _DITTO = "ditto"
 
 
@@ -118,6 +120,8 @@ def _told(units: list[str], above: list[_Unit]) -> list[list[Token]] | None:
     A mark stands for what is at its place in the line above; at the end of a line for all that is left there,
     as in "Left ditto"; before the only value for the one name there, and before a name for the side there.
     """
+    if set(units) == {_DITTO}:
+        return None
     if len(units) == len(above) and all(
         what in (_DITTO, unit.what) for what, unit in zip(units, above, strict=True)
     ):

@@ -73,6 +73,8 @@ def _tells_itself(tokens: list[Token]) -> bool:
             cells.append([])
         else:
             cells[-1].append(token)
+    stops = [index for index, token in enumerate(cells[0]) if token.kind == "stop"]
+    cells[0] = cells[0][stops[-1] + 1 :] if stops else cells[0]  # what other sentences say before
     filled = [cell for cell in cells if cell]
     valued = [cell for cell in filled if any(token.kind in _SAYS for token in cell)]
     named = any(token.kind == "site" for cell in filled for token in cell)

@@ -23,6 +23,9 @@ _ORDER = re.compile(
 _COMMA_PAIR = re.compile(
     rf"(?<![\w.,+/])(?<![\d+↓↑], )(?:{_GRADE})(?P<comma>,) ?(?:{_GRADE})(?![\w+/]|[.,] ?[\d+↓↑])"
 )
+_BOXED_GRADE = re.compile(r"\[ ?(?:[0-4]\+|\+{2,4}) ?\]")
+_BOXED = re.compile(r"\[ ?(?:[0-4]\+?|\+{1,4}) ?\]")
+"""A grade in a box, "[2+]"; a digit alone may be the mark of a reference unless grades stand in boxes too."""
 _WORD = (
     r"(?:up|down)(?:going)?|flexor|extensor|mute|equivocal|absent|present|positive|negative|pos|neg"
     r"|brisk|normal"
@@ -53,6 +56,8 @@ def plain_writing(text: str) -> str:
         for blank in _BLANKS:
             text = blank.sub(_without_blanks, text)
         text = _IN_FIELD.sub(_without_blanks, text)
+    if "+" in text and "[" in text and len(_BOXED_GRADE.findall(text)) > 1:
+        text = _BOXED.sub(lambda match: match[0].replace("[", " ").replace("]", " "), text)
     if "{" in text and _NESTED.search(text) is not None:
         text = text.translate(_BRACES)
     if '":' in text or '" :' in text:
