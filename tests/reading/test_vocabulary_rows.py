@@ -28,7 +28,7 @@ EXCUSED = {
 }
 """Roles for which the law cannot hold, and why."""
 SILENT = {
-    "condition": ("pathologic[al] reflex[es]",),
+    "condition": ("pathologic[al] reflex[es]", "areflexic (paralysis|weakness|paraplegia|"),
     "family": (
         "(family history of|fh of|fh|his mother|her mother|his fathe",
         "(mother|father|mum|mom|dad|brother|sister|sibling|son|",

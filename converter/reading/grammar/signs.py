@@ -1,5 +1,7 @@
 """Signs and abnormal states whose mention alone is the finding: "left ankle clonus", "areflexia"."""
 
+import re
+
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.other_sides import other_sides
 from converter.reading.grammar.parser import HEADS, VALUES, Parser
@@ -8,6 +10,9 @@ from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.places import places
 from converter.reading.grammar.target_heads import resolve_side
 from converter.reading.grammar.targets import targets_at, targets_here
+
+_LINE = 200
+_GRADED = re.compile(r"[\d+\u2191\u2193]|absent|normal|present|neg|pos|brisk")
 
 
 def sign_named(p: Parser) -> bool:
@@ -19,7 +24,7 @@ def sign_named(p: Parser) -> bool:
     present = [target for target in targets if _is_finding_alone(target)]
     if p.kind(index) in ("colon", "dash") and present and _as_heading(p, present, index + 1):
         return True
-    if _after_a_dash(p, index) or _said_unknown(p, targets, index):
+    if _after_a_dash(p, index) or _said_unknown(p, targets, index) or _heads_a_column(p, index):
         return False
     if not present:
         if targets and any(target.general for target in targets):
@@ -101,6 +106,15 @@ def _places_behind(p: Parser, state: Target, index: int) -> int:
 def _after_a_dash(p: Parser, index: int) -> bool:
     """A line such as "- clonus" may list what is there, or say that it is not."""
     return p.index == 1 and p.kind(0) == "dash" and p.kind(index) == "end"
+
+
+def _heads_a_column(p: Parser, index: int) -> bool:
+    """As in "Hour | Rate | Clonus": a name alone in its cell, in a line of names."""
+    start, end = p.tokens[p.index].start, p.tokens[index - 1].end
+    before = p.text[max(0, start - _LINE) : start].rpartition("\n")[2]
+    behind = p.text[end : end + _LINE].partition("\n")[0]
+    alone = before.rstrip().endswith("|") and behind.lstrip()[:1] in ("", "|", "\r")
+    return alone and _GRADED.search(before + behind) is None
 
 
 def _said_unknown(p: Parser, targets: list[Target], index: int) -> bool:
