@@ -17,6 +17,9 @@ from converter.words import Vocabulary
 _PARTED = re.compile(r"\t|[ \u00a0]{2,}|\.{3,}|…|\|")
 _WORD = re.compile(r"\S+")
 _TRAILING_SIDE = re.compile(r"(?P<time>.+?)[ ,]+\(?(?P<side>r|l|rt|lt|right|left)\)?", re.IGNORECASE)
+_TRAILING_ORDER = re.compile(
+    r"(?P<time>.+?)[ ,]+\(?(?P<order>(?P<first>r|l)t? ?/ ?(?:r|l)t?)\)?", re.IGNORECASE
+)
 _LEADING_SIDE = re.compile(r"(?P<side>r|l|rt|lt|right|left)[ ,:]+\(?(?P<time>[^()]+)\)?", re.IGNORECASE)
 _ENDS_OF_SIDES = tuple("rltRLT")
 _MARKS = re.compile(r"[,:*_()]|\.$")
@@ -128,6 +131,12 @@ class CellWordReader:
         said = self._text[piece[0] : piece[1]]
         if self.times.says_time(said):
             return [Token("time", piece[0], piece[0] + len(said.partition("(")[0].rstrip(" :*_") or said))]
+        ordered = _TRAILING_ORDER.fullmatch(said) if "/" in said else None
+        if ordered and self.times.says_time(ordered["time"]):
+            order = "right-left" if ordered["first"].lower() == "r" else "left-right"
+            start, end = piece[0] + ordered.start("order"), piece[0] + ordered.end("order")
+            time = Token("time", piece[0], piece[0] + ordered.end("time"))
+            return [time, Token("side_ref", start, end, order)]
         parted = _TRAILING_SIDE.fullmatch(said) if said.rstrip(")")[-1:] in _ENDS_OF_SIDES else None
         if parted and self.times.says_time(parted["time"]):
             side = _SIDES[parted["side"][0].lower()]

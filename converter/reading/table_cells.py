@@ -85,8 +85,10 @@ class CellReader:
         found = phrase_at(own, 0)
         if found is not None:
             if draft(own, targets, found[0]):
+                before = len(own.drafts)
                 own.index = _past_earlier(own, targets, found[1])
                 read_sentence(own)
+                _place_clonus(own.drafts[before:], targets)
         elif own.kind(0) == "no" and len(own.tokens) == 1:
             for target in targets:
                 add_bare(own, target, None, [(own.tokens[0], "value")], implied="absent", negated=target.sign)
@@ -185,14 +187,24 @@ def _past_earlier(own: Parser, targets: list[Target], index: int) -> int:
 def _says_why_not(own: Parser) -> bool:
     """Whether a cell holds nothing but the reason why there is no value."""
     kinds = [token.kind for token in own.tokens]
-    named = [token for token in own.tokens if token.kind == "reason" and token.meaning]
-    return len(named) == 1 and set(kinds) <= {"reason", "at", "side"}
+    named = {token.meaning for token in own.tokens if token.kind == "reason"} - {""}
+    return len(named) == 1 and set(kinds) <= {"reason", "at", "side", "open", "close"}
 
 
 def _clonus_target(targets: list[Target]) -> Target | None:
     """Clonus at the one joint that a row names, where it is sought there."""
     joint = CLONUS_AT.get(targets[0].site) if len(targets) == 1 else None
     return replace(targets[0], site=joint, flags=frozenset({"sign"})) if joint is not None else None
+
+
+def _place_clonus(drafts: list[Draft], targets: list[Target]) -> None:
+    """As in "3+, 2 beats clonus" in a cell: clonus at the joint and on the side that the cell is about."""
+    joint = _clonus_target(targets)
+    for made in drafts:
+        if made.target.site == "clonus_unspecified" and joint is not None:
+            made.target = replace(joint, used=[*joint.used, *made.target.used])
+            made.used = [*joint.used, *made.used]
+            made.side = joint.side or made.side if made.side == "unspecified" else made.side
 
 
 def _says_only_manner(tokens: list[Token]) -> bool:

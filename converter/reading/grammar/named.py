@@ -227,6 +227,8 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
         return linked + 1
     if p.kind(linked) == "past" and p.kind(linked + 1) in VALUES:
         return linked + 1
+    if p.kind(linked) == "position" and p.kind(linked + 1) == "comma" and p.kind(linked + 2) in VALUES:
+        return linked + 2  # "AJs tested kneeling, 1+"
     if _included(p, linked):
         return p.skip(linked + 1, *LINKS)
     if p.kind(linked) == "comma" and p.kind(linked + 1) == "past" and p.kind(linked + 2) in VALUES:

@@ -282,7 +282,9 @@ def _of_beats(p: Parser, at: int, phrase: Phrase) -> bool:
 
 
 def _detail_fits(p: Parser, index: int, joined: int, phrase: Phrase) -> bool:
-    if p.tokens[joined].kind == "clonus_word" and p.kind(joined + 1) == "site":
+    lasting = p.tokens[joined].kind == "clonus_word"
+    other = phrase.side in ("left", "right") and p.kind(p.skip(joined + 1, "at")) == "side"
+    if lasting and (p.kind(joined + 1) == "site" or (joined > index and other)):
         return False
     if p.tokens[joined].kind == "quality" and joined > index and _of_next(p, joined, phrase):
         return False
