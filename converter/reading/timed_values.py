@@ -6,6 +6,7 @@ that says anything else is left to the sentences.
 
 import re
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from converter.reading.grammar.parser import VALUES, Context, Parser, grades_tendons
 from converter.reading.grammar.rules import read_sentence
@@ -18,6 +19,8 @@ from converter.words import Vocabulary
 _WORD = re.compile(r"[^\s|;]+")
 _LONGEST = 3
 _FEWEST = 2
+_REACH = 40
+"""Characters before a value among which its time stands."""
 _AFTER = frozenset({"colon", "equals", "dash", "comma", "pipe", "stop", "open", "close"})
 _VALUED = VALUES | {"untested", "no"}
 _BEGINS = VALUES | {"side", "untested", "no"}
@@ -80,30 +83,30 @@ class TimedValues:
         return self._drafts(told, _name(name), values, labels)
 
     def _labels(self, line: Line) -> list[_Label]:
-        """The times that a line says right before a value, in order."""
-        words = [match.span() for match in _WORD.finditer(self.text, line.start, line.end)]
+        """The times that a line says right before a value, in order; none where its first value has none."""
         labels: list[_Label] = []
-        index = 0
-        while index < len(words):
-            found = next(
-                filter(None, (self._label(line, words, index, n) for n in range(_LONGEST, 0, -1))), None
-            )
-            if found is not None:
-                labels.append(found)
-            index = next((i for i, (start, _) in enumerate(words) if found and start >= found.end), index + 1)
+        for token, after in pairwise([*line.tokens, None]):
+            if token is not None and token.kind in _BEGINS:
+                label = self._label(labels[-1].end if labels else line.start, token)
+                labels += [label] if label is not None else []
+                numbers = after is not None and after.kind == "colon"  # "Day 1: 2+"
+                if not labels and token.kind in _VALUED and not numbers:
+                    return []
         return labels
 
-    def _label(self, line: Line, words: list[tuple[int, int]], index: int, count: int) -> _Label | None:
-        if index + count > len(words):
-            return None
-        start, end = words[index][0], words[index + count - 1][1]
-        said = self.text[start:end].rstrip(":=,-–").strip("()")
-        end = start + len(self.text[start:end].rstrip(",-–"))
-        said = _VERBS.get(said.lower(), said)
-        behind = next((t for t in line.tokens if t.start >= end and t.kind not in _AFTER), None)
-        if behind is None or behind.kind not in _BEGINS or not self._times.says_time(said):
-            return None
-        return _Label(start, end, said)
+    def _label(self, start: int, value: Token) -> _Label | None:
+        """The time in the words right before a value."""
+        start = max(start, value.start - _REACH)
+        words = [(start + m.start(), start + m.end()) for m in _WORD.finditer(self.text[start : value.start])]
+        while words and not any(map(str.isalnum, self.text[slice(*words[-1])])):
+            words.pop()
+        for first, _ in words[-_LONGEST:]:
+            end = first + len(self.text[first : words[-1][1]].rstrip(",-–"))
+            said = self.text[first:end].rstrip(":=,-–").strip("()")
+            said = _VERBS.get(said.lower(), said)
+            if self._times.says_time(said):
+                return _Label(first, end, said)
+        return None
 
     def _drafts(
         self, tokens: list[Token], name: list[Token], values: list[list[Token]], labels: list[_Label]

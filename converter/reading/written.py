@@ -80,7 +80,7 @@ _NOT_BEFORE = re.compile(
     re.IGNORECASE,
 )
 _ATOM = re.compile(
-    r"(?P<lead>\+\s?|-(?=\d(?!\s?\+|\d)))?(?P<number>\d(?:\.5|½)?)"
+    r"(?P<lead>\+\s?|-(?=\d(?!\s?\+|\d|[\s-]*(?:beats?|bts?)\b)))?(?P<number>\d(?:\.5|½)?)"
     r"(?P<trail>\s?\++|⁺+|\s?plus(?:es)?\b|\s?p(?=[,.; ]|$)|t(?![A-Za-z]))?(?!\d)"
     r"|(?P<signs>\+{1,5})"
     r"|(?P<roman>IV|III|II|I)(?P<rtrail>\+)?(?![A-Za-z])",
