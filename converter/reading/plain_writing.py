@@ -33,6 +33,10 @@ _WORD = (
 _COMMA_WORDS = re.compile(
     rf"(?<=[:)] )(?:{_WORD})(?P<comma>,) ?(?:{_WORD})(?=\s*(?:[.;\r\n]|$))", re.IGNORECASE
 )
+_SEMICOLON = re.compile(
+    rf"^(?P<name>[^;\r\n]*[^\W\d_]);(?=(?:[+\d↑↓]|(?:{_WORD})\b)[^;\r\n]*$)", re.IGNORECASE | re.MULTILINE
+)
+"""What parts a name from its value in an export: "Patellar R;3+"."""
 _IN_FIELD = re.compile(r"(?<=[^\W_])_{1,2}(?=[^\W_])")
 """What joins the words of a field: `reflex_knee_right`."""
 _QUOTED = re.compile(r'"[^"\r\n]{1,60}"(?=[ \t]*:)|(?<=:)[ \t]*"[^"\r\n]{1,60}"')
@@ -64,6 +68,8 @@ def plain_writing(text: str) -> str:
         text = _QUOTED.sub(_without_quotes, text)
     if "." in text:
         text = _STOPPED_FIELD.sub(_without_stops, text)
+    if ";" in text:
+        text = _SEMICOLON.sub(r"\g<name>:", text)
     text = with_slashed_columns(text)
     if "," in text and (order := _ORDER.search(text)) is not None:
         text = _with_pairs(text, order)

@@ -158,6 +158,8 @@ def _ends(text: str, token: Token, tokens: list[Token], index: int) -> bool:
     if previous.end != token.start or word not in ABBREVIATED or index + 1 == len(tokens):
         return True
     following = tokens[index + 1]
+    if following.kind == "region" and [t.kind for t in tokens[index + 2 : index + 3]] == ["colon"]:
+        return True
     if word in _MAY_CLOSE and index > 1 and _said(tokens[index - 2]) and following.kind in ("site", "reflex"):
         return text[following.start].isupper()
     return not (following.kind in _INSIDE or text[following.start].islower())

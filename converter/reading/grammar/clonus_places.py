@@ -21,6 +21,7 @@ def joint_at(p: Parser, index: int) -> str | None:
 def counts_after(p: Parser, index: int) -> bool:
     """Whether beats, or how long they lasted, are said behind an index."""
     at = p.skip(index, "side", *_LINKS)
+    at += p.kind(at) == "comma" and p.kind(at + 1) == "count"
     return p.kind(at) in ("count", "clonus_word")
 
 

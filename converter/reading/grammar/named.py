@@ -46,7 +46,7 @@ def named_value(p: Parser) -> bool:
     placed, end = places(p, _past_comma(p, header, after), header) if header is not None else ([], after)
     if header is not None and placed:
         return _at_places(p, header, placed, end, phrase)
-    if _denies_sign(p, targets, phrase, after) or _belongs_right(p, targets, after, index == linked):
+    if _is_of_what_follows(p, targets, phrase, after, index == linked):
         return _bare_subject(p, targets, index)
     after = _against(p, after, phrase, targets[-1].site)
     after = _in_its_limb(p, targets, phrase, after)
@@ -318,6 +318,18 @@ def _whole_abdomen(target: Target) -> bool:
     return target.site == "abdominal" and target.which is None
 
 
+def _is_of_what_follows(p: Parser, targets: list[Target], phrase: Phrase, after: int, unlinked: bool) -> bool:
+    if _denies_sign(p, targets, phrase, after):
+        return True
+    return _belongs_right(p, targets, after, unlinked and not _of_strength(targets, phrase))
+
+
+def _of_strength(targets: list[Target], phrase: Phrase) -> bool:
+    """As in "strength 5/5 throughout, DTRs 2+": a grade out of five is of the strength before it."""
+    first = phrase.pair.second.low if phrase.pair is not None else getattr(phrase.value, "denominator", None)
+    return first == _STRONGEST and all(target.foreign for target in targets)
+
+
 def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool) -> bool:
     """Whether the value is about what follows: "reflexes 2+ biceps, 1+ triceps" after a mere heading."""
     if targets[-1].region and p.kind(after) == "at" and p.kind(after + 1) == "other_exam":
@@ -327,7 +339,8 @@ def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool)
         named = target_at(p, p.skip(after, "side"))
         return named is None or p.kind(p.skip(named[1], "is", "colon", "equals")) not in VALUES
     foreign = p.skip(after, "other_exam", "is", "colon", "side")
-    if unlinked and p.kind(after) == "other_exam" and p.kind(foreign) not in VALUES:
+    sided = p.kind(after - 1) == "side"
+    if unlinked and not sided and p.kind(after) == "other_exam" and p.kind(foreign) not in VALUES:
         return True
     if not unlinked or targets[-1].specific:
         return False

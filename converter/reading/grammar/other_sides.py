@@ -107,7 +107,8 @@ def _not_there(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None:
 
 
 def _side_first(p: Parser, start: int) -> tuple[Phrase, str | None, int] | None:
-    index = p.skip(start, "at")
+    dashed = p.kind(start) == "dash" and p.kind(start + 1) == "side" and p.kind(start + 2) == "colon"
+    index = p.skip(start + dashed, "at")
     if p.kind(index) != "side" or p.tokens[index].meaning not in ("left", "right"):
         return None
     token = p.tokens[index]

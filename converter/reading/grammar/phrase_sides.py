@@ -60,7 +60,8 @@ def _trails(p: Parser, index: int, at: int) -> bool:
     adverb = p.tokens[at].meaning == "both" and not p.word(at).endswith("al") and at == index
     named = p.kind(index - 1) in VALUES and p.kind(index - 2) == "site"
     valued = p.kind(at + 1) == "site" and p.kind(p.skip(at + 2, *LINKS)) in VALUES
-    return adverb and named and valued
+    closed = p.text[p.tokens[at].end : p.tokens[at].end + 1] == "."
+    return adverb and (closed or (named and (valued or p.kind(at + 1) == "other_exam")))
 
 
 def _side_belongs(p: Parser, index: int, at: int) -> bool:

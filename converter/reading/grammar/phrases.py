@@ -239,6 +239,7 @@ def _at_grade(p: Parser, at: int, phrase: Phrase) -> bool:
     written = p.tokens[at + 1].written
     graded = isinstance(written, Pair) or (isinstance(written, Written) and written.graded)
     whole = p.has(at + 2, "all")
+    whole = whole or p.word(at) == "at"
     return phrase.weak or (phrase.worded and graded and (whole or not about_next(p, at + 1)))
 
 

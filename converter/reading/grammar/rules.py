@@ -62,7 +62,7 @@ _BEGINNINGS: dict[Rule, frozenset[str]] = {
     | {"side", "region", "anaphor", "bullet", "dash", "other_mark", "at", "is", "colon", "only"},
     named_value: _TARGETS,
     untested_named: frozenset({"untested"}),
-    untested_on_a_side: frozenset({"side"}),
+    untested_on_a_side: frozenset({"side", "untested"}),
     value_named: _PHRASES | {"at", "side"},
     sign_named: _TARGETS,
     value_alone: _PHRASES,

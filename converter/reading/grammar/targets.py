@@ -125,8 +125,11 @@ def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[
         return None
     if separated == end < index and not previous.general:
         return None
-    if _state_before_value(p, end, separated, previous) and owns_value(p, after, target):
+    valued = p.kind(p.skip(after, "side", *LINKS)) in VALUES
+    if _state_before_value(p, end, separated, previous) and (valued or owns_value(p, after, target)):
         return None
+    if previous.general and previous.implied and target.sign and valued and p.kind(end) == "comma":
+        return None  # "hyperreflexic, ankle clonus R 5 beats"
     if previous.region and target.general and p.kind(end) == "comma" and _stands_apart(p, previous, after):
         return None
     clonus_joint(p, previous, target, after)

@@ -52,8 +52,10 @@ def untested_named(p: Parser) -> bool:
 def untested_on_a_side(p: Parser) -> bool:
     """The reflexes just graded, not tested on a side: "the left could not be tested because of a cast".
 
-    untested_on_a_side = SIDE [ link ] UNTESTED [ because ] ;
+    untested_on_a_side = SIDE [ link ] UNTESTED [ because ] | UNTESTED [ AT ] SIDE [ because ] ;
     """
+    if _untested_then_side(p):
+        return True
     linked = p.skip(p.index + 1, *LINKS)
     said_of = p.kind(p.index) == "side" and p.tokens[p.index].meaning in ("left", "right")
     last = [target for target in p.context.last if target.specific]
@@ -64,6 +66,18 @@ def untested_on_a_side(p: Parser) -> bool:
     for target in targets:
         target.used.append((side, "side"))
     p.index = not_tested(p, targets, linked)
+    return True
+
+
+def _untested_then_side(p: Parser) -> bool:
+    """As in "KJ 2+ R, not tested L due to pain": the side behind."""
+    side = p.skip(p.index + 1, "at")
+    last = [target for target in p.context.last if target.specific]
+    if p.kind(p.index) != "untested" or p.kind(side) != "side" or not last:
+        return False
+    if p.tokens[side].meaning not in _ONE_SIDE or p.tokens[side].meaning == p.context.graded_side:
+        return False
+    p.index = not_tested(p, [on_side(target, None) for target in last], p.index)
     return True
 
 
