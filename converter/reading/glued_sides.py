@@ -6,9 +6,13 @@ unless the line has glued its sides before. Common practice, no source.
 """
 
 import re
+from dataclasses import replace
+from itertools import pairwise
 
 from converter.reading.tokens import Token
+from converter.reading.written import Written
 
+_GRADES = frozenset("01234")
 _SIDES = frozenset({"left", "right"})
 _NAMES = frozenset({"site", "region"})
 _VALUES = frozenset({"value", "pair", "count", "untested"})
@@ -22,6 +26,7 @@ _GAP = re.compile(r"\t|[ \u00a0]{2}")
 
 def with_glued_sides_parted(text: str, tokens: list[Token]) -> list[Token]:
     """The tokens of a note, without the marks between a side and the name that they are glued to."""
+    tokens = _with_grades_parted(text, tokens)
     dropped: set[int] = set()
     glued = False
     for index, token in enumerate(tokens):
@@ -34,6 +39,24 @@ def with_glued_sides_parted(text: str, tokens: list[Token]) -> list[Token]:
                 dropped.add(index - 1)
             glued = not dropped.isdisjoint((index - 1, index + 1))
     return [token for index, token in enumerate(tokens) if index not in dropped] if dropped else tokens
+
+
+def _with_grades_parted(text: str, tokens: list[Token]) -> list[Token]:
+    """As in "Bi 2R 2L": a digit that a side touches is a grade, where each side of the line has one."""
+    found = list(tokens)
+    line: list[int] = []
+    for index, (token, side) in enumerate(pairwise(tokens)):
+        if token.kind == "newline":
+            line = []
+        elif token.kind == "other" and token.end == side.start and "letter" in side.flags:
+            line += [index] if text[token.start : token.end] in _GRADES and text[side.start].isupper() else []
+            if {tokens[at + 1].meaning for at in line} == _SIDES:
+                for at in line:
+                    grade = float(text[tokens[at].start])
+                    found[at] = replace(
+                        tokens[at], kind="value", written=Written(low=grade, high=grade, bare=True)
+                    )
+    return found
 
 
 def _leads(text: str, tokens: list[Token], index: int, *, glued: bool) -> bool:
