@@ -30,7 +30,7 @@ WORDS = (Path(__file__).parent / "scanned_words.txt").read_text(encoding="utf-8"
 SCAN = re.compile("|".join(map(re.escape, WORDS)), re.IGNORECASE)
 ONE_CORE = 5000
 STEPS = (1, 4, 16, 64)
-SMALLEST, LARGER, FEW = 100, 1500, 3
+SMALLEST, LARGER, FEW = 100, 6000, 3
 """Notes of the smallest step of growth, notes that show what workers do, and rounds of what takes long."""
 
 
