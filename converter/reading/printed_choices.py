@@ -23,9 +23,12 @@ _ANSWERED = frozenset({"side", "colon", "comma", "slash", "pipe", "open", "close
 
 def with_choices_read(text: str, tokens: list[Token]) -> list[Token]:
     """The tokens of a note with only what is chosen of what its forms print."""
+    questions = "?" in text
+    if not (questions or any(map(_begins_scale, tokens))):
+        return tokens
     tokens = [part for index in range(len(tokens)) for part in _parted(text, tokens, index)]
     chosen: list[Token] = []
-    index, questions = 0, "?" in text
+    index = 0
     while index < len(tokens):
         end, kept = _scale_at(tokens, index)
         if end == index and questions:
@@ -35,6 +38,12 @@ def with_choices_read(text: str, tokens: list[Token]) -> list[Token]:
         chosen += kept if end > index else [tokens[index]]
         index = max(end, index + 1)
     return chosen
+
+
+def _begins_scale(token: Token) -> bool:
+    """Whether a token may be the first grade of a printed scale, which is 0."""
+    written = token.written.first if isinstance(token.written, Pair) else token.written
+    return isinstance(written, Written) and written.low == 0
 
 
 def _parted(text: str, tokens: list[Token], index: int) -> list[Token]:

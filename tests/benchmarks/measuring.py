@@ -1,7 +1,9 @@
 """What every benchmark shares: figures beside their reference, medians of rounds, the machine in a line."""
 
+import contextlib
 import os
 import platform
+import resource
 import statistics
 import subprocess
 import sys
@@ -12,6 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 ROUNDS = int(os.environ.get("BENCH_ROUNDS", "5"))
+_WATCH = 0.01
+"""Seconds between two looks at a running program."""
 _BYTE_CODE = tempfile.TemporaryDirectory(prefix="byte-code-")
 PROGRAM = [sys.executable, "-c", "from converter.cli.app import main; main()"]
 
@@ -100,12 +104,26 @@ def run_program(words: Sequence[str]) -> Run:
         stderr=subprocess.DEVNULL,
         env={"PYTHONPYCACHEPREFIX": _BYTE_CODE.name, **kept},
     )
-    _, status, used = os.wait4(process.pid, 0)
+    peak, status, used = _watched(process.pid)
     process.returncode = os.waitstatus_to_exitcode(status)
     if process.returncode == 2:
         raise RuntimeError(f"plexor {' '.join(words)} could not run")
-    peak = used.ru_maxrss // (1024 if sys.platform != "darwin" else 1024 * 1024)
     return Run(peak, used.ru_utime + used.ru_stime)
+
+
+def _watched(pid: int) -> tuple[int, int, resource.struct_rusage]:
+    """The peak memory in MiB, the status and the use of a process, once it has ended.
+
+    On Linux the peak is asked for while it runs: what `wait4` tells counts the memory of this process, too.
+    """
+    peak = ended = 0
+    while not ended:
+        ended, status, used = os.wait4(pid, os.WNOHANG if sys.platform == "linux" else 0)
+        with contextlib.suppress(OSError, StopIteration, ValueError):
+            lines = Path(f"/proc/{pid}/status").read_text(encoding="ascii").splitlines()
+            peak = max(peak, int(next(line for line in lines if line.startswith("VmHWM")).split()[1]) // 1024)
+        time.sleep(0 if ended else _WATCH)
+    return peak or used.ru_maxrss // (1024 if sys.platform != "darwin" else 1024 * 1024), status, used
 
 
 def machine() -> str:
