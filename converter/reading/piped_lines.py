@@ -85,7 +85,8 @@ def _tells_itself(tokens: list[Token]) -> bool:
 
 def _names_only(cell: list[Token]) -> bool:
     """Whether a cell holds the name of a reflex and nothing that says anything of it."""
-    return cell[0].kind == "site" and all(token.kind in _NAMES | {"open", "slash"} for token in cell)
+    named = cell[0].kind in ("site", "side") and any(token.kind == "site" for token in cell)
+    return named and all(token.kind in _NAMES | {"open", "slash"} for token in cell)
 
 
 def _told(cell: list[Token]) -> bool:
