@@ -44,19 +44,26 @@ def with_glued_sides_parted(text: str, tokens: list[Token]) -> list[Token]:
 def _with_grades_parted(text: str, tokens: list[Token]) -> list[Token]:
     """As in "Bi 2R 2L": a digit that a side touches is a grade, where each side of the line has one."""
     found = list(tokens)
-    line: list[int] = []
+    waiting: list[int] = []
+    sides: set[str] = set()
     for index, (token, side) in enumerate(pairwise(tokens)):
         if token.kind == "newline":
-            line = []
-        elif token.kind == "other" and token.end == side.start and "letter" in side.flags:
-            line += [index] if text[token.start : token.end] in _GRADES and text[side.start].isupper() else []
-            if {tokens[at + 1].meaning for at in line} == _SIDES:
-                for at in line:
-                    grade = float(text[tokens[at].start])
-                    found[at] = replace(
-                        tokens[at], kind="value", written=Written(low=grade, high=grade, bare=True)
-                    )
+            waiting, sides = [], set()
+        elif _touches(text, token, side):
+            waiting.append(index)
+            sides.add(side.meaning)
+            for at in waiting if sides == _SIDES else []:
+                grade = float(text[tokens[at].start])
+                written = Written(low=grade, high=grade, bare=True)
+                found[at] = replace(tokens[at], kind="value", written=written)
+            waiting = [] if sides == _SIDES else waiting
     return found
+
+
+def _touches(text: str, token: Token, side: Token) -> bool:
+    """Whether a token is a digit from 0 to 4, right before the letter of a side."""
+    letter = token.end == side.start and "letter" in side.flags and text[side.start].isupper()
+    return letter and token.kind == "other" and text[token.start : token.end] in _GRADES
 
 
 def _leads(text: str, tokens: list[Token], index: int, *, glued: bool) -> bool:

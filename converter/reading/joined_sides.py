@@ -32,14 +32,17 @@ def with_sides_joined(tokens: list[Token]) -> list[Token]:
 def _without_brackets(tokens: list[Token]) -> list[Token]:
     """The tokens without the brackets around "(R)" and "(L)", in lines that have both."""
     bracketed: list[int] = []
+    sides: set[str] = set()
     dropped: set[int] = set()
     for index, token in enumerate(tokens):
         if token.kind == "newline":
-            bracketed = []
+            bracketed, sides = [], set()
         elif token.kind == "side" and _in_brackets(tokens, index):
             bracketed.append(index)
-            if {tokens[at].meaning for at in bracketed} >= _OPPOSITE.keys():
+            sides.add(token.meaning)
+            if sides >= _OPPOSITE.keys():
                 dropped.update(around for at in bracketed for around in (at - 1, at + 1))
+                bracketed = []
     return [token for index, token in enumerate(tokens) if index not in dropped] if dropped else tokens
 
 

@@ -6,6 +6,7 @@ each once. One of all four, as "B 2/2 T 2/2 K 2/2 A 1/1", means reflexes where n
 """
 
 import re
+from bisect import bisect_left
 from collections.abc import Iterator
 from functools import lru_cache
 
@@ -13,6 +14,8 @@ from converter.reading.tokens import Token, value_at
 from converter.words import Vocabulary
 
 _FEWEST = 3
+_LINE = 300
+"""Characters of a line in which its word for reflexes is looked for."""
 _GRADE = r"(?:[+][0-4]|[0-4][+]{0,3}|[+]{1,4})"
 _VALUE = rf"(?:{_GRADE}(?:/{_GRADE})?|trace|absent|nil)"
 _BOUND = r"(?![\w/+]|\.\d)"
@@ -28,14 +31,16 @@ _SPEAKING = _TENDON | {"trigger"}
 
 def with_letters_named(text: str, tokens: list[Token], vocabulary: Vocabulary) -> list[Token]:
     """The tokens of a note; each letter of a series of graded reflexes is the name of one."""
+    nouns = [token.start for token in tokens if token.kind == "reflex"]
+    named: list[list[Token]] = []
     for match in _series(vocabulary).finditer(text):
         groups = list(_groups(match, vocabulary))
         sites = [group[0].meaning for group in groups]
         each_once = len(set(sites)) == len(sites)
-        if each_once and (_grades_arms_and_legs(sites) or _spoken(text, tokens, match.start())):
+        if each_once and (_grades_arms_and_legs(sites) or _spoken(text, nouns, match.start())):
             groups[0][0].flags = _SPEAKING if set(sites) >= _ALL else _TENDON
-            tokens = _replaced(text, tokens, groups)
-    return tokens
+            named += groups
+    return _replaced(text, tokens, named) if named else tokens
 
 
 def letter_series(vocabulary: Vocabulary) -> str:
@@ -74,16 +79,24 @@ def _grades_arms_and_legs(sites: list[str]) -> bool:
     return len(sites) >= _FEWEST and not _ARMS.isdisjoint(sites) and not _LEGS.isdisjoint(sites)
 
 
-def _spoken(text: str, tokens: list[Token], start: int) -> bool:
+def _spoken(text: str, nouns: list[int], start: int) -> bool:
     """Whether reflexes are named before a place in the same line and sentence: "UL reflexes: B 2+, T 1+"."""
-    line = max(text.rfind(mark, 0, start) for mark in ("\n", "\r", ". ")) + 1
-    return any(token.kind == "reflex" and line <= token.start < start for token in tokens)
+    reach = max(0, start - _LINE)
+    line = max(reach, *(text.rfind(mark, reach, start) + 1 for mark in ("\n", "\r", ". ")))
+    before = bisect_left(nouns, start)
+    return before > 0 and nouns[before - 1] >= line
 
 
 def _replaced(text: str, tokens: list[Token], groups: list[list[Token]]) -> list[Token]:
     """The tokens with those of the groups in place of what stood there."""
     spans = [(group[0].start, _past_bracket(text, group)) for group in groups]
-    apart = [t for t in tokens if not any(start < t.end and t.start < end for start, end in spans)]
+    apart: list[Token] = []
+    place = 0
+    for token in tokens:
+        while place < len(spans) and spans[place][1] <= token.start:
+            place += 1
+        if place == len(spans) or token.end <= spans[place][0]:
+            apart.append(token)
     named = [token for group in groups for token in group]
     return sorted([*apart, *named], key=lambda token: token.start)
 

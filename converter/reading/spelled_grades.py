@@ -13,6 +13,8 @@ from converter.reading.written import Count, Written
 
 _GRADES = {"zero": 0, "one": 1, "two": 2, "three": 3, "four": 4}
 _MAY_STAND = re.compile(r"\b(?:zero|one|two|three|four|\d{1,2}b)\b", re.IGNORECASE)
+_LINE = 40
+"""Tokens of a line in which clonus is looked for."""
 _LINKS = frozenset({"is", "colon", "equals"})
 _ENDS = frozenset({"comma", "stop", "newline", "end", "and", "but", "side", "close"})
 
@@ -45,7 +47,7 @@ def _cuts_beats_short(text: str, token: Token, before: list[Token]) -> bool:
 
 def _of_clonus(before: list[Token]) -> bool:
     """Whether clonus is named before in the same line."""
-    for token in reversed(before):
+    for token in reversed(before[-_LINE:]):
         if token.kind == "newline":
             return False
         if token.kind == "site" and "clonus" in token.meaning:
