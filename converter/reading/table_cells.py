@@ -135,10 +135,7 @@ class CellReader:
             own.context.side = side
             read_sentence(own)
         kept = [made for made in own.drafts if made.target.sign or "trigger" in made.target.flags]
-        for made in kept:
-            if made.target.site == "clonus_unspecified" and joint is not None:
-                made.target = replace(joint, used=[*joint.used, *made.target.used])
-                made.used = [*joint.used, *made.used]
+        _place_clonus(kept, targets)
         row.drafts += kept
         return bool(kept) or not any(map(_speaks_of_strength, cell.tokens))
 
