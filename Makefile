@@ -28,7 +28,7 @@ format: $(VENV)/.installed-test
 	$(BIN)/ruff check --fix .
 
 bench: $(VENV)/.installed-test
-	$(BIN)/python tests/benchmarks/run.py
+	PLEXOR_COMPILED=$(wildcard $(COMPILED)/bin/python) $(BIN)/python tests/benchmarks/run.py
 
 # Damaged input of every kind, at random and as often again as FUZZ says: minutes. Longer: `make fuzz FUZZ=200`.
 FUZZ ?= 20
