@@ -11,6 +11,7 @@ from converter.reading.tokens import Token
 from converter.words import Vocabulary
 
 _SPEAKING = frozenset({"trigger", "testing", "toes", "plantars", STEM})
+_ALONE = frozenset({"trigger", "testing", STEM})
 _SPEAKING_KINDS = frozenset({"legend", "side_ref"})
 _GRADES = VALUES | {"run", "quality"}
 """What a tendon needs beside it, in the same text, to be spoken of."""
@@ -32,9 +33,10 @@ def is_silent(text: str, tokens: list[Token], vocabulary: Vocabulary) -> bool:
         tokens: all its tokens, marks and letters put plainly.
         vocabulary: the words of tables.
     """
-    if speaks(tokens):
+    kinds, flags = {token.kind for token in tokens}, frozenset[str]().union(*(t.flags for t in tokens))
+    if "reflex" in kinds or not (kinds.isdisjoint(_SPEAKING_KINDS) and flags.isdisjoint(_ALONE)):
         return False
-    kinds = {token.kind for token in tokens}
-    if "reflex" in kinds or not (kinds.isdisjoint(TENDON_KINDS) or kinds.isdisjoint(_GRADES)):
+    named = not (kinds.isdisjoint(TENDON_KINDS) and flags.isdisjoint(_SPEAKING))
+    if named and not kinds.isdisjoint(_GRADES):
         return False
     return "newline" not in kinds or not may_hold_bare_table(vocabulary)(text.lower())
