@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from converter.cli.running import guarded
+from converter.cli.running import guarded, seldom_collect
 
 if TYPE_CHECKING:
     app: typer.Typer
@@ -63,6 +63,7 @@ def _plexor(
 
 def main() -> None:
     """Run the program; its exit status is 0 clean, 1 the input had errors, 2 could not run."""
+    seldom_collect()
     named = sys.argv[1:2]
     program_with(named if named and named[0] in COMMANDS else COMMANDS)()
 
