@@ -1,8 +1,8 @@
 """Takes found rows out of the database, as texts that hold several columns each.
 
 The database hands over one long text several times faster than many small values. What differs from row to
-row travels as one JSON text, and all else as another, of which a search gives few: each is read once, and rows
-that say the same share it.
+row travels as one JSON text, and all else as another, of which a search gives few: each is read once, and
+rows that say the same share it.
 """
 
 import json

@@ -53,8 +53,8 @@ FROM (
 ) AS seen
 ORDER BY {_ORDER}
 """  # noqa: S608 - our own names
-"""Chooses rows by the few columns that a query speaks of, and only then takes up the rest: the database passes by
-whatever lies apart from the chosen rows, and sorts texts instead of many columns."""
+"""Chooses rows by the few columns that a query speaks of, and only then takes up the rest: the database
+passes over whatever lies apart from the chosen rows, and sorts texts instead of many columns."""
 _GRADE = """
 CASE WHEN grade_low = grade_high THEN format('{:g}', grade_low)
      WHEN grade_low IS NOT NULL THEN format('{:g}-{:g}', grade_low, grade_high) END AS grade"""
