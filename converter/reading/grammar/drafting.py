@@ -19,7 +19,7 @@ _REACH = 5
 def draft(p: Parser, targets: list[Target], phrase: Phrase, extra: Used = []) -> bool:  # noqa: B006
     """Draft one finding for each target, or two where the value differs by side.
 
-    What took it, or is foreign, counts as used with its tokens and those of the phrase; not where none took it.
+    Tokens of the phrase, and of targets that took it or are foreign, count as used; not where none took it.
 
     Returns:
         Whether any target took the value.
