@@ -19,8 +19,10 @@ from converter.reading.notation.explained_grades import OF_REFLEXES, with_scales
 from converter.reading.notation.glued_sides import with_glued_sides_parted
 from converter.reading.notation.joined_sides import with_sides_joined
 from converter.reading.notation.letter_names import with_letters_named
+from converter.reading.notation.marks import tokens_of_note
 from converter.reading.notation.plain_writing import plain_writing, with_slashed_columns
 from converter.reading.notation.printed_choices import with_choices_read
+from converter.reading.notation.second_names import with_second_names_taken_in
 from converter.reading.notation.shared_nouns import with_nouns_shared
 from converter.reading.notation.spelled_grades import with_spelled_grades
 from converter.reading.relevance.parts import Part, speaking_parts
@@ -40,7 +42,7 @@ from converter.reading.sentences.limb_lines import note_limb
 from converter.reading.sentences.runs import RUN_NAMES, lead_blocks, part_runs
 from converter.reading.sentences.statuses import apply_statuses
 from converter.reading.sentences.subject_headings import settle_before_layout, settle_headings
-from converter.reading.tokens import Token, tokens_of_note
+from converter.reading.tokens import Token
 from converter.reading.unread import (
     free_what_no_finding_holds,
     grades_left_over,
@@ -164,7 +166,7 @@ class _NoteReader:
         """Read the note; drafts, unread wording, legends and diagnostics are filled in."""
         text = plain_writing(self._text)
         tokens = with_spelled_grades(text, tokens_of_note(text, self._vocabulary))
-        tokens = with_nouns_shared(text, tokens, self._vocabulary)
+        tokens = with_nouns_shared(text, with_second_names_taken_in(tokens), self._vocabulary)
         tokens = with_letters_named(text, tokens, self._vocabulary)
         tokens = with_scales_joined(with_sides_joined(with_glued_sides_parted(text, tokens)))
         dittos = with_dittos_read(text, tokens)

@@ -170,7 +170,10 @@ class CellWordReader:
         return self._words.limbs.get(self.plain(piece))
 
     def _letters(self, line: Line, said: list[tuple[Piece, str]]) -> list[Token]:
-        named = [(piece, self._words.letters.get(plain)) for piece, plain in said]
+        letters = self._words.letters
+        knee = any(letters.get(plain) == "patellar" for _, plain in said)
+        names = {**letters, **self._words.beside_knee} if knee else letters
+        named = [(piece, names.get(plain)) for piece, plain in said]
         if named[0][1] is None:
             named = named[1:]
         if len(named) < _FEWEST_LETTERS:

@@ -28,7 +28,8 @@ from converter.reading.layouts.table_row_names import (
     without_order,
 )
 from converter.reading.lines import Cell, Line, cells_of
-from converter.reading.tokens import Token, tokens_of_note
+from converter.reading.notation.marks import tokens_of_note
+from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 from converter.words import Vocabulary
 
