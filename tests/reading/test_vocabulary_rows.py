@@ -87,6 +87,7 @@ SILENT = {
         "knee[s] (jerk|jerks|reflex|reflexes|tendon reflex|tendon ref",
         "l4",
         "parachute [response]",
+        "(pl|plant)",
         "plantar grasp[s] [reflex|reflexes]",
         "rlq",
         "s1",
