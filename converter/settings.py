@@ -25,7 +25,7 @@ from pydantic_core import ErrorDetails
 from converter.assess.options import AssessOptions
 from converter.fhir.options import DEFAULT_BASE, FhirOptions, Release
 from converter.reading import ReadingOptions
-from converter.reading.figures import ROWS
+from converter.reading.layouts.figures import ROWS
 from converter.sources.decode import is_text_encoding
 from converter.sources.file_names import compiled
 from converter.sources.options import NoteField

@@ -4,9 +4,10 @@ Takes a Session; gives values that an engine opens where it works. What stands f
 not be done on is made here too, so that every note that comes in comes out.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from functools import cache
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from converter.api import Session, assess, convert, not_read, read_notes
 from converter.model import Assessment, Diagnostic, Note, Reading, Severity
@@ -20,13 +21,24 @@ def record_line(reading: Reading) -> str:
     """The record of a reading as one line of JSON; its only numbers are places and grades."""
     record = reading_to_record(reading)
     try:
+        return _writer()(record)
+    except TypeError:  # half characters, in a reading that did not come from our sources
+        return _slowly(record)
+
+
+@cache
+def _writer() -> Callable[[dict[str, Any]], str]:
+    try:
         import orjson
+    except ImportError:
+        return _slowly
+    return lambda record: orjson.dumps(record).decode()
 
-        return orjson.dumps(record).decode()
-    except (ImportError, TypeError):  # half characters, in a reading that did not come from our sources
-        import json
 
-        return json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+def _slowly(record: dict[str, Any]) -> str:
+    import json
+
+    return json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +57,7 @@ class ToReadings:
         return not_read(note, self.session, fault)
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """A record as it is written, and what of it is told on the way.
 
     Attributes:
@@ -192,6 +203,8 @@ def _line(reading: Reading) -> Line:
     return Line(record_line(reading), errors, len(reading.findings), len(reading.unread))
 
 
-def _errors(diagnostics: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
+def _errors(diagnostics: Sequence[Diagnostic]) -> tuple[Diagnostic, ...]:
+    if not diagnostics:
+        return ()
     wrong = (Severity.ERROR, Severity.FATAL)
     return tuple(one for one in diagnostics if one.severity in wrong)

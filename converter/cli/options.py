@@ -254,15 +254,13 @@ def items_from(inputs: Sequence[str], options: "SourceOptions") -> Iterator[Note
 def _some(items: Iterator[Note | Diagnostic]) -> Iterator[Note | Diagnostic]:
     """The items; where none of the inputs is there, what is missing is said as the reason to stop."""
     missing: list[Diagnostic] = []
-    others = False
     for item in items:
-        if isinstance(item, Diagnostic) and item.code in _ABSENT and not others:
-            missing.append(item)
-            continue
-        if not others:
-            others = True
+        if not isinstance(item, Diagnostic) or item.code not in _ABSENT:
             yield from missing
-        yield item
-    if missing and not others:
+            yield item
+            yield from items
+            return
+        missing.append(item)
+    if missing:
         reasons = "; ".join(f"{one.source}: {one.message}" for one in missing)
         raise CannotRunError(f"there is nothing to read. {reasons}")

@@ -12,7 +12,7 @@ T = TypeVar("T")
 P = TypeVar("P")
 
 NOTES, CHARACTERS = 200, 400_000
-"""A batch ends with the note that reaches one of these."""
+"""A batch ends with the note that reaches one of these, unless said."""
 
 
 @dataclass(slots=True)
@@ -56,8 +56,8 @@ class Batch(Generic[T]):
                 yield Done(item, result), True
 
 
-def batches(items: Iterable[Note | P]) -> Iterator[Batch[Any]]:
-    """Batches in the order of the stream."""
+def batches(items: Iterable[Note | P], most: int = NOTES) -> Iterator[Batch[Any]]:
+    """Batches of at most so many notes, in the order of the stream."""
     held: list[Note | P] = []
     notes: list[Note] = []
     characters = 0
@@ -66,7 +66,7 @@ def batches(items: Iterable[Note | P]) -> Iterator[Batch[Any]]:
         if isinstance(item, Note):
             notes.append(item)
             characters += len(item.text)
-        if len(held) >= 2 * NOTES or len(notes) >= NOTES or characters >= CHARACTERS:
+        if len(held) >= 2 * most or len(notes) >= most or characters >= CHARACTERS:
             yield Batch(held, notes)
             held, notes, characters = [], [], 0
     if held:

@@ -1,14 +1,16 @@
 """How notes are packed to travel: the values of their fields alone, pickled."""
 
 import pickle
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import fields
 from operator import attrgetter
 from typing import Any
 
 from converter.model import Note
+from converter.model.making import maker
 
 _FIELDS = tuple(field.name for field in fields(Note))
+_made: Callable[..., Note] = maker(Note)
 
 row_of = attrgetter(*_FIELDS)
 """The values of a note, in the order of its fields."""
@@ -16,7 +18,7 @@ row_of = attrgetter(*_FIELDS)
 
 def note_of(row: Sequence[Any]) -> Note:
     """The note with these values."""
-    return Note(**dict(zip(_FIELDS, row, strict=True)))
+    return _made(*row)
 
 
 def packed(notes: Iterable[Note]) -> bytes:

@@ -23,8 +23,10 @@ from converter.model import Diagnostic, Note
 T = TypeVar("T")
 P = TypeVar("P")
 
-_AHEAD = 3
-"""Batches under way for each worker."""
+_AHEAD = 6
+"""Batches under way for each worker, so that one slow batch does not keep the others waiting."""
+_NOTES = 100
+"""Notes of a batch: few enough that the workers end at about the same time."""
 _PATIENCE = 2.0
 """Seconds that workers are given to end."""
 _MOST_DEATHS = 2
@@ -85,7 +87,7 @@ class WorkerProcesses(Generic[T]):
             single.account = self.account
             yield from single.run(items)
             return
-        coming = batches(items)
+        coming = batches(items, _NOTES)
         waiting: deque[Batch[T]] = deque()
         to_send: deque[Batch[T]] = deque()
         exhausted = False
@@ -116,23 +118,24 @@ class WorkerProcesses(Generic[T]):
             yield item
 
     def _hand_out(self, to_send: deque[Batch[T]]) -> None:
-        """Give waiting batches to free workers."""
-        for worker in [*self._workers]:
-            while to_send and worker.batch is None:
-                batch = to_send.popleft()
-                if batch.finished:
-                    continue
-                try:
-                    worker.send(batch)
-                except OSError:
-                    self._bury(worker, to_send)
-                    break
+        """Give waiting batches to the workers that hold fewest."""
+        while to_send:
+            worker = min(self._workers, key=lambda one: len(one.held))
+            if not worker.takes_more:
+                return
+            batch = to_send.popleft()
+            if batch.finished:
+                continue
+            try:
+                worker.send(batch)
+            except OSError:
+                self._bury(worker, to_send)
 
     def _collect(self, to_send: deque[Batch[T]], timeout: float | None) -> bool:
         """Take what busy workers have to give; whether there was anything."""
         from multiprocessing.connection import wait
 
-        busy = {worker.connection: worker for worker in self._workers if worker.batch is not None}
+        busy = {worker.connection: worker for worker in self._workers if worker.held}
         ready = wait(list(busy), timeout) if busy else []
         for connection in ready:
             worker = busy[connection]  # type: ignore[index]
@@ -145,10 +148,12 @@ class WorkerProcesses(Generic[T]):
 
     def _bury(self, worker: Worker, to_send: deque[Batch[T]]) -> None:
         """Replace a worker that died, and see to what it worked on."""
+        worker.receive_the_rest()
         worker.end(_PATIENCE)
         self._workers.remove(worker)
         self.account.lost += 1
-        batch, index, cause = worker.batch, worker.note_at_death(), worker.process.exitcode
+        batch, index = worker.held[0] if worker.held else None, worker.note_at_death()
+        cause = worker.process.exitcode
         note = batch.notes[index] if batch is not None and index is not None else None
         self._tell(worker_died(note, cause))
         self._early_deaths = self._early_deaths + 1 if note is None else 0
@@ -160,7 +165,7 @@ class WorkerProcesses(Generic[T]):
                 if batch.deaths[index] == _MOST_DEATHS:
                     batch.results[index] = note_stops_workers(batch.notes[index], cause)
             self.account.retried += 1
-            to_send.appendleft(batch)
+            to_send.extendleft(reversed(worker.held))
         self._start()
 
     def _start_all(self) -> None:

@@ -1,6 +1,7 @@
 """Reads reflex findings from the text of a note, each tied to the words it came from.
 
-Takes a Note and a Vocabulary; gives a Reading. A newcomer reads `reader.py`, then `grammar/rules.py`.
+Takes a Note and a Vocabulary; gives a Reading. A newcomer reads `reader.py`, then `grammar/rules.py`. A note
+goes through the folders in this order: `relevance`, `notation`, `layouts`, `sentences`, `grammar`.
 """
 
 from converter.reading.reader import ReadingOptions, read_note

@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from converter.reading.stems import PLAIN, STEMMED, has_stem
+from converter.reading.relevance.stems import PLAIN, STEMMED, has_stem
 from converter.reading.written import Written, may_begin_value
 from converter.words import Vocabulary, Word
 from converter.words.phrases import normal

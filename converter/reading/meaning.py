@@ -103,6 +103,6 @@ def _response(draft: Draft, value: Written) -> tuple[str | None, bool]:
         return "equivocal", False
     if named_flexor:
         return "flexor", False
-    if sign and (value.polarity == "positive" or value.descriptor in (*_PRESENT, "symmetric", None)):
+    if sign and (value.polarity == "positive" or value.descriptor in {*_PRESENT, "symmetric", None}):
         return "extensor", False
     return None, False

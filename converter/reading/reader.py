@@ -7,39 +7,39 @@ from dataclasses import dataclass, replace
 
 from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
-from converter.reading.bare_grades import graded_alone
-from converter.reading.clock_lines import keep_clocks_apart
-from converter.reading.dittos import with_dittos_read
-from converter.reading.exam_headings import (
+from converter.reading.findings import findings_of
+from converter.reading.grammar.parser import TENDON_KINDS, Context, Parser, grades_tendons
+from converter.reading.grammar.parts import Draft
+from converter.reading.grammar.rules import read_sentence
+from converter.reading.layouts.figures import ROWS
+from converter.reading.layouts.walking import read_layouts
+from converter.reading.lexicon import MISSPELT
+from converter.reading.notation.dittos import with_dittos_read
+from converter.reading.notation.explained_grades import OF_REFLEXES, with_scales_joined
+from converter.reading.notation.glued_sides import with_glued_sides_parted
+from converter.reading.notation.joined_sides import with_sides_joined
+from converter.reading.notation.letter_names import with_letters_named
+from converter.reading.notation.plain_writing import plain_writing, with_slashed_columns
+from converter.reading.notation.printed_choices import with_choices_read
+from converter.reading.notation.shared_nouns import with_nouns_shared
+from converter.reading.notation.spelled_grades import with_spelled_grades
+from converter.reading.relevance.parts import Part, speaking_parts
+from converter.reading.relevance.prefilter import worth_reading
+from converter.reading.relevance.stems import STEM
+from converter.reading.sentences.bare_grades import graded_alone
+from converter.reading.sentences.clock_lines import keep_clocks_apart
+from converter.reading.sentences.dividing import Sentence, sentences_of
+from converter.reading.sentences.exam_headings import (
     begin_sentence,
     has_later_heading,
     note_exam_heading,
     side_of_heading,
 )
-from converter.reading.explained_grades import OF_REFLEXES, with_scales_joined
-from converter.reading.figures import ROWS
-from converter.reading.findings import findings_of
-from converter.reading.footnotes import Footnotes
-from converter.reading.glued_sides import with_glued_sides_parted
-from converter.reading.grammar.parser import TENDON_KINDS, Context, Parser, grades_tendons
-from converter.reading.grammar.parts import Draft
-from converter.reading.grammar.rules import read_sentence
-from converter.reading.joined_sides import with_sides_joined
-from converter.reading.layouts import read_layouts
-from converter.reading.letter_names import with_letters_named
-from converter.reading.lexicon import MISSPELT
-from converter.reading.limb_lines import note_limb
-from converter.reading.parts import Part, speaking_parts
-from converter.reading.plain_writing import plain_writing, with_slashed_columns
-from converter.reading.prefilter import worth_reading
-from converter.reading.printed_choices import with_choices_read
-from converter.reading.runs import RUN_NAMES, lead_blocks, part_runs
-from converter.reading.sentences import Sentence, sentences_of
-from converter.reading.shared_nouns import with_nouns_shared
-from converter.reading.spelled_grades import with_spelled_grades
-from converter.reading.statuses import apply_statuses
-from converter.reading.stems import STEM
-from converter.reading.subject_headings import settle_before_layout, settle_headings
+from converter.reading.sentences.footnotes import Footnotes
+from converter.reading.sentences.limb_lines import note_limb
+from converter.reading.sentences.runs import RUN_NAMES, lead_blocks, part_runs
+from converter.reading.sentences.statuses import apply_statuses
+from converter.reading.sentences.subject_headings import settle_before_layout, settle_headings
 from converter.reading.tokens import Token, tokens_of_note
 from converter.reading.unread import (
     free_what_no_finding_holds,

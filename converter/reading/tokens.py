@@ -8,9 +8,9 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from converter.reading.boxes import with_boxes_read
 from converter.reading.lexicon import MISSPELT, PIECES, Entry, Lexicon, lexicon_of
-from converter.reading.stems import PLAIN
+from converter.reading.notation.boxes import with_boxes_read
+from converter.reading.relevance.stems import PLAIN
 from converter.reading.written import Count, Pair, Run, Written, written_at
 from converter.words import Vocabulary, Word
 

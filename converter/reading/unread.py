@@ -2,7 +2,7 @@
 
 from converter.model import Unread
 from converter.reading.grammar.parts import Draft
-from converter.reading.stems import STEM
+from converter.reading.relevance.stems import STEM
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 

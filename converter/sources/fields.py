@@ -7,19 +7,20 @@ A field that cannot be used is dropped and said; the note goes through.
 import hashlib
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from converter.model import Diagnostic, Note
+from converter.model.making import maker
 from converter.sources.dates import completed_years, day_or_less, moment
 from converter.sources.options import SourceOptions
 from converter.sources.troubles import warning
 
 _FIGURES = re.compile(r"[-\d .,:/+TZ]{1,40}")
+_made = maker(Note)
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """Where a note stands: the file, the line, and the identifier to use where the source gives none."""
 
     source: str
@@ -56,31 +57,33 @@ def note_from_fields(
     """
     troubles: list[Diagnostic] = []
     text = _clean_text(fields["text"], place, troubles)
-    values = {name: value.strip() for name, value in fields.items() if name != "text"}
-    authored, precision = _authored(values.get("authored"), place, troubles)
-    note = Note(
-        id=_identifier(values.get("id"), place, troubles),
+    value = {name: _clean(given.strip()) for name, given in fields.items() if name != "text"}.get
+    authored, precision = _authored(value("authored"), place, troubles)
+    note = _made(
+        id=_identifier(value("id"), place, troubles),
         text=text,
         hash=text_hash(text),
-        system=_clean(values.get("system")) or options.system,
-        patient=_clean(values.get("patient")),
-        encounter=_clean(values.get("encounter")),
-        author=_clean(values.get("author")),
-        facility=_clean(values.get("facility")),
+        system=value("system") or options.system,
+        patient=value("patient"),
+        encounter=value("encounter"),
+        author=value("author"),
+        facility=value("facility"),
         authored=authored,
         authored_precision=precision,
-        kind=_clean(values.get("kind")),
-        birth_date=_birth_date(values.get("birth_date"), place, troubles),
-        age=_age(values.get("age"), place, troubles),
-        sex=_clean(values.get("sex")),
+        kind=value("kind"),
+        birth_date=_birth_date(value("birth_date"), place, troubles),
+        age=_age(value("age"), place, troubles),
+        sex=value("sex"),
         source=place.source,
         line=place.line,
     )
     return note, troubles
 
 
-def _clean(value: str | None) -> str | None:
-    return _LONE_SURROGATE.sub("\ufffd", value) if value else None
+def _clean(value: str) -> str | None:
+    if value.isascii():
+        return value or None
+    return _LONE_SURROGATE.sub("\ufffd", value)
 
 
 def _clean_text(text: str, place: Place, troubles: list[Diagnostic]) -> str:
@@ -101,7 +104,7 @@ def _clean_text(text: str, place: Place, troubles: list[Diagnostic]) -> str:
 
 def _identifier(value: str | None, place: Place, troubles: list[Diagnostic]) -> str:
     if value:
-        return _LONE_SURROGATE.sub("\ufffd", value)
+        return value
     troubles.append(
         warning(
             "missing-id",

@@ -15,9 +15,11 @@ from converter.sources.troubles import error, id_shown, warning
 NOTE_KEPT = frozenset({"identity-clash"})
 """Codes of errors after which the note goes on all the same."""
 
-_CONTENT = attrgetter(
-    *(field.name for field in fields(Note) if field.name not in ("text", "source", "line", "origin"))
-)
+_ELSEWHERE = frozenset({"id", "system", "text", "hash", "source", "line", "origin"})
+_FURTHER = tuple(field.name for field in fields(Note) if field.name not in _ELSEWHERE)
+_ABOUT = attrgetter(*_FURTHER)
+_NOTHING = (None,) * len(_FURTHER)
+"""What the source says about most notes beside their text."""
 
 
 class Identities:
@@ -34,7 +36,7 @@ class Identities:
         earlier note and differs in anything keeps its place, with `#2` (`#3` ...) added to its identifier.
         """
         key = short_number(note.system, note.id)
-        content = short_number(*_CONTENT(note))
+        content = key ^ _content(note)
         first = self._first.first(key, content)
         if first is None:
             return note, None
@@ -47,6 +49,12 @@ class Identities:
             number += 1
         self._first[free] = content
         return replace(note, id=f"{note.id}#{number}"), _clash(note, number)
+
+
+def _content(note: Note) -> int:
+    """A number for all that a note says beside its identity; its text's hash holds one already."""
+    about = _ABOUT(note)
+    return int(note.hash[:16], 16) if about == _NOTHING else short_number(note.hash, *about)
 
 
 def _duplicate(note: Note) -> Diagnostic:

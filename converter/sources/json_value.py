@@ -1,6 +1,8 @@
 """Parses JSON and says in half a sentence why it cannot."""
 
 import json
+from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 
@@ -13,10 +15,8 @@ def parse_json(text: str) -> Any:
 def _fast(text: str) -> Any:
     """An object without numbers that a fast parser might shorten, or None: most lines are such objects."""
     try:
-        import orjson
-
-        value = orjson.loads(text)
-    except (ValueError, ImportError):
+        value = _loads()(text)
+    except ValueError:
         return None
     if not isinstance(value, dict):
         return None
@@ -24,6 +24,16 @@ def _fast(text: str) -> Any:
         if not isinstance(one, str) and isinstance(one, float | dict | list):
             return None
     return value
+
+
+@cache
+def _loads() -> Callable[[str], Any]:
+    """The fast parser; without it nothing is found fast."""
+    try:
+        import orjson
+    except ImportError:
+        return lambda text: None
+    return orjson.loads
 
 
 def _careful(text: str) -> Any:

@@ -161,12 +161,12 @@ def _unreadable(trouble: OSError, name: str) -> Diagnostic:
 
 def _spoken(items: NoteStream, opened: Opened) -> NoteStream:
     """The items, or where a file gives none, a word about that: no file passes in silence."""
-    silent = True
-    for item in items:
-        silent = False
-        yield item
-    if silent:
+    first = next(items, None)
+    if first is None:
         yield error("empty-file", "The file holds nothing but white space.", opened.name)
+    else:
+        yield first
+        yield from items
 
 
 def _check_empty(stream: BinaryIO, name: str) -> NoteStream:

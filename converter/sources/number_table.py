@@ -6,7 +6,8 @@ never removed.
 
 from array import array
 
-_SMALLEST = 1024
+_SMALLEST = 1 << 15
+"""Slots at the start, half a megabyte: most runs then never grow."""
 _FULL = 0.7
 
 
@@ -17,6 +18,7 @@ class NumberTable:
         self._keys = array("Q", bytes(8 * _SMALLEST))
         self._numbers = array("Q", bytes(8 * _SMALLEST))
         self._count = 0
+        self._most = int(_FULL * _SMALLEST)
 
     def __contains__(self, key: int) -> bool:
         return self._keys[self._slot(key)] != 0
@@ -29,11 +31,18 @@ class NumberTable:
 
     def first(self, key: int, number: int) -> int | None:
         """The number that a key has; where it has none, it gets this one, and None is given."""
-        slot = self._slot(key)
-        if self._keys[slot]:
-            return self._numbers[slot]
-        self._put(slot, key, number)
-        return None
+        keys, key = self._keys, key or 1
+        mask = len(keys) - 1
+        slot = key & mask
+        while (held := keys[slot]) != key:
+            if not held:
+                keys[slot], self._numbers[slot] = key, number
+                self._count += 1
+                if self._count > self._most:
+                    self._grow()
+                return None
+            slot = (slot + 1) & mask
+        return self._numbers[slot]
 
     def __setitem__(self, key: int, number: int) -> None:
         self._put(self._slot(key), key, number)
@@ -43,7 +52,7 @@ class NumberTable:
             self._keys[slot] = key or 1
             self._count += 1
         self._numbers[slot] = number
-        if self._count > _FULL * len(self._keys):
+        if self._count > self._most:
             self._grow()
 
     def size(self) -> int:
@@ -60,10 +69,13 @@ class NumberTable:
         return slot
 
     def _grow(self) -> None:
-        old = zip(self._keys, self._numbers, strict=True)
         size = 16 * len(self._keys)
-        self._keys, self._numbers = array("Q", bytes(size)), array("Q", bytes(size))
-        for key, number in old:
+        keys, numbers = array("Q", bytes(size)), array("Q", bytes(size))
+        mask = len(keys) - 1
+        for key, number in zip(self._keys, self._numbers, strict=True):
             if key:
-                slot = self._slot(key)
-                self._keys[slot], self._numbers[slot] = key, number
+                slot = key & mask
+                while keys[slot]:
+                    slot = (slot + 1) & mask
+                keys[slot], numbers[slot] = key, number
+        self._keys, self._numbers, self._most = keys, numbers, int(_FULL * len(keys))

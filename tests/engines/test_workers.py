@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Thread
 
 import pytest
 
@@ -102,6 +103,40 @@ def test_a_note_that_two_workers_die_on_fails_alone() -> None:
     assert [name for name, _ in given] == [f"n{n}" for n in range(NOTES)]
     assert len(told) == engine.account.lost == 4
     assert engine.account.adds_up
+
+
+def test_every_batch_that_a_dead_worker_held_is_done(tmp_path: Path) -> None:
+    """A worker is given the next batch while it works on one; both go to others, each note once."""
+    told: list[Diagnostic] = []
+    engine = WorkerProcesses(Lengths(str(tmp_path)), 1, told.append)
+    given = told_of(engine, notes({250: "die once"}))
+    assert [name for name, _ in given] == [f"n{n}" for n in range(NOTES)]
+    assert engine.account.lost == engine.account.retried == 1
+    assert engine.account.done == NOTES
+
+
+@dataclass(frozen=True, slots=True)
+class Copies(Lengths):
+    """Gives back as much as it takes."""
+
+    def open(self) -> Callable[[Note], str]:
+        return self.copy_of
+
+    def copy_of(self, note: Note) -> str:
+        return note.text
+
+
+def test_messages_larger_than_what_lies_between_the_processes_stop_nothing() -> None:
+    """A megabyte each way at once, where a socket of Linux holds some 200 kB unless a site says otherwise."""
+    large = [note_from_text(f"{n}" * 1_000_000, f"n{n}") for n in range(20, 60)]
+    engine = WorkerProcesses(Copies(), 2, unexpected, few=1)
+    given: list[tuple[str, str]] = []
+    run = Thread(target=lambda: given.extend(told_of(engine, large)), daemon=True)
+    run.start()
+    run.join(60)
+    for worker in engine._workers:
+        worker.process.kill()  # where they wait for one another
+    assert given == [(note.id, note.text) for note in large]
 
 
 def test_workers_that_cannot_start_end_the_run_with_a_sentence() -> None:

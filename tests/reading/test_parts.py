@@ -12,8 +12,8 @@ from written_notes import read_text, written_notes
 
 from converter.model.record import reading_to_record
 from converter.reading import reader
-from converter.reading.parts import speaking_parts
-from converter.reading.prefilter import worth_reading
+from converter.reading.relevance.parts import speaking_parts
+from converter.reading.relevance.prefilter import worth_reading
 from converter.reading.tokens import Token, tokens_of_note
 from converter.words import Vocabulary, shipped_vocabulary
 

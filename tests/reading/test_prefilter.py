@@ -12,7 +12,7 @@ from written_notes import read_text, written_notes
 
 from converter.model import Reading
 from converter.reading import reader
-from converter.reading.prefilter import may_speak_of_reflexes, worth_reading
+from converter.reading.relevance.prefilter import may_speak_of_reflexes, worth_reading
 from converter.words import shipped_vocabulary
 
 NOTES = written_notes()

@@ -295,7 +295,7 @@ def _detail_fits(p: Parser, index: int, joined: int, phrase: Phrase) -> bool:
 def _of_next(p: Parser, at: int, phrase: Phrase) -> bool:
     """As in "BJ 2+, inverted SJ": the value before has its name, so this is said of the name behind it."""
     first = min((p.tokens.index(token) for token, _ in phrase.used if token in p.tokens), default=0)
-    while first and p.kind(first - 1) in ("side", *LINKS):
+    while first and p.kind(first - 1) in {"side", *LINKS}:
         first -= 1
     return p.kind(first - 1) in HEADS and p.kind(p.skip(at + 1, "side")) == "site"
 

@@ -184,7 +184,7 @@ def _felt_at_toes(p: Parser, index: int) -> bool:
     if not (toes or valued):
         return False
     unknown = ("other",) if toes and valued and p.has(before, "arrow") else ()
-    return p.kind(before - valued) in ("other_exam", *unknown)
+    return p.kind(before - valued) in {"other_exam", *unknown}
 
 
 def _joint_counts(p: Parser, index: int) -> bool:

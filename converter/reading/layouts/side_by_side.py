@@ -9,7 +9,7 @@ import re
 from dataclasses import replace
 from itertools import pairwise
 
-from converter.reading.head_columns import SIDES
+from converter.reading.layouts.head_columns import SIDES
 from converter.reading.lines import Line, is_rule, pieces_of
 from converter.reading.tokens import Token
 

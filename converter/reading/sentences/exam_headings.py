@@ -7,7 +7,7 @@ import re
 from itertools import takewhile
 
 from converter.reading.grammar.parser import Context, grades_tendons
-from converter.reading.sentences import Sentence, colon_among_first
+from converter.reading.sentences.dividing import Sentence, colon_among_first
 from converter.reading.tokens import Token
 from converter.reading.written import Written
 from converter.words import Vocabulary

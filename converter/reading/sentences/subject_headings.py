@@ -9,7 +9,7 @@ from bisect import bisect_right
 from converter.reading.grammar.parser import VALUES, Parser
 from converter.reading.grammar.parts import Target
 from converter.reading.grammar.targets import targets_at
-from converter.reading.sentences import Sentence
+from converter.reading.sentences.dividing import Sentence
 from converter.reading.tokens import Token
 
 _BETWEEN = ("colon", "dash", "open", "close", "side_ref", "equals", "comma", "bullet", "pipe", "legend", "is")

@@ -9,7 +9,7 @@ from bisect import bisect_right
 
 from converter.reading.clocks import CLOCK, YEAR
 from converter.reading.grammar.parts import Draft
-from converter.reading.table_cells import keep_apart
+from converter.reading.layouts.table_cells import keep_apart
 from converter.reading.tokens import Token
 
 _LINE = re.compile(rf"^[ \t*•-]*(?P<clock>{CLOCK.pattern})", re.IGNORECASE | re.MULTILINE)

@@ -10,9 +10,9 @@ from itertools import pairwise
 
 from converter.reading.grammar.parser import VALUES, Context, Parser, grades_tendons
 from converter.reading.grammar.rules import read_sentence
+from converter.reading.layouts.table_cells import place_in_time
+from converter.reading.layouts.table_times import Times
 from converter.reading.lines import Line
-from converter.reading.table_cells import place_in_time
-from converter.reading.table_times import Times
 from converter.reading.tokens import Token
 from converter.words import Vocabulary
 

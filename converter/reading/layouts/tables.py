@@ -7,15 +7,15 @@ of strength looks the same and is left alone. Heads are read by `table_heads`, r
 from dataclasses import dataclass, field, replace
 
 from converter.model import Unread
-from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.parser import VALUES, Context, Parser
-from converter.reading.head_columns import Heads
+from converter.reading.layouts.cell_words import CellWordReader
+from converter.reading.layouts.head_columns import Heads
+from converter.reading.layouts.side_by_side import has_loose_pipes, tables_beside, without_loose_pipes
+from converter.reading.layouts.table_cells import place_in_time
+from converter.reading.layouts.table_heads import HEAD_KINDS, HeadReader, head_kinds
+from converter.reading.layouts.table_row_names import begins_with_value
+from converter.reading.layouts.table_rows import Row, RowReader
 from converter.reading.lines import Cell, Line, cells_of, is_rule
-from converter.reading.side_by_side import has_loose_pipes, tables_beside, without_loose_pipes
-from converter.reading.table_cells import place_in_time
-from converter.reading.table_heads import HEAD_KINDS, HeadReader, head_kinds
-from converter.reading.table_row_names import begins_with_value
-from converter.reading.table_rows import Row, RowReader
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 from converter.words import Vocabulary

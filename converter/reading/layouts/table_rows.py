@@ -6,18 +6,17 @@ column, the row is left unread rather than guessed.
 
 from dataclasses import dataclass, replace
 
-from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.clonus_places import CLONUS_AT
 from converter.reading.grammar.parser import VALUES, Context, Parser
 from converter.reading.grammar.parts import Target, Used
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.grammar.targets import targets_at
-from converter.reading.head_columns import SIDES, Column, Heads
-from converter.reading.lines import Cell, Line, cells_of
-from converter.reading.table_cells import CellReader
-from converter.reading.table_columns import aligned, gap, is_mirrored
-from converter.reading.table_heads import plain
-from converter.reading.table_row_names import (
+from converter.reading.layouts.cell_words import CellWordReader
+from converter.reading.layouts.head_columns import SIDES, Column, Heads
+from converter.reading.layouts.table_cells import CellReader
+from converter.reading.layouts.table_columns import aligned, gap, is_mirrored
+from converter.reading.layouts.table_heads import plain
+from converter.reading.layouts.table_row_names import (
     begins_with_value,
     behind_roots,
     joined_names,
@@ -28,6 +27,7 @@ from converter.reading.table_row_names import (
     time_of,
     without_order,
 )
+from converter.reading.lines import Cell, Line, cells_of
 from converter.reading.tokens import Token, tokens_of_note
 from converter.reading.written import Pair, Written
 from converter.words import Vocabulary

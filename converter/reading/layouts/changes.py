@@ -9,8 +9,8 @@ from converter.reading.grammar.parser import Context, Parser
 from converter.reading.grammar.parts import Phrase
 from converter.reading.grammar.phrases import take
 from converter.reading.grammar.targets import targets_at
+from converter.reading.layouts.table_cells import make_earlier
 from converter.reading.lines import Line
-from converter.reading.table_cells import make_earlier
 from converter.reading.tokens import Token
 from converter.reading.written import Written
 from converter.words import Vocabulary

@@ -7,11 +7,11 @@ in the rows is left to `table_rows`.
 from collections.abc import Iterator
 from dataclasses import replace
 
-from converter.reading.cell_words import CellWordReader
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.grammar.targets import targets_at
-from converter.reading.head_cells import label_apart, with_blank_heads, word_by_word
-from converter.reading.head_columns import (
+from converter.reading.layouts.cell_words import CellWordReader
+from converter.reading.layouts.head_cells import label_apart, with_blank_heads, word_by_word
+from converter.reading.layouts.head_columns import (
     SIDES,
     Column,
     Heads,

@@ -2,7 +2,7 @@
 
 Takes the lines of a note; gives drafts for the grades of a figure whose rows can be told, and says of the
 others that they were not understood. The viewer's left is the patient's right (common practice, no source);
-which joint a row stands for is a setting. Rows that carry names are a table, and left to `layouts`.
+which joint a row stands for is a setting. Rows that carry names are a table, and left to `tables`.
 """
 
 from dataclasses import dataclass

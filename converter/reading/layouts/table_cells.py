@@ -13,7 +13,7 @@ from converter.reading.grammar.parts import Draft, Target, Used
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.rules import read_sentence
 from converter.reading.grammar.untested import not_tested
-from converter.reading.head_columns import Column
+from converter.reading.layouts.head_columns import Column
 from converter.reading.lines import Cell
 from converter.reading.tokens import Token
 from converter.reading.written import Written
@@ -43,7 +43,7 @@ class CellReader:
         self._context = context
         self._vocabulary = vocabulary
         self._footnotes = footnotes
-        self._order, self._signed = context.pair_order, False
+        self._order, self._signs = context.pair_order, False
 
     def use_table(self, order: str | None, *, signed: bool) -> None:
         """Take note of what holds for a whole table.
@@ -52,7 +52,7 @@ class CellReader:
             order: which side the first of two values in a cell belongs to, where the note says so above it.
             signed: a plus alone fills a cell, so that a minus is its opposite.
         """
-        self._order, self._signed = order or self._context.pair_order, signed
+        self._order, self._signs = order or self._context.pair_order, signed
 
     def value(self, parser: Parser, cell: Cell, targets: list[Target], column: Column) -> bool:
         """Read a cell; whether it says something, or nothing on purpose."""
@@ -66,7 +66,7 @@ class CellReader:
         elif _says_why_not(own):
             self._not_tested_because(own, targets)
         elif own.kind(0) == "dash" and len(cell.tokens) == 1:
-            if _counts_plus_signs(parser) or (self._signed and targets and self._is_there_or_not(targets[0])):
+            if _counts_plus_signs(parser) or (self._signs and targets and self._is_there_or_not(targets[0])):
                 add_bare(own, targets[0], None, [(cell.tokens[0], "value")], implied="absent")
         elif own.kind(0) == "other_mark" and len(cell.tokens) == 1:
             own = self._by_footnote(cell.tokens[0], targets) or own

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
-from converter.reading.prefilter import may_grade_joints, worth_reading
-from converter.reading.sentences import ABBREVIATED
+from converter.reading.relevance.prefilter import may_grade_joints, worth_reading
+from converter.reading.sentences.dividing import ABBREVIATED
 from converter.words import Vocabulary
 from converter.words.phrases import normal, tokens_of, wordings
 

@@ -9,8 +9,8 @@ import re
 from collections.abc import Callable, Iterable
 from functools import lru_cache, partial
 
-from converter.reading.patterns import LETTERS, words_in
-from converter.reading.table_heads import HEAD_KINDS
+from converter.reading.layouts.table_heads import HEAD_KINDS
+from converter.reading.relevance.patterns import LETTERS, words_in
 from converter.words import Vocabulary, Word
 
 _MOST_HEADS = 80

@@ -4,7 +4,7 @@ Takes cells; gives cells or tokens. What the values mean is left to `table_rows`
 """
 
 from converter.reading.grammar.parser import VALUES
-from converter.reading.head_columns import Heads
+from converter.reading.layouts.head_columns import Heads
 from converter.reading.lines import Cell
 from converter.reading.tokens import Token
 
@@ -55,7 +55,7 @@ def split_side(cells: list[Cell]) -> list[Cell]:
 
 def says_only(tokens: list[Token], *kinds: str) -> bool:
     """Whether tokens are of some kinds alone, a colon aside."""
-    return all(token.kind in (*kinds, "colon") for token in tokens)
+    return all(token.kind in {*kinds, "colon"} for token in tokens)
 
 
 def time_of(cell: Cell) -> Token | None:

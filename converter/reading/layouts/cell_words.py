@@ -8,8 +8,8 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 
+from converter.reading.layouts.table_times import Times
 from converter.reading.lines import Line, pieces_of
-from converter.reading.table_times import Times
 from converter.reading.tokens import Token
 from converter.reading.written import Written
 from converter.words import Vocabulary

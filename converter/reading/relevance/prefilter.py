@@ -9,9 +9,9 @@ import re
 from collections.abc import Callable, Iterator
 from functools import lru_cache
 
-from converter.reading.bare_tables import may_hold_bare_table
-from converter.reading.letter_names import letter_series
-from converter.reading.patterns import (
+from converter.reading.notation.letter_names import letter_series
+from converter.reading.relevance.bare_tables import may_hold_bare_table
+from converter.reading.relevance.patterns import (
     ANY_STEM,
     BESIDE_PLUS,
     EQUIVOCAL,

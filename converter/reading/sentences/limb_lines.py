@@ -6,7 +6,7 @@ and the limbs of a heading for those without a place: "LOWER LIMBS" over "Tone n
 
 from converter.reading.grammar.parser import Context
 from converter.reading.grammar.parts import Target
-from converter.reading.sentences import Sentence
+from converter.reading.sentences.dividing import Sentence
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 from converter.words import Vocabulary

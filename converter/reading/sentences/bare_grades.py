@@ -9,7 +9,7 @@ strength and tone are graded so too; a run after wording about them is left alon
 from collections.abc import Iterator
 
 from converter.reading.grammar.parser import Context, grades_tendons
-from converter.reading.sentences import Sentence
+from converter.reading.sentences.dividing import Sentence
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 

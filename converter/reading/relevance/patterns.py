@@ -10,7 +10,7 @@ from functools import lru_cache
 from string import ascii_lowercase
 from typing import Any
 
-from converter.reading.stems import STEMS
+from converter.reading.relevance.stems import STEMS
 from converter.words import Vocabulary, Word
 from converter.words.phrases import tokens_of, wordings
 

@@ -6,15 +6,15 @@ Takes the tokens of a note; gives what was read from layouts, and the tokens of 
 from dataclasses import dataclass, field
 
 from converter.model import Diagnostic, Unread
-from converter.reading.changes import change_at
-from converter.reading.figures import Figure, figure_at, read_figure
 from converter.reading.grammar.parser import Context, Parser
+from converter.reading.layouts.changes import change_at
+from converter.reading.layouts.figures import Figure, figure_at, read_figure
+from converter.reading.layouts.piped_lines import parted
+from converter.reading.layouts.record_tables import record_table_at
+from converter.reading.layouts.tables import TableReader
+from converter.reading.layouts.ticked_tables import ticked_table_at
+from converter.reading.layouts.timed_values import TimedValues
 from converter.reading.lines import Line, drawn_lines, lines_of, without_drawing
-from converter.reading.piped_lines import parted
-from converter.reading.record_tables import record_table_at
-from converter.reading.tables import TableReader
-from converter.reading.ticked_tables import ticked_table_at
-from converter.reading.timed_values import TimedValues
 from converter.reading.tokens import Token
 from converter.words import Vocabulary
 

@@ -7,7 +7,7 @@ practice, no source.
 
 from dataclasses import replace
 
-from converter.reading.stems import STEM
+from converter.reading.relevance.stems import STEM
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 

@@ -5,7 +5,7 @@ cannot be given to one column.
 """
 
 from converter.reading.grammar.parser import VALUES
-from converter.reading.head_columns import Column, Heads
+from converter.reading.layouts.head_columns import Column, Heads
 from converter.reading.lines import Cell, Line
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written

@@ -1,0 +1,1 @@
+"""Divides prose into sentences and settles what each is about: exam, limb, side, whose, when."""
