@@ -145,7 +145,9 @@ def _account_row(
 ) -> Row:
     """The row that says what became of a note, which is counted."""
     errors = sum(one.severity in (Severity.ERROR, Severity.FATAL) for one in told)
-    counts.update({outcome: 1, "resources": resources, "errors": errors})
+    counts.update(resources=resources, errors=errors)
+    if outcome != FAILED:  # those the engine counts
+        counts[outcome] += 1
     return (*about, *where, outcome, resources, errors, troubles_text(told), *_NO_RESOURCE)
 
 
