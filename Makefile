@@ -2,14 +2,19 @@
 PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
+COMPILED ?= $(VENV)-compiled
 
-.PHONY: demo test lint format types bench fuzz soak lock clean
+.PHONY: demo test compiled lint format types bench fuzz soak lock clean
 
 demo: $(VENV)/.installed
 	$(BIN)/plexor demo --out demo-output
 
 test: $(VENV)/.installed-test
 	$(BIN)/python -m pytest -n auto --dist loadfile $(PYTEST_ARGS)
+
+# plexor with its reader as machine code, in an environment of its own, for many notes: takes minutes and a C compiler.
+compiled: $(COMPILED)/.installed
+	@echo "$(COMPILED)/bin/plexor is plexor with a compiled reader; its wheel is in $(COMPILED)/dist"
 
 lint: $(VENV)/.installed-test
 	$(BIN)/ruff format --check .
@@ -23,7 +28,7 @@ format: $(VENV)/.installed-test
 	$(BIN)/ruff check --fix .
 
 bench: $(VENV)/.installed-test
-	$(BIN)/python tests/benchmarks/run.py
+	PLEXOR_COMPILED=$(wildcard $(COMPILED)/bin/python) $(BIN)/python tests/benchmarks/run.py
 
 # Damaged input of every kind, at random and as often again as FUZZ says: minutes. Longer: `make fuzz FUZZ=200`.
 FUZZ ?= 20
@@ -48,6 +53,17 @@ $(VENV)/.installed-test: $(VENV)/.installed requirements-test.lock
 	$(BIN)/python -m pip install --quiet --require-hashes -r requirements-test.lock
 	@touch $@
 
+# Built from an unpacked sdist, so that no machine code is left beside the sources, where it would hide them.
+$(COMPILED)/.installed: $(VENV)/.installed-test $(wildcard converter/*.py converter/*/*.py converter/*/*/*.py)
+	rm -rf $(COMPILED)
+	$(PYTHON) -m venv $(COMPILED)
+	$(BIN)/python -m hatchling build --target sdist --directory $(COMPILED)/dist > $(COMPILED)/build.log
+	HATCH_BUILD_HOOK_ENABLE_MYPYC=1 $(BIN)/python -m pip wheel --quiet --no-deps --no-build-isolation \
+	  --wheel-dir $(COMPILED)/dist $(COMPILED)/dist/*.tar.gz
+	$(COMPILED)/bin/python -m pip install --quiet --require-hashes -r requirements.lock
+	$(COMPILED)/bin/python -m pip install --quiet --no-deps $(COMPILED)/dist/*.whl
+	@touch $@
+
 # Pins every package, with hashes and without the address of any index.
 lock:
 	$(PYTHON) -m pip install --quiet uv
@@ -62,4 +78,4 @@ lock:
 	  --quiet --output-file requirements-spark.lock
 
 clean:
-	rm -rf $(VENV) demo-output dist .parts
+	rm -rf $(VENV) $(COMPILED) demo-output dist .parts

@@ -4,7 +4,7 @@ Takes notes and a Session; gives the totals of the run. Storing itself belongs t
 """
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -92,7 +92,7 @@ def settings_record(settings: Settings, quotes: bool) -> dict[str, str]:
     """The settings of a run as plain pairs, e.g. `reading.pair_order`; unset ones are left out."""
     from json import dumps
 
-    sections = settings.model_dump(mode="json")
+    sections = {name: section for name, section in asdict(settings).items() if isinstance(section, dict)}
     sections["archive"] |= {"quotes": quotes}
     return {
         f"{section}.{name}": value if isinstance(value, str) else dumps(value)

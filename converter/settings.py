@@ -1,34 +1,20 @@
 """A site's settings: `plexor.toml`, read once, checked, and turned into the options of each stage.
 
 Takes a TOML file; gives a frozen Settings, or a SettingsError whose sentences name the file and the key.
-Paths in the file are taken from the file's own folder.
+Paths in the file are taken from the file's own folder. How a file is checked stands in `settings_file`, which
+is imported where there is a file.
 """
 
 import csv
-import tomllib
-import zoneinfo
-from collections.abc import Container, Iterator, Mapping
+from collections.abc import Container, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated, Any, Literal, get_args
-
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    ConfigDict,
-    Field,
-    ValidationError,
-    ValidationInfo,
-    field_validator,
-)
-from pydantic_core import ErrorDetails
+from typing import Any, Literal
 
 from converter.assess.options import AssessOptions
 from converter.fhir.options import DEFAULT_BASE, FhirOptions, Release
 from converter.reading import ReadingOptions
 from converter.reading.layouts.figures import ROWS
-from converter.sources.decode import is_text_encoding
-from converter.sources.file_names import compiled
-from converter.sources.options import NoteField
 
 FILE_NAME = "plexor.toml"
 _ASSESS = AssessOptions()
@@ -46,148 +32,84 @@ class SettingsError(ValueError):
         self.sentences = sentences
 
 
-def _known_encoding(name: str) -> str:
-    if not is_text_encoding(name):
-        raise ValueError(f"there is no encoding {name}")
-    return name
-
-
-def _known_zone(name: str) -> str:
-    try:
-        zoneinfo.ZoneInfo(name)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError) as error:
-        raise ValueError(f"there is no time zone {name}; write it as in Australia/Hobart") from error
-    return name
-
-
-def _absolute_uri(uri: str) -> str:
-    scheme, colon, rest = uri.partition(":")
-    if not colon or not scheme.isalnum() or not rest or any(letter.isspace() for letter in uri):
-        raise ValueError("it must be a whole URI, as in https://clinic.example/notes or urn:oid:1.2.3")
-    return uri
-
-
-def _rules(names: list[str]) -> list[str]:
-    if not names:
-        return names
-    from converter.assess import RULE_NAMES
-
-    for name in names:
-        if name not in RULE_NAMES:
-            raise ValueError(f"there is no rule {name}; {_choices(RULE_NAMES)}")
-    return names
-
-
-def _file_name(template: str) -> str:
-    compiled(template)
-    return template
-
-
-def _section_names(names: list[str]) -> list[str]:
-    if any(not name.strip() for name in names):
-        raise ValueError("a section needs a LOINC code or a word of its title; it is empty")
-    return names
-
-
-FileName = Annotated[str, AfterValidator(_file_name)]
-Encoding = Annotated[str, AfterValidator(_known_encoding)]
-Zone = Annotated[str, AfterValidator(_known_zone)]
-Uri = Annotated[str, AfterValidator(_absolute_uri)]
-Threshold = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-Age = Annotated[int, Field(ge=0, le=130)]
-Beats = Annotated[int, Field(ge=1)]
-
-
-class _Section(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
-
-
-class NotesSettings(_Section):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotesSettings:
     """`[notes]`: how the inputs are written."""
 
-    system: Uri | None = None
-    encoding: Encoding | None = None
-    file_name: FileName | None = None
-    columns: dict[NoteField, str] = {}
-    sections: Annotated[list[str], Field(min_length=1), AfterValidator(_section_names)] = ["examination"]
+    system: str | None = None
+    encoding: str | None = None
+    file_name: str | None = None
+    columns: Mapping[str, str] = field(default_factory=dict)
+    sections: list[str] = field(default_factory=lambda: ["examination"])
 
 
-class VocabularySettings(_Section):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VocabularySettings:
     """`[vocabulary]`: word lists (.csv), scales and reflexes (.toml) of the site's own, added to ours."""
 
-    files: list[str] = []
+    files: list[str] = field(default_factory=list)
 
 
-class ReadingSettings(_Section):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingSettings:
     """`[reading]`: what the notes leave unsaid."""
 
     default_scale: str | None = None
     pair_order: Literal["right-left", "left-right"] = "right-left"
-    figure_rows: Annotated[list[str], Field(min_length=2)] = [*ROWS]
+    figure_rows: list[str] = field(default_factory=lambda: [*ROWS])
 
 
-class AssessSettings(_Section):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AssessSettings:
     """`[assess]`: thresholds in grades, ages in years, beats of clonus, and rules to leave out."""
 
-    side_difference: Threshold = _ASSESS.side_difference
-    marked: Annotated[Threshold, Field(validate_default=True)] = _ASSESS.marked
-    change: Threshold = _ASSESS.change
-    leave_out: Annotated[list[str], AfterValidator(_rules)] = []
+    side_difference: float = _ASSESS.side_difference
+    marked: float = _ASSESS.marked
+    change: float = _ASSESS.change
+    leave_out: list[str] = field(default_factory=list)
     absent_ankle_age_note: bool = _ASSESS.absent_ankle_age_note
-    ankle_age: Age = _ASSESS.ankle_age
-    infant_age: Age = _ASSESS.infant_age
-    brief_clonus_beats: Beats = _ASSESS.brief_clonus_beats
-    abnormal_clonus_beats: Annotated[Beats, Field(validate_default=True)] = _ASSESS.abnormal_clonus_beats
-
-    @field_validator("marked")
-    @classmethod
-    def _not_below_side_difference(cls, marked: float, info: ValidationInfo) -> float:
-        least = info.data.get("side_difference")
-        if least is not None and marked < least:
-            raise ValueError(f"it must be at least side_difference, which is {least:g}; it is {marked:g}")
-        return marked
-
-    @field_validator("abnormal_clonus_beats")
-    @classmethod
-    def _above_brief_beats(cls, beats: int, info: ValidationInfo) -> int:
-        brief = info.data.get("brief_clonus_beats")
-        if brief is not None and beats <= brief:
-            raise ValueError(f"it must be more than brief_clonus_beats, which is {brief}; it is {beats}")
-        return beats
+    ankle_age: int = _ASSESS.ankle_age
+    infant_age: int = _ASSESS.infant_age
+    brief_clonus_beats: int = _ASSESS.brief_clonus_beats
+    abnormal_clonus_beats: int = _ASSESS.abnormal_clonus_beats
 
 
-class FhirSettings(_Section):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FhirSettings:
     """`[fhir]`: how resources are written."""
 
-    canonical: Uri | None = None
+    canonical: str | None = None
     status: Literal["preliminary", "final"] = "preliminary"
     subject: Literal["logical", "conditional", "literal"] = "logical"
     patient_ids: str | None = None
-    patient_system: Uri | None = None
-    practitioner_system: Uri | None = None
-    encounter_system: Uri | None = None
-    facility_system: Uri | None = None
-    zone: Zone | None = None
+    patient_system: str | None = None
+    practitioner_system: str | None = None
+    encounter_system: str | None = None
+    facility_system: str | None = None
+    zone: str | None = None
     quotes: bool = True
     note_text: bool = False
     diagnostic_report: bool = False
     release: Release = "R4"
 
 
-class ProfilesSettings(_Section):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProfilesSettings:
     """`[profiles]`: folders of definitions to check against, besides the shipped ones."""
 
-    folders: list[str] = []
+    folders: list[str] = field(default_factory=list)
 
 
-class ArchiveSettings(_Section):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ArchiveSettings:
     """`[archive]`: the store of findings."""
 
     file: str | None = None
     quotes: bool = True
 
 
-class Settings(_Section):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
     """All sections of `plexor.toml`; what is not written has its default.
 
     Attributes:
@@ -195,15 +117,15 @@ class Settings(_Section):
         file: the file that the settings came from, or None; messages name it.
     """
 
-    notes: NotesSettings = NotesSettings()
-    vocabulary: VocabularySettings = VocabularySettings()
-    reading: ReadingSettings = ReadingSettings()
-    assess: AssessSettings = AssessSettings()
-    fhir: FhirSettings = FhirSettings()
-    profiles: ProfilesSettings = ProfilesSettings()
-    archive: ArchiveSettings = ArchiveSettings()
-    folder: Annotated[Path, Field(exclude=True)] = Path()
-    file: Annotated[Path | None, Field(exclude=True)] = None
+    notes: NotesSettings = field(default_factory=NotesSettings)
+    vocabulary: VocabularySettings = field(default_factory=VocabularySettings)
+    reading: ReadingSettings = field(default_factory=ReadingSettings)
+    assess: AssessSettings = field(default_factory=AssessSettings)
+    fhir: FhirSettings = field(default_factory=FhirSettings)
+    profiles: ProfilesSettings = field(default_factory=ProfilesSettings)
+    archive: ArchiveSettings = field(default_factory=ArchiveSettings)
+    folder: Path = Path()
+    file: Path | None = None
 
     def path(self, written: str) -> Path:
         """A path of the file, from the file's own folder."""
@@ -303,43 +225,20 @@ def load_settings(file: Path) -> Settings:
     Raises:
         SettingsError: the file cannot be read or says something that is not allowed.
     """
-    table = _table(file)
-    for name in ("folder", "file"):
-        if name in table:
-            raise SettingsError((f"{file}: there is no section [{name}]; {_known(Settings)}",))
-    try:
-        settings = Settings.model_validate({**table, "folder": file.parent, "file": file})
-    except ValidationError as error:
-        raise SettingsError(tuple(f"{file}: {_sentence(entry)}" for entry in error.errors())) from error
-    missing = tuple(f"{file}: {sentence}" for sentence in _missing_paths(settings))
-    if missing:
-        raise SettingsError(missing)
-    return settings
+    from converter.settings_file import checked, table_in
+
+    return checked(table_in(file), file)
 
 
-def _table(file: Path) -> Mapping[str, Any]:
-    try:
-        return tomllib.loads(file.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise SettingsError((f"{file}: the settings cannot be read ({reason})",)) from error
-    except UnicodeDecodeError as error:
-        raise SettingsError((f"{file}: the settings are not written in UTF-8",)) from error
-    except tomllib.TOMLDecodeError as error:
-        reason = str(error)
-        raise SettingsError((f"{file}: this is not TOML: {reason[:1].lower()}{reason[1:]}",)) from error
+def settings_from(table: Mapping[str, Any]) -> Settings:
+    """Settings of sections with their keys, checked as those of a file are.
 
+    Raises:
+        SettingsError: they say something that is not allowed.
+    """
+    from converter.settings_file import checked
 
-def _missing_paths(settings: Settings) -> Iterator[str]:
-    for name in settings.vocabulary.files:
-        if not settings.path(name).is_file():
-            yield f"[vocabulary] files: there is no file {settings.path(name)}"
-    for name in settings.profiles.folders:
-        if not settings.path(name).is_dir():
-            yield f"[profiles] folders: there is no folder {settings.path(name)}"
-    ids = settings.fhir.patient_ids
-    if ids is not None and not settings.path(ids).is_file():
-        yield f"[fhir] patient_ids: there is no file {settings.path(ids)}"
+    return checked(table)
 
 
 def _patient_ids(file: Path) -> dict[str, str]:
@@ -350,35 +249,3 @@ def _patient_ids(file: Path) -> dict[str, str]:
         return {row["patient"].strip(): row["id"].strip() for row in rows}
     except (OSError, UnicodeDecodeError, csv.Error, KeyError, AttributeError) as error:
         raise SettingsError((f"{file}: this is no CSV file with the columns patient and id",)) from error
-
-
-def _sentence(entry: ErrorDetails) -> str:
-    """One mistake in plain words, with its section and key."""
-    place = [str(part) for part in entry["loc"]]
-    if entry["type"] == "extra_forbidden":
-        return _unknown(place)
-    section, key = place[0], ".".join(part for part in place[1:] if part != "[key]")
-    name = f"[{section}] {key}" if key else f"[{section}]"
-    if place == ["notes", "columns", *place[2:]] and entry["type"] == "literal_error":
-        return f"[notes.columns] {place[2]}: there is no such field; {_choices(get_args(NoteField))}"
-    if entry["type"] == "value_error":
-        return f"{name}: {entry['ctx']['error']}"
-    message = entry["msg"].replace("Input should", "it should")
-    written = f", not {entry['input']!r}" if isinstance(entry["input"], str | int | float) else ""
-    return f"{name}: {message[:1].lower()}{message[1:]}{written}"
-
-
-def _unknown(place: list[str]) -> str:
-    if len(place) == 1:
-        return f"there is no section [{place[0]}]; {_known(Settings)}"
-    section = Settings.model_fields[place[0]].annotation
-    assert isinstance(section, type)
-    return f"[{place[0]}] has no key {place[1]}; {_known(section)}"
-
-
-def _known(section: type[BaseModel]) -> str:
-    return _choices(name for name, field in section.model_fields.items() if not field.exclude)
-
-
-def _choices(names: Any) -> str:
-    return f"known are {', '.join(names)}"

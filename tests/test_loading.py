@@ -22,7 +22,7 @@ from converter.loading import Loading, load
 from converter.model import Note
 from converter.reading import read_note
 from converter.searching import find
-from converter.settings import Settings
+from converter.settings import settings_from
 
 
 def count_reads(monkeypatch: pytest.MonkeyPatch, fault: str | None = None) -> list[str]:
@@ -82,7 +82,7 @@ def test_another_vocabulary_reads_all_again(tmp_path: Path, monkeypatch: pytest.
         "phrase, role, meaning, flags, source\nxyzzy jerk, site, patellar, trigger, invented\n",
         encoding="utf-8",
     )
-    settings = Settings.model_validate({"vocabulary": {"files": [str(words)]}})
+    settings = settings_from({"vocabulary": {"files": [str(words)]}})
     again = count_reads(monkeypatch)
     totals = load(notes(), archive, session("r2", settings))
     assert again == ["n1", "n2", "n3", "n4", "n5"]
@@ -152,7 +152,7 @@ def test_a_retry_without_an_archive_makes_none(tmp_path: Path) -> None:
 
 
 def test_the_run_is_recorded_with_its_settings_and_both_times(tmp_path: Path) -> None:
-    settings = Settings.model_validate({"reading": {"pair_order": "left-right"}, "assess": {"marked": 3.0}})
+    settings = settings_from({"reading": {"pair_order": "left-right"}, "assess": {"marked": 3.0}})
     archive = tmp_path / "a.duckdb"
     load(
         notes(),

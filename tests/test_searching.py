@@ -16,7 +16,7 @@ from converter.archive import ArchiveError, FindQuery, open_archive, query_from_
 from converter.check import Checker
 from converter.loading import Loading
 from converter.searching import count, fhir_search, find
-from converter.settings import Settings
+from converter.settings import settings_from
 
 Json = dict[str, Any]
 
@@ -148,7 +148,7 @@ def test_an_archive_without_words_gives_observations_without_words(tmp_path: Pat
 
 
 def test_a_site_has_its_own_base_in_links_and_addresses(archive: Path) -> None:
-    here = session(settings=Settings.model_validate({"fhir": {"canonical": "https://rehab.example/fhir"}}))
+    here = session(settings=settings_from({"fhir": {"canonical": "https://rehab.example/fhir"}}))
     bundle = fhir_search(archive, "Observation?code=patellar-left", here)
     assert bundle["link"][0]["url"] == "https://rehab.example/fhir/Observation?code=patellar-left"
     assert all(

@@ -1,13 +1,22 @@
 """`plexor.toml` is checked key by key, and every mistake is one sentence that names the file and the key."""
 
-from dataclasses import fields
+import subprocess
+import sys
+from dataclasses import fields, replace
 from pathlib import Path
 
 import pytest
 
 from converter.api import open_session
 from converter.assess import AssessOptions
-from converter.settings import AssessSettings, Settings, SettingsError, find_settings, load_settings
+from converter.settings import (
+    AssessSettings,
+    Settings,
+    SettingsError,
+    find_settings,
+    load_settings,
+    settings_from,
+)
 from converter.words import VocabularyError, shipped_vocabulary
 
 FULL = """
@@ -228,7 +237,10 @@ def test_what_only_resources_cannot_bear_is_said_with_its_file(tmp_path: Path, t
 
 def test_every_option_of_the_assessment_can_be_set() -> None:
     options = {field.name for field in fields(AssessOptions)}
-    named = {"rules_left_out" if name == "leave_out" else name for name in AssessSettings.model_fields}
+    named = {
+        "rules_left_out" if name == "leave_out" else name
+        for name in (field.name for field in fields(AssessSettings))
+    }
     assert named == options
 
 
@@ -252,3 +264,28 @@ def test_a_word_list_that_collides_is_refused_with_both_places(tmp_path: Path) -
     settings = load_settings(settings_file(tmp_path, "[vocabulary]\nfiles = ['words.csv']\n"))
     with pytest.raises(VocabularyError, match=r"words\.csv:2.*already means.*sites\.csv"):
         open_session(settings)
+
+
+def test_a_file_can_set_every_value_and_nothing_else() -> None:
+    for section in (field.name for field in fields(Settings) if field.name not in ("folder", "file")):
+        values = {field.name for field in fields(getattr(Settings(), section))}
+        with pytest.raises(SettingsError) as caught:
+            settings_from({section: {"nonsense": 1}})
+        (sentence,) = caught.value.sentences
+        assert sentence.startswith(f"[{section}] has no key nonsense; known are ")
+        assert set(sentence.partition("known are ")[2].split(", ")) == values
+
+
+def test_what_a_table_does_not_say_has_the_default_of_its_section() -> None:
+    sections = [field.name for field in fields(Settings) if field.name not in ("folder", "file")]
+    assert settings_from({}) == settings_from({section: {} for section in sections}) == Settings()
+    found = settings_from({"reading": {"pair_order": "left-right"}})
+    assert found == replace(Settings(), reading=replace(Settings().reading, pair_order="left-right"))
+
+
+def test_without_a_file_no_checker_of_files_is_imported(tmp_path: Path) -> None:
+    code = "import sys; from converter.settings import find_settings; find_settings(); print(*sys.modules)"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=tmp_path
+    )
+    assert not {"pydantic", "converter.settings_file"} & set(done.stdout.split())

@@ -5,11 +5,14 @@ into the SQL.
 """
 
 from collections.abc import Iterator, Sequence
+from itertools import chain
 from typing import Any
 
+from converter.archive.fetching import TEXTS, rows_of
 from converter.archive.patterns import pattern_sql
 from converter.archive.queries import CountRow, FindQuery, FoundRow
 from converter.archive.rows import days_of
+from converter.archive.searched import AS_SAID, SPREAD
 from converter.archive.values import Archive, ArchiveError
 
 COUNTABLE = {
@@ -34,34 +37,24 @@ COUNTABLE = {
 }
 """What can be counted by, and its SQL."""
 
-_AS_SAID = """
-(SELECT * EXCLUDE (place), place AS finding_place, 0 AS place, 'direct' AS basis,
-        site AS said_site, side AS said_side
- FROM current_findings)"""
-_SPREAD = "current_reflexes"
-_OF_THE_NOTE = ("system", "id", "patient", "authored", "author", "facility", "note_kind")
-_SEEN = (*_OF_THE_NOTE, "site", "side", "basis")
-"""What a row has of its note, and of the reflex and side that were asked for."""
-_SAID = {"said_site": "f.site AS said_site", "said_side": "f.side AS said_side"}
-_COLUMNS = ", ".join(
-    f"seen.{name}" if name in _SEEN else _SAID.get(name, f"f.{name}") for name in FoundRow._fields
-)
 _ORDER = """
 seen.patient NULLS LAST, seen.authored_first NULLS LAST, seen.authored NULLS LAST, seen.system NULLS FIRST,
 seen.id, seen.reading, seen.finding_place, seen.place"""
 _FOUND = f"""
 WITH chosen AS MATERIALIZED (
-    SELECT {", ".join(_SEEN)}, authored_first, reading, finding_place, place
+    SELECT reading, finding_place, place, site, side, basis, note_at, finding_at
     FROM ({{found}}) AS seen {{first}}
-), whole AS (
-    SELECT * FROM findings WHERE reading IN (SELECT reading FROM chosen)
 )
-SELECT {_COLUMNS}
-FROM chosen AS seen JOIN whole f ON f.reading = seen.reading AND f.place = seen.finding_place
+SELECT own, shared
+FROM (
+    SELECT {TEXTS}, n.patient, n.authored_first, n.authored, n.system, n.id,
+           seen.reading, seen.finding_place, seen.place
+    FROM chosen AS seen JOIN findings f ON f.rowid = seen.finding_at JOIN notes n ON n.rowid = seen.note_at
+) AS seen
 ORDER BY {_ORDER}
 """  # noqa: S608 - our own names
-"""Chooses rows by the few columns that a query speaks of, and only then takes up the rest of what stands in
-`findings`: the database passes by whatever lies apart from the readings that were chosen."""
+"""Chooses rows by the few columns that a query speaks of, and only then takes up the rest: the database
+passes over whatever lies apart from the chosen rows, and sorts texts instead of many columns."""
 _GRADE = """
 CASE WHEN grade_low = grade_high THEN format('{:g}', grade_low)
      WHEN grade_low IS NOT NULL THEN format('{:g}-{:g}', grade_low, grade_high) END AS grade"""
@@ -84,7 +77,8 @@ def find(archive: Archive, query: FindQuery) -> Iterator[FoundRow]:
     else:
         sql = _FOUND.format(found=found, first=f"ORDER BY {_ORDER} LIMIT ?")
         values = [*values, query.limit]
-    return map(FoundRow._make, _rows(archive, sql, values))
+    known: dict[str, list[Any]] = {}
+    return chain.from_iterable(rows_of(page, known) for page in _pages(archive, sql, values))
 
 
 def count(archive: Archive, query: FindQuery, by: Sequence[str] = ()) -> Iterator[CountRow]:
@@ -111,16 +105,17 @@ def count(archive: Archive, query: FindQuery, by: Sequence[str] = ()) -> Iterato
     if query.limit is not None:
         sql += " LIMIT ?"
         values = [*values, query.limit]
-    return (CountRow(row[:-3], *row[-3:]) for row in _rows(archive, sql, values))
+    rows = chain.from_iterable(_pages(archive, sql, values))
+    return (CountRow(row[:-3], *row[-3:]) for row in rows)
 
 
-def _rows(archive: Archive, sql: str, values: list[Any]) -> Iterator[tuple[Any, ...]]:
+def _pages(archive: Archive, sql: str, values: list[Any]) -> Iterator[list[tuple[Any, ...]]]:
     import duckdb
 
     try:
         found: duckdb.DuckDBPyConnection = archive.connection.cursor().execute(sql, values)
         while page := found.fetchmany(_PAGE):
-            yield from page
+            yield page
     except (duckdb.Error, UnicodeError, OverflowError):
         raise ArchiveError(f"{archive.path}: the archive could not be searched.") from None
 
@@ -136,12 +131,14 @@ def found_sql(query: FindQuery) -> tuple[str, list[Any]]:
     shown = ", ".join(f"p{number} AS MATERIALIZED ({sql})" for number, (sql, _) in enumerate(patterns))
     values = [value for _, bound in patterns for value in bound]
     conditions, bound = conditions_of(query)
-    conditions += [f"(reading, exam) IN (SELECT (reading, exam) FROM p{n})" for n in range(len(patterns))]  # noqa: S608
     named = bool(query.sites or query.reflexes)
     if patterns and not named:
-        evidence = " UNION ".join(f"SELECT (reading, place) FROM p{n}" for n in range(len(patterns)))  # noqa: S608
-        conditions.append(f"(reading, place) IN ({evidence})")
-    source = _SPREAD if named or query.spread or patterns else _AS_SAID
+        evidence = " UNION ".join(f"SELECT reflex_at FROM p{n}" for n in range(len(patterns)))  # noqa: S608
+        conditions.append(f"reflex_at IN ({evidence})")
+    if named or len(patterns) > 1:
+        exams = (f"SELECT (reading, exam) FROM p{n}" for n in range(len(patterns)))  # noqa: S608
+        conditions += [f"(reading, exam) IN ({rows})" for rows in exams]
+    source = SPREAD if named or query.spread or patterns else AS_SAID
     sql = f"SELECT * FROM {source} WHERE {' AND '.join(conditions) or 'TRUE'}"  # noqa: S608 - our own names
     return f"WITH {shown} {sql}" if shown else sql, [*values, *bound]
 

@@ -1,48 +1,48 @@
-"""The program `plexor`: puts the commands together. What a command needs is imported when it runs."""
+"""The program `plexor`: puts the commands together. What a command needs is imported when it runs.
 
-from typing import Annotated
+A command line that names its command first gets a program with that one alone, since to make all of them
+takes longer than many runs do.
+"""
+
+import sys
+from collections.abc import Callable, Sequence
+from functools import cache
+from importlib import import_module
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from converter.cli import (
-    amend,
-    audit,
-    check,
-    convert,
-    demo,
-    export,
-    find,
-    forget,
-    load,
-    profile,
-    read,
-    relink,
-    review,
-    sample,
-    score,
-    send,
-    sql,
-    summary,
-    words,
-)
-from converter.cli.running import guarded
+from converter.cli.running import guarded, seldom_collect
 
-app = typer.Typer(
-    name="plexor",
-    add_completion=False,
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-)
+if TYPE_CHECKING:
+    app: typer.Typer
+    """The program with all its commands, made when it is first asked for."""
 
-_COMMANDS = (
-    read, convert, check, profile, summary, load, find, export, send, sql, sample, review, amend, relink,
-    forget, audit, words, score, demo,
+COMMANDS = (
+    "read", "convert", "check", "profile", "summary", "load", "find", "export", "send", "sql", "sample",
+    "review", "amend", "relink", "forget", "audit", "words", "score", "demo",
 )  # fmt: skip
-for command in _COMMANDS:
-    name = command.__name__.rpartition(".")[2]
-    app.command(name, epilog=command.EXAMPLE)(guarded(getattr(command, name)))
+
+
+def program_with(names: Sequence[str]) -> typer.Typer:
+    """The program with some of its commands."""
+    made = typer.Typer(
+        name="plexor",
+        add_completion=False,
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    )
+    for name in names:
+        module = import_module(f"converter.cli.{name}")
+        command: Callable[..., int] = getattr(module, name)
+        made.command(name, epilog=module.EXAMPLE)(guarded(command))
+    made.callback(
+        epilog="\b\nExample:\n  plexor read notes.csv\n  plexor read --help\n\n"
+        "For records work, not a diagnosis: confirm findings with a licensed clinician and local policy."
+    )(_plexor)
+    return made
 
 
 def _show_version(wanted: bool) -> None:
@@ -53,11 +53,7 @@ def _show_version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback(
-    epilog="\b\nExample:\n  plexor read notes.csv\n  plexor read --help\n\n"
-    "For records work, not a diagnosis: confirm findings with a licensed clinician and local policy."
-)
-def plexor(
+def _plexor(
     version: Annotated[
         bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version.")
     ] = False,
@@ -67,4 +63,17 @@ def plexor(
 
 def main() -> None:
     """Run the program; its exit status is 0 clean, 1 the input had errors, 2 could not run."""
-    app()
+    seldom_collect()
+    named = sys.argv[1:2]
+    program_with(named if named and named[0] in COMMANDS else COMMANDS)()
+
+
+@cache
+def _whole() -> typer.Typer:
+    return program_with(COMMANDS)
+
+
+def __getattr__(name: str) -> Any:
+    if name == "app":
+        return _whole()
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

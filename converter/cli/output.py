@@ -12,7 +12,7 @@ from typing import Any, TextIO
 from converter.cli.running import CannotRunError
 
 Record = Mapping[str, Any]
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA_STARTS = frozenset("=+-@\t\r")
 
 
 class Format(StrEnum):
@@ -64,7 +64,7 @@ def records_to(stream: TextIO, format_: Format, columns: Sequence[str]) -> Itera
     if format_ is Format.CSV:
         writer = csv.writer(stream, lineterminator="\n")
         writer.writerow(columns)
-        yield lambda record: writer.writerow([safe_cell(record.get(name)) for name in columns])
+        yield lambda record: writer.writerow(map(safe_cell, map(record.get, columns)))
     else:
         with texts_to(stream, format_) as write:
             yield lambda record: write(json_line(record))
@@ -94,10 +94,13 @@ def safe_cell(value: object) -> object:
     grade written `+2` and a value written `-1`, since a spreadsheet would turn them into numbers. Numbers of
     ours stay numbers. Lists become JSON.
     """
+    if isinstance(value, str):
+        return f"'{value}" if value[:1] in _FORMULA_STARTS else value
+    if isinstance(value, bool):
+        return "true" if value else "false"
     if value is None or isinstance(value, int | float):
-        return {True: "true", False: "false"}.get(value, value) if isinstance(value, bool) else value
-    text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+        return value
+    return safe_cell(json.dumps(value, ensure_ascii=False))
 
 
 def _line(stream: TextIO, text: str) -> None:

@@ -14,8 +14,14 @@ P = ParamSpec("P")
 CLEAN, INPUT_ERRORS, COULD_NOT_RUN = 0, 1, 2
 _FAULT = "plexor itself has a fault here ({}); set PLEXOR_TRACEBACK=1 to see where, and please report it"
 _STOPPED = 130  # what a shell gives a program that was stopped from the keyboard
-_RARELY = 50_000
-"""Objects made before the collector looks for cycles; notes and readings hold none."""
+_RARELY = (50_000, 100, 100)
+"""Objects made before the collector looks for cycles, and how often before it looks further back; notes and
+readings hold none."""
+
+
+def seldom_collect() -> None:
+    """Let the collector of cycles look seldom, which it does for nothing while a program starts and reads."""
+    gc.set_threshold(*_RARELY)
 
 
 class CannotRunError(Exception):
@@ -32,7 +38,7 @@ def guarded(command: Callable[P, int]) -> Callable[P, None]:
     @wraps(command)
     def run(*args: P.args, **kwargs: P.kwargs) -> None:
         _prepare_streams()
-        gc.set_threshold(_RARELY)
+        seldom_collect()
         try:
             status = command(*args, **kwargs)
             sys.stdout.flush()

@@ -28,8 +28,9 @@ _NOT_BEGUN = -1
 _TURN = 1 << 32
 """A place is the number of the batch, times this, and the index of the note in it."""
 _HELD = 2
-_RARELY = 50_000
-"""Objects made before the collector looks for cycles; notes and readings hold none."""
+_RARELY = (50_000, 100, 100)
+"""Objects made before the collector looks for cycles, and how often before it looks further back; notes and
+readings hold none."""
 
 
 @dataclass(slots=True, eq=False)
@@ -123,7 +124,7 @@ def _serve(connection: "Connection", work: Work[Any], place: Any, inherited: "Se
     for other in inherited:
         other.close()
     gc.freeze()
-    gc.set_threshold(_RARELY)
+    gc.set_threshold(*_RARELY)
     function = work.open()
     for turn, message in enumerate(_arriving(connection)):
         indices, rows = pickle.loads(message)  # noqa: S301 - from our own process

@@ -1,8 +1,8 @@
 """Where notes come from: files, folders, globs and standard input, one file of code per format.
 
 Takes what a person names; gives Notes one at a time, and a Diagnostic for whatever could not be taken as it
-came. Leaves what the notes say to `reading`. A new format is a `Format` in a file of its own, added to
-`registry.FORMATS`.
+came. Leaves what the notes say to `reading`. A new format is a module of its own and a `Format` in
+`registry.FORMATS`, which says when that module is imported.
 """
 
 from converter.sources.fields import note_from_text

@@ -15,7 +15,7 @@ from converter.sources.attachments import Taken, from_base64, from_text, kind_of
 from converter.sources.cda_header import HL7, fields_of, loinc_code, sections_named
 from converter.sources.fields import Place, note_from_fields
 from converter.sources.flow import Flow
-from converter.sources.format import Format, NoteStream, Opened
+from converter.sources.format import NoteStream, Opened
 from converter.sources.narrative import Narrative
 from converter.sources.options import SourceOptions
 from converter.sources.sections import Section, chosen, passed_over
@@ -182,6 +182,3 @@ def recognise_cda(opened: Opened, options: SourceOptions) -> bool:
     """Whether the file is a ClinicalDocument, or XML that nothing else takes, so that this is said."""
     text = "\n".join(opened.first_lines(options)[:2000])
     return root_name(text) == _ROOT or looks_like_xml(text)
-
-
-CDA = Format(name="cda", suffixes=(".xml", ".cda"), recognise=recognise_cda, read=read_cda)

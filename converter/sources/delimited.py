@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from converter.model import Diagnostic
 from converter.sources.decode import Lines
 from converter.sources.fields import Place, note_from_fields
-from converter.sources.format import Format, NoteStream, Opened
+from converter.sources.format import NoteStream, Opened
 from converter.sources.options import FIELDS, SourceOptions
 from converter.sources.troubles import error, names_shown, warning
 
@@ -251,7 +251,3 @@ def _header_troubles(
             line,
             hint=f"Its columns are: {seen}.",
         )
-
-
-CSV = Format(name="csv", suffixes=(".csv",), recognise=recognise_csv, read=read_csv)
-TSV = Format(name="tsv", suffixes=(".tsv", ".tab"), recognise=lambda _opened, _options: False, read=read_tsv)

@@ -16,7 +16,7 @@ from converter.sources.fhir_notes import fields_in, text_in
 from converter.sources.fhir_values import Resource, Scope, first, scope_of, values
 from converter.sources.fhir_xml import NAMESPACE, resource_of
 from converter.sources.fields import Place, note_from_fields
-from converter.sources.format import Format, NoteStream, Opened
+from converter.sources.format import NoteStream, Opened
 from converter.sources.json_value import parse_json
 from converter.sources.options import SourceOptions
 from converter.sources.troubles import error, information
@@ -194,6 +194,3 @@ def recognise_fhir(opened: Opened, options: SourceOptions) -> bool:
     if isinstance(value, Mapping):
         return bool(first(value, "resourceType"))
     return _TYPE.search(text) is not None
-
-
-FHIR = Format(name="fhir", suffixes=(".fhir",), recognise=recognise_fhir, read=read_fhir)

@@ -3,8 +3,9 @@
 import io
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from converter.model import Diagnostic, Note
 from converter.sources.decode import Lines, guess_encoding, known_encoding
@@ -61,16 +62,33 @@ class Opened:
 class Format:
     """A format of notes.
 
+    Its code stands in a module of its own, which is imported when a file may be in the format. There
+    `read_NAME(opened, options)` gives the notes of an input, and what is wrong with them, in order;
+    `recognise_NAME(opened, options)` says whether an input's first bytes can be nothing else.
+
     Attributes:
         name: what `--input-format` calls it.
         suffixes: ends of file names that suggest it, lower case with the dot.
-        recognise: whether an input's first bytes can be nothing else.
-        read: the notes of an input, and what is wrong with them, in order.
+        module: the module of this package that reads it.
+        may_be: whether `recognise_NAME` is to be asked, for the first bytes and their text from its first
+            mark on; it says no only where that would.
         binary: whether its files are not text.
     """
 
     name: str
     suffixes: tuple[str, ...]
-    recognise: Callable[[Opened, SourceOptions], bool]
-    read: Callable[[Opened, SourceOptions], NoteStream]
+    module: str
+    may_be: Callable[[bytes, str], bool]
     binary: bool = False
+
+    def recognise(self, opened: Opened, options: SourceOptions) -> bool:
+        """Whether the first bytes of an input can be nothing else."""
+        return bool(self._function("recognise")(opened, options))
+
+    def read(self, opened: Opened, options: SourceOptions) -> NoteStream:
+        """The notes of an input, and what is wrong with them, in order."""
+        notes: NoteStream = self._function("read")(opened, options)
+        return notes
+
+    def _function(self, verb: str) -> Any:
+        return getattr(import_module(f"converter.sources.{self.module}"), f"{verb}_{self.name}")

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from converter.model import Diagnostic
 from converter.sources.fields import Place, note_from_fields
-from converter.sources.format import Format, NoteStream, Opened
+from converter.sources.format import NoteStream, Opened
 from converter.sources.hl7_fields import fields_of
 from converter.sources.hl7_messages import Group, groups_of, messages
 from converter.sources.hl7_text import holds_text, text_of
@@ -90,6 +90,3 @@ def recognise_hl7(opened: Opened, options: SourceOptions) -> bool:
     """Whether the file starts with a header of HL7, or with a segment that lost its header."""
     lines = opened.first_lines(options)
     return bool(lines) and _FIRST.match(lines[0]) is not None
-
-
-HL7 = Format(name="hl7", suffixes=(".hl7", ".oru", ".mdm"), recognise=recognise_hl7, read=read_hl7)

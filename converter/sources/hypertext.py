@@ -9,7 +9,7 @@ import html
 import re
 
 from converter.model import Diagnostic
-from converter.sources.format import Format, NoteStream, Opened
+from converter.sources.format import NoteStream, Opened
 from converter.sources.narrative import Narrative, give_tag
 from converter.sources.options import SourceOptions
 from converter.sources.origins import Origin
@@ -131,6 +131,3 @@ def read_html(opened: Opened, options: SourceOptions) -> NoteStream:
 def recognise_html(opened: Opened, options: SourceOptions) -> bool:
     """Whether the first element is that of a page."""
     return (root_name("\n".join(opened.first_lines(options)[:200])) or "").lower() in _ROOTS
-
-
-HTML = Format(name="html", suffixes=(".html", ".htm", ".xhtml"), recognise=recognise_html, read=read_html)

@@ -6,7 +6,7 @@ from typing import Any
 from converter.model import Diagnostic, Note
 from converter.sources.decode import Lines
 from converter.sources.fields import Place, note_from_fields
-from converter.sources.format import Format, NoteStream, Opened
+from converter.sources.format import NoteStream, Opened
 from converter.sources.json_value import parse_json
 from converter.sources.options import FIELDS, SourceOptions
 from converter.sources.troubles import error, names_shown, warning
@@ -143,8 +143,3 @@ def _too_large(longest: int, source: str, line: int | None) -> Diagnostic:
     return error(
         "too-large", f"The note holds more than {longest} characters, so it was left out.", source, line
     )
-
-
-JSONL = Format(
-    name="jsonl", suffixes=(".jsonl", ".ndjson", ".json"), recognise=recognise_jsonl, read=read_jsonl
-)

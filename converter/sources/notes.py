@@ -12,11 +12,10 @@ from converter.sources.file_names import compiled
 from converter.sources.format import Format, NoteStream, Opened
 from converter.sources.identity import Identities
 from converter.sources.inputs import Input, SharedStems, expand_inputs, path_of
-from converter.sources.opening import BROKEN, OpenBytes, PackedError, open_bytes, unpack
+from converter.sources.opening import BROKEN, ZIP, OpenBytes, PackedError, open_bytes, unpack
 from converter.sources.options import SourceOptions
 from converter.sources.registry import by_name, choose_format
 from converter.sources.troubles import error
-from converter.sources.zipped import MARKS, members
 
 _DEEPEST_ARCHIVE = 3
 
@@ -100,7 +99,7 @@ def _notes_in(
     try:
         if not opened.head:
             yield from _check_empty(opened.stream, named.name)
-        elif opened.head.startswith(MARKS):
+        elif opened.head.startswith(ZIP):
             yield from _notes_of_members(named, opened, file, options, depth)
         else:
             yield from _notes_of_file(named, opened, file, options)
@@ -139,6 +138,8 @@ def _notes_of_file(named: _Named, opened: OpenBytes, file: Path | None, options:
 def _notes_of_members(
     named: _Named, opened: OpenBytes, file: Path | None, options: SourceOptions, depth: int
 ) -> NoteStream:
+    from converter.sources.zipped import members
+
     if depth == _DEEPEST_ARCHIVE:
         yield error(
             "nested-too-deeply", "Archives are nested too deeply, so this one was not read.", named.name

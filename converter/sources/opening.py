@@ -20,6 +20,8 @@ RATIO = 250
 """Times that packed data may grow beyond that; notes are known to shrink to a tenth, rarely to a fiftieth."""
 _GZIP = b"\x1f\x8b"
 _ZSTD = b"\x28\xb5\x2f\xfd"
+ZIP = (b"PK\x03\x04", b"PK\x05\x06")
+"""How a zip archive starts; the latter without members."""
 
 
 class PackedError(Exception):

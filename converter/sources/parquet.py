@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from converter.model import Diagnostic
 from converter.sources.fields import Place, note_from_fields
-from converter.sources.format import Format, NoteStream, Opened
+from converter.sources.format import NoteStream, Opened
 from converter.sources.options import FIELDS, SourceOptions
 from converter.sources.rows import no_text, too_large
 from converter.sources.troubles import error, warning
@@ -192,10 +192,6 @@ def _copied(stream: BinaryIO) -> int | None:
     return copy
 
 
-PARQUET = Format(
-    name="parquet",
-    suffixes=(".parquet", ".pq"),
-    recognise=lambda opened, _options: opened.head.startswith(b"PAR1"),
-    read=read_parquet,
-    binary=True,
-)
+def recognise_parquet(opened: Opened, _options: SourceOptions) -> bool:
+    """Whether the file starts as every Parquet file does."""
+    return opened.head.startswith(b"PAR1")

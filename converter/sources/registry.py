@@ -1,23 +1,73 @@
 """The formats that notes are read from, and which one an input is in. A new format joins FORMATS."""
 
+import re
+from collections.abc import Iterator
+
 from converter.model import Diagnostic
-from converter.sources.cda import CDA
 from converter.sources.decode import guess_encoding
-from converter.sources.delimited import CSV, TSV
-from converter.sources.fhir import FHIR
 from converter.sources.format import Format, Opened
-from converter.sources.hl7v2 import HL7
-from converter.sources.hypertext import HTML
-from converter.sources.jsonl import JSONL
 from converter.sources.options import SourceOptions
-from converter.sources.parquet import PARQUET
-from converter.sources.rtf import RTF
-from converter.sources.text import TEXT
 from converter.sources.troubles import error, warning
 
-FORMATS: tuple[Format, ...] = (PARQUET, RTF, HL7, FHIR, HTML, CDA, JSONL, CSV, TSV, TEXT)
+_SEGMENTS = ("MSH", "FHS", "BHS", "PID", "EVN", "PD1", "PV1", "ORC", "OBR", "OBX", "TXA", "NTE")
+
+
+def _never(_head: bytes, _text: str) -> bool:
+    return False
+
+
+def _always(_head: bytes, _text: str) -> bool:
+    return True
+
+
+def _markup(_head: bytes, text: str) -> bool:
+    return text.startswith("<")
+
+
+def _resources(_head: bytes, text: str) -> bool:
+    """FHIR: markup, or JSON that names a type, perhaps with escapes."""
+    named = text.startswith(("{", "[")) and ("resourceType" in text or "\\u" in text)
+    return named or text.startswith("<")
+
+
+FORMATS: tuple[Format, ...] = (
+    Format(
+        name="parquet",
+        suffixes=(".parquet", ".pq"),
+        module="parquet",
+        may_be=lambda head, _text: head.startswith(b"PAR1"),
+        binary=True,
+    ),
+    Format(
+        name="rtf",
+        suffixes=(".rtf",),
+        module="rtf",
+        may_be=lambda head, _text: b"{\\rtf" in head,
+        binary=True,
+    ),
+    Format(
+        name="hl7",
+        suffixes=(".hl7", ".oru", ".mdm"),
+        module="hl7v2",
+        may_be=lambda _head, text: text.startswith(_SEGMENTS),
+    ),
+    Format(name="fhir", suffixes=(".fhir",), module="fhir", may_be=_resources),
+    Format(name="html", suffixes=(".html", ".htm", ".xhtml"), module="hypertext", may_be=_markup),
+    Format(name="cda", suffixes=(".xml", ".cda"), module="cda", may_be=_markup),
+    Format(
+        name="jsonl",
+        suffixes=(".jsonl", ".ndjson", ".json"),
+        module="jsonl",
+        may_be=lambda _head, text: text.startswith("{"),
+    ),
+    Format(name="csv", suffixes=(".csv",), module="delimited", may_be=_always),
+    Format(name="tsv", suffixes=(".tsv", ".tab"), module="delimited", may_be=_never),
+    Format(name="text", suffixes=(".txt", ".text"), module="text", may_be=_never),
+)
 """In the order in which an input's content is tried against them."""
 
+_BEFORE = re.compile(r"[\s\ufeff\0]*")
+"""What may stand before the first mark of a text."""
 _KINDS = {
     b"%PDF": "a PDF document",
     b"\xd0\xcf\x11\xe0": "an old office document",
@@ -45,16 +95,24 @@ def choose_format(opened: Opened, suffix: str, named: bool, options: SourceOptio
     """
     if options.input_format:
         return by_name(options.input_format)
-    sure = next((kind for kind in FORMATS if kind.recognise(opened, options)), None)
+    sure = next(recognised(opened, options), None)
     if sure is not None and sure.binary:
         return sure
     kind = _not_text(opened.head) if not options.encoding else None
     if kind:
         return error("binary-file", f"The file is not text ({kind}), so it was not read.", opened.name)
-    if sure is not None and not (sure is CSV and suffix in TSV.suffixes):
+    if sure is not None and not (sure.name == "csv" and suffix in by_name("tsv").suffixes):
         return sure
     by_suffix = next((kind for kind in FORMATS if suffix in kind.suffixes), None)
-    return by_suffix or (TEXT if named else _passed_over(opened))
+    return by_suffix or (by_name("text") if named else _passed_over(opened))
+
+
+def recognised(opened: Opened, options: SourceOptions) -> Iterator[Format]:
+    """The formats whose marks an input's first bytes bear; the first of them counts."""
+    text = "\n".join(opened.first_lines(options))
+    before = _BEFORE.match(text)
+    text = text[before.end() :] if before else text
+    return (kind for kind in FORMATS if kind.may_be(opened.head, text) and kind.recognise(opened, options))
 
 
 def by_name(name: str) -> Format:

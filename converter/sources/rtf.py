@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 
 from converter.model import Diagnostic
 from converter.sources.flow import Flow, row_lines
-from converter.sources.format import Format, NoteStream, Opened
+from converter.sources.format import NoteStream, Opened
 from converter.sources.narrative import BULLET
 from converter.sources.options import SourceOptions
 from converter.sources.origins import Origin
@@ -370,6 +370,3 @@ def read_rtf(opened: Opened, options: SourceOptions) -> NoteStream:
 def recognise_rtf(opened: Opened, _options: SourceOptions) -> bool:
     """Whether the file starts as every RTF document does."""
     return opened.head.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{\\rtf")
-
-
-RTF = Format(name="rtf", suffixes=(".rtf",), recognise=recognise_rtf, read=read_rtf, binary=True)

@@ -1,6 +1,6 @@
 """Plain text: one note a file, named after the file; the name may hold more of its fields."""
 
-from converter.sources.format import Format, NoteStream, Opened
+from converter.sources.format import NoteStream, Opened
 from converter.sources.options import SourceOptions
 from converter.sources.whole_file import file_too_large, note_of_file
 
@@ -14,11 +14,3 @@ def read_text(opened: Opened, options: SourceOptions) -> NoteStream:
         yield file_too_large(opened, options)
     else:
         yield from note_of_file(opened, text, (), options)
-
-
-TEXT = Format(
-    name="text",
-    suffixes=(".txt", ".text"),
-    recognise=lambda _opened, _options: False,
-    read=read_text,
-)

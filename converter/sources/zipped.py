@@ -15,8 +15,6 @@ from converter.sources.inputs import without_packing
 from converter.sources.opening import FLOOR, RATIO, Limited, PackedError, Readable
 from converter.sources.troubles import error
 
-MARKS = (b"PK\x03\x04", b"PK\x05\x06")
-"""How an archive starts; the latter without members."""
 _LARGEST_COPY = 256 * 1024 * 1024
 _OFFICE = frozenset(("[Content_Types].xml", "META-INF/manifest.xml"))
 _BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError, ValueError)

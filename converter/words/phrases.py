@@ -37,6 +37,8 @@ def normal(token: str) -> str:
 @lru_cache(maxsize=_REMEMBERED)
 def tokens_of(wording: str) -> tuple[str, ...]:
     """The normal tokens of a wording."""
+    if wording.isascii() and wording.replace(" ", "").isalpha():
+        return tuple(wording.lower().split())
     if _APOSTROPHES.keys().isdisjoint(map(ord, wording)):
         return tuple(_TOKEN.findall(wording.lower()))
     return tuple(normal(token) for token in _TOKEN.findall(wording))

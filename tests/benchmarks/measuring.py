@@ -17,7 +17,7 @@ ROUNDS = int(os.environ.get("BENCH_ROUNDS", "5"))
 _WATCH = 0.01
 """Seconds between two looks at a running program."""
 _BYTE_CODE = tempfile.TemporaryDirectory(prefix="byte-code-")
-PROGRAM = [sys.executable, "-c", "from converter.cli.app import main; main()"]
+PROGRAM = ["-c", "from converter.cli.app import main; main()"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,15 +91,19 @@ class Run:
     processor: float
 
 
-def run_program(words: Sequence[str]) -> Run:
+def run_program(words: Sequence[str], python: Sequence[str] = (sys.executable,)) -> Run:
     """Run plexor with its byte code at hand, as an installed program has it; the first run writes that.
+
+    Args:
+        words: what stands behind the name of the program.
+        python: the Python that has it, with its own options.
 
     Raises:
         RuntimeError: it could not run.
     """
     kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     process = subprocess.Popen(
-        [*PROGRAM, *words],
+        [*python, *PROGRAM, *words],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
         env={"PYTHONPYCACHEPREFIX": _BYTE_CODE.name, **kept},

@@ -20,7 +20,7 @@ from converter.archive import ArchiveBusyError, NoteKey, open_archive, stored_re
 from converter.loading import load
 from converter.model import Finding
 from converter.review_page.pages import Asked, Pages
-from converter.settings import Settings
+from converter.settings import settings_from
 
 pytest.importorskip("uvicorn", reason="the review page needs plexor[review]")
 
@@ -301,7 +301,7 @@ def test_a_decision_that_does_not_fit_a_new_reading_is_asked_about_again(tmp_pat
         "phrase, role, meaning, flags, source\npossibly positive, value, present, , our own\n",
         encoding="utf-8",
     )
-    settings = Settings.model_validate({"vocabulary": {"files": [str(words)]}})
+    settings = settings_from({"vocabulary": {"files": [str(words)]}})
     other = open_session(settings, run="r2", time=AT)
     assert load(notes_of({"n": "Left Hoffmann possibly positive. R AJ 2+."}), archive, other).superseded == 1
     again = desk_of(archive)

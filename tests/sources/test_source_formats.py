@@ -2,6 +2,8 @@
 
 import csv
 import io
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,6 +14,8 @@ from note_files import codes, json_lines, read, write
 
 from converter.model import Note
 from converter.sources import SourceOptions
+from converter.sources.format import Opened
+from converter.sources.registry import FORMATS, recognised
 
 RECORDS: list[dict[str, object]] = [
     {"id": "n1", "text": "Knee jerks 2+, toes down.", "patient": "p1", "authored": "2031-03-04"},
@@ -156,3 +160,64 @@ def _quoted(records: list[dict[str, object]], line_end: str = "\n") -> str:
     """RFC 4180 written by hand, so that no library translates a line end on the way."""
     rows = [["id", "text"], *([str(record["id"]), str(record["text"])] for record in records)]
     return "".join(",".join('"' + cell.replace('"', '""') + '"' for cell in row) + line_end for row in rows)
+
+
+MARKS = st.sampled_from(
+    [
+        *(
+            "{",
+            "[",
+            "<",
+            '"',
+            "}",
+            "\\u0054",
+            "\ufeff",
+            "\n",
+            "\r\n",
+            " ",
+            "\t",
+            "\0",
+            "\x0b",
+            "x",
+            "\u00a0",
+            ",",
+        ),
+        *('{"resourceType": "Patient"', '{"resource\\u0054ype": "Patient"}', '{"id": "1", "text": "KJ 2+"}'),
+        *("<?xml version='1.0'?>", "<!-- a -->", "<!DOCTYPE html>", "<html>", "<ClinicalDocument"),
+        *("<Patient xmlns='http://hl7.org/fhir'>", "MSH|^~\\&|A|B|C|D\r", "OBX|1|TX|", "FHS|^~\\&|A", "PAR1"),
+        *("{\\rtf1", "id,text\n", "id\ttext\n"),
+    ]
+)
+
+
+@settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.lists(MARKS, max_size=6).map("".join),
+    st.sampled_from(["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "cp1252"]),
+    st.sampled_from([None, "utf-8", "utf-16", "cp1252"]),
+)
+def test_no_format_is_passed_over_whose_marks_a_file_bears(
+    text: str, written: str, named: str | None
+) -> None:
+    """What is asked before a format's module is imported says no only where the module would."""
+    head = text.encode(written, errors="replace")
+    opened = Opened(name="a", note_id="a", path="a", head=head, stream=io.BytesIO(head))
+    options = SourceOptions(encoding=named)
+    asked = [kind for kind in FORMATS if kind.name not in ("tsv", "text")]
+    assert list(recognised(opened, options)) == [kind for kind in asked if kind.recognise(opened, options)]
+
+
+def test_a_file_of_lines_imports_no_parser_of_documents(tmp_path: Path) -> None:
+    file = write(tmp_path / "a.jsonl", json_lines(RECORDS))
+    code = f"""
+import sys
+from converter.sources import open_notes
+assert len(list(open_notes([{str(file)!r}]))) == 2
+print(*sorted(sys.modules))
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    parsers = {
+        f"converter.sources.{name}" for name in ("cda", "fhir", "hl7v2", "hypertext", "parquet", "rtf")
+    }
+    assert not parsers & set(done.stdout.split())
+    assert "converter.sources.jsonl" in done.stdout.split()
