@@ -10,11 +10,12 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from converter.api import Session, assess, convert, not_read, read_notes
-from converter.model import Assessment, Diagnostic, Note, Reading, Severity
+from converter.model import Diagnostic, Note, Reading, Severity
 from converter.model.record import reading_to_record
 
 if TYPE_CHECKING:
     from converter.check import Checker, Definitions
+    from converter.model import Assessment
 
 
 def record_line(reading: Reading) -> str:
@@ -94,17 +95,17 @@ class ToAssessments:
 
     session: Session
 
-    def open(self) -> Callable[[Note], tuple[Reading, tuple[Assessment, ...]]]:
+    def open(self) -> Callable[[Note], "tuple[Reading, tuple[Assessment, ...]]"]:
         """See `engines.Work`."""
         session = self.session
 
-        def work(note: Note) -> tuple[Reading, tuple[Assessment, ...]]:
+        def work(note: Note) -> "tuple[Reading, tuple[Assessment, ...]]":
             reading = _read(note, session)
             return reading, assess(note, reading, session)
 
         return work
 
-    def instead(self, note: Note, fault: Diagnostic) -> tuple[Reading, tuple[Assessment, ...]]:
+    def instead(self, note: Note, fault: Diagnostic) -> "tuple[Reading, tuple[Assessment, ...]]":
         """A reading that says what went wrong, without exams."""
         return not_read(note, self.session, fault), ()
 
@@ -173,7 +174,7 @@ class ToResources:
 def converted(
     note: Note,
     reading: Reading,
-    assessments: tuple[Assessment, ...],
+    assessments: "tuple[Assessment, ...]",
     session: Session,
     checker: "Checker | None" = None,
 ) -> Converted:

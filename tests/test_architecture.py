@@ -4,9 +4,12 @@ import ast
 import re
 from collections.abc import Iterator
 from functools import cache
+from importlib import metadata
 from pathlib import Path
 
 import pytest
+
+from converter.version import __version__
 
 ROOT = Path(__file__).parent.parent
 CONVERTER = ROOT / "converter"
@@ -15,13 +18,14 @@ STAGES = frozenset(
     path.name for path in CONVERTER.iterdir() if path.is_dir() and (path / "__init__.py").is_file()
 ) - {"cli", "words", "model", "review_page"}
 BELOW = {
-    "model": frozenset[str](),
+    "model": frozenset({"lazily"}),
     "words": frozenset({"model"}),
     "shipped_files": frozenset[str](),
     "lazily": frozenset[str](),
+    "version": frozenset[str](),
     "settings": STAGES | {"words", "model", "shipped_files", "settings_file"},
     "settings_file": STAGES | {"words", "model", "shipped_files", "settings"},
-    "api": STAGES | {"words", "model", "shipped_files", "settings"},
+    "api": STAGES | {"words", "model", "shipped_files", "settings", "version"},
     "amending": STAGES | {"words", "model", "settings", "api", "judging"},
     "forgetting": STAGES | {"words", "model", "settings", "api"},
     "relinking": frozenset({"archive", "model"}),
@@ -201,3 +205,7 @@ def test_the_map_of_packages_names_each_package() -> None:
     packages = sorted(STAGES | {"cli", "words", "model", "review_page"})
     missing = [part for part in packages if f"`converter/{part}`" not in text]
     assert not missing
+
+
+def test_the_installed_program_has_the_version_that_the_code_says() -> None:
+    assert metadata.version("plexor") == __version__

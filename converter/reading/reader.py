@@ -25,7 +25,7 @@ from converter.reading.notation.shared_nouns import with_nouns_shared
 from converter.reading.notation.spelled_grades import with_spelled_grades
 from converter.reading.relevance.parts import Part, speaking_parts
 from converter.reading.relevance.prefilter import worth_reading
-from converter.reading.relevance.stems import STEM
+from converter.reading.relevance.silence import is_silent, speaks
 from converter.reading.sentences.bare_grades import graded_alone
 from converter.reading.sentences.clock_lines import keep_clocks_apart
 from converter.reading.sentences.dividing import Sentence, sentences_of
@@ -50,8 +50,6 @@ from converter.reading.unread import (
 )
 from converter.words import Vocabulary
 
-_SPEAKING = frozenset({"trigger", "testing", "toes", "plantars", STEM})
-_SPEAKING_KINDS = frozenset({"legend", "side_ref"})
 _FAMILIES = frozenset({"unspecified", "frontal_release"})
 """Variants that stand for all primitive reflexes."""
 _LINES_UNDER_A_SIDE = 12
@@ -171,6 +169,8 @@ class _NoteReader:
         tokens = with_scales_joined(with_sides_joined(with_glued_sides_parted(text, tokens)))
         dittos = with_dittos_read(text, tokens)
         tokens = dittos.tokens
+        if not dittos.unread and is_silent(self._text, tokens, self._vocabulary):
+            return
         self.unread += dittos.unread
         has_now = any(token.kind == "now" for token in tokens)
         columns = with_slashed_columns(self._text)
@@ -249,9 +249,8 @@ class _NoteReader:
         """Whether a sentence can say anything about reflexes."""
         if self._context.reflexes or self._pending:
             return True
-        for token in sentence.tokens:
-            if (token.flags and not _SPEAKING.isdisjoint(token.flags)) or token.kind in _SPEAKING_KINDS:
-                return True
+        if speaks(sentence.tokens):
+            return True
         if sentence.kinds.isdisjoint(TENDON_KINDS):
             return False
         return grades_tendons(sentence.tokens, self._context)

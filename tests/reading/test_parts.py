@@ -4,6 +4,7 @@ import gzip
 import json
 import random
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -14,18 +15,21 @@ from converter.model.record import reading_to_record
 from converter.reading import reader
 from converter.reading.relevance.parts import speaking_parts
 from converter.reading.relevance.prefilter import worth_reading
+from converter.reading.relevance.silence import is_silent
 from converter.reading.tokens import Token, tokens_of_note
 from converter.words import Vocabulary, shipped_vocabulary
 
 NOTES = written_notes()
 PROSE = "The visit was routine. Appetite and sleep are good, and the cough is better than it was. "
 OUTSIDE_NOTES = 400
+LINES = 2000
 
 
 def record_of(text: str, monkeypatch: pytest.MonkeyPatch, *, whole: bool) -> object:
     with monkeypatch.context() as patch:
         if whole:
             patch.setattr(reader, "_says_something", lambda *_: True)
+            patch.setattr(reader, "is_silent", lambda *_: False)
         return reading_to_record(read_text(text))
 
 
@@ -48,6 +52,22 @@ def test_a_long_note_says_the_same_in_parts(monkeypatch: pytest.MonkeyPatch) -> 
         if record_of(text, monkeypatch, whole=False) != record_of(text, monkeypatch, whole=True)
     ]
     assert not different, f"{len(different)} of {len(notes)}: {different[:2]}"
+
+
+def test_a_line_or_two_say_the_same_where_silence_is_not_looked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = {line for text in NOTES.values() for line in text.splitlines() if line.strip()}
+    pairs = {"\n".join(two) for text in NOTES.values() for two in pairwise(text.splitlines())}
+    texts = random.Random(4).sample(sorted(lines | pairs), LINES)
+    silent: list[bool] = []
+    with monkeypatch.context() as patch:
+        patch.setattr(reader, "worth_reading", lambda _: lambda _: True)
+        patch.setattr(reader, "is_silent", lambda *told: silent.append(is_silent(*told)) or False)
+        said = [reading_to_record(read_text(text)) for text in texts]
+    assert sum(silent) > LINES // 20
+    different = [
+        t for t, record in zip(texts, said, strict=True) if reading_to_record(read_text(t)) != record
+    ]
+    assert not different, f"{len(different)} of {len(texts)}: {different[:2]}"
 
 
 def test_an_outside_note_says_the_same_in_parts(outside: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -19,22 +19,20 @@ _REACH = 5
 def draft(p: Parser, targets: list[Target], phrase: Phrase, extra: Used = []) -> bool:  # noqa: B006
     """Draft one finding for each target, or two where the value differs by side.
 
-    Tokens of the targets and the phrase count as used even where a target is foreign; not where none took it.
+    Tokens of the phrase, and of targets that took it or are foreign, count as used; not where none took it.
 
     Returns:
         Whether any target took the value.
     """
-    took = False
-    for target in targets:
-        if not target.foreign:
-            took = _one(p, target, phrase, extra) or took
-    if took or any(target.foreign for target in targets):
-        p.mark([*(each for target in targets for each in target.used), *phrase.used, *extra])
+    took = [target for target in targets if not target.foreign and _one(p, target, phrase, extra)]
+    told = [target for target in targets if target.foreign or target in took]
+    if told:
+        p.mark([*(each for target in told for each in target.used), *phrase.used, *extra])
     if took:
         if _BESIDE not in p.drafts[-1].target.flags:
             p.context.last = [target for target in targets if not target.foreign]
         p.context.reflexes = True
-    return took
+    return bool(took)
 
 
 def _one(p: Parser, target: Target, phrase: Phrase, extra: Used) -> bool:

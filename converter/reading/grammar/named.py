@@ -102,18 +102,25 @@ def _without_value_of_their_own(p: Parser, targets: list[Target], phrase: Phrase
     """The members of a list that wait for the value.
 
     In "areflexic legs, arm reflexes 1+" the state is what the legs have; in "crossed adductors, ankles 2+"
-    the sign is there and takes no grade.
+    the sign is there and takes no grade, and in "clonus bilat, plantars down" no direction.
     """
     graded = phrase.pair is not None or (phrase.value is not None and phrase.value.graded)
     stated = [target for target in targets if target.implied]
     signs = [t for t in targets if graded and t.sign and "clonus" not in t.site and t.site != "plantar"]
     signs += [t for t in targets if t.sign and t.side in ("left", "right") and not targets[-1].sign]
-    own = [target for target in stated + signs if not target.foreign]
+    if phrase.value is not None and phrase.value.response is not None and targets[-1].site == "plantar":
+        signs += [t for t in targets if t.sign and t.site != "plantar" and (t.side or _before_comma(p, t))]
+    own = [target for target in targets if target in stated + signs and not target.foreign]
     if not own or targets[-1] in own or len(own) == len(targets):
         return targets
     for target in own:
         add_bare(p, target, None, [], implied=target.implied or "present")
     return [target for target in targets if target not in own]
+
+
+def _before_comma(p: Parser, target: Target) -> bool:
+    """Whether a comma parts a target from the rest of its list."""
+    return p.kind(p.tokens.index(target.used[-1][0]) + 1) == "comma"
 
 
 def _plantar_as_response(

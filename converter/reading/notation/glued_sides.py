@@ -42,7 +42,7 @@ def with_glued_sides_parted(text: str, tokens: list[Token]) -> list[Token]:
 
 
 def _with_grades_parted(text: str, tokens: list[Token]) -> list[Token]:
-    """As in "Bi 2R 2L": a digit that a side touches is a grade, where each side of the line has one."""
+    """As in "Bi 2R 2L", "ankle 0R, 1+L": a digit that a side touches is a grade, where each side has one."""
     found = list(tokens)
     waiting: list[int] = []
     sides: set[str] = set()
@@ -50,7 +50,7 @@ def _with_grades_parted(text: str, tokens: list[Token]) -> list[Token]:
         if token.kind == "newline":
             waiting, sides = [], set()
         elif _touches(text, token, side):
-            waiting.append(index)
+            waiting += [] if token.kind == "value" else [index]
             sides.add(side.meaning)
             for at in waiting if sides == _SIDES else []:
                 grade = float(text[tokens[at].start])
@@ -61,9 +61,10 @@ def _with_grades_parted(text: str, tokens: list[Token]) -> list[Token]:
 
 
 def _touches(text: str, token: Token, side: Token) -> bool:
-    """Whether a token is a digit from 0 to 4, right before the letter of a side."""
+    """Whether a token is a grade, or a digit that may be one, right before the letter of a side."""
     letter = token.end == side.start and "letter" in side.flags and text[side.start].isupper()
-    return letter and token.kind == "other" and text[token.start : token.end] in _GRADES
+    digit = token.kind == "other" and text[token.start : token.end] in _GRADES
+    return letter and (digit or token.kind == "value")
 
 
 def _leads(text: str, tokens: list[Token], index: int, *, glued: bool) -> bool:

@@ -80,7 +80,12 @@ def _behind(p: Parser, index: int) -> int:
 
 
 def _heads(p: Parser, token: Token) -> bool:
-    return any(min(t.start for t, _ in draft.used) > token.start for draft in p.drafts)
+    """Whether a finding behind a noun may be of it: the knee jerks of "knee jerks, plantars down" are not."""
+    site = token.meaning.partition(":")[0] if token.kind == "site" else None
+    return any(
+        min(t.start for t, _ in draft.used) > token.start and site in (None, draft.target.site)
+        for draft in p.drafts
+    )
 
 
 def settle_before_layout(sentence: Sentence | None, pending: list[Token], starts: list[int]) -> None:
