@@ -38,6 +38,9 @@ BELOW = {
     "works": STAGES | {"words", "model", "settings", "api"},
     "frames": STAGES | {"words", "model", "settings", "api", "works"},
     "datasets": STAGES | {"words", "model", "settings", "api", "works", "frames"},
+    "resource_frames": STAGES | {"words", "model", "settings", "api", "works", "frames"},
+    "resource_datasets": STAGES
+    | {"words", "model", "settings", "api", "works", "frames", "datasets", "resource_frames"},
     "exporting": STAGES | {"words", "model", "settings", "api"},
     "sampling": STAGES | {"words", "model", "settings", "api"},
     "sending": STAGES | {"words", "model", "settings", "api"},
@@ -59,6 +62,7 @@ BELOW = {
         "relinking",
         "courses",
         "datasets",
+        "resource_datasets",
         "exporting",
         "loading",
         "sampling",
