@@ -38,6 +38,9 @@ BELOW = {
     "works": STAGES | {"words", "model", "settings", "api"},
     "frames": STAGES | {"words", "model", "settings", "api", "works"},
     "datasets": STAGES | {"words", "model", "settings", "api", "works", "frames"},
+    "resource_frames": STAGES | {"words", "model", "settings", "api", "works", "frames"},
+    "resource_datasets": STAGES
+    | {"words", "model", "settings", "api", "works", "frames", "datasets", "resource_frames"},
     "exporting": STAGES | {"words", "model", "settings", "api"},
     "sampling": STAGES | {"words", "model", "settings", "api"},
     "sending": STAGES | {"words", "model", "settings", "api"},
@@ -59,6 +62,7 @@ BELOW = {
         "relinking",
         "courses",
         "datasets",
+        "resource_datasets",
         "exporting",
         "loading",
         "sampling",
@@ -72,7 +76,18 @@ BELOW = {
 }
 HEAVY = frozenset(
     {"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "vl_convert", "httpx", "psycopg"}
-    | {"phenopackets", "google", "starlette", "uvicorn", "re2", "orjson", "msgspec", "pyspark", "pandas"}
+    | {
+        "phenopackets",
+        "google",
+        "starlette",
+        "uvicorn",
+        "re2",
+        "orjson",
+        "msgspec",
+        "nanoarrow",
+        "pyspark",
+        "pandas",
+    }
 )
 FORBIDDEN = re.compile(r"/work\b|helper session|\bissues? #?\d+|\bhouse rule", re.IGNORECASE)
 LONGEST_MODULE, LONGEST_FUNCTION = 400, 40
