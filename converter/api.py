@@ -7,15 +7,15 @@ archive and `searching` asks it.
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from converter.model import Assessment, Diagnostic, Note, Reading, Severity
+from converter.model import Diagnostic, Note, Reading, Severity
 from converter.model.record import SCHEMA
 from converter.reading import ReadingOptions, read_note
 from converter.settings import Settings
 from converter.sources import note_from_text
+from converter.version import __version__
 from converter.words import Vocabulary, load_vocabulary
 
 if TYPE_CHECKING:
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from converter.audit import Audit, AuditOptions
     from converter.check import Checker, Definitions
     from converter.fhir import FhirOptions
+    from converter.model import Assessment
 
 FAULT = "reader-fault"
 
@@ -72,12 +73,9 @@ def open_session(settings: Settings | None = None, *, run: str = "", time: str |
     )
 
 
-@cache
 def program() -> str:
     """Name and version of the program."""
-    from importlib.metadata import version
-
-    return f"plexor {version('plexor')}"
+    return f"plexor {__version__}"
 
 
 def read(text: str | Note, session: Session | None = None) -> Reading:
@@ -97,7 +95,7 @@ def read_notes(notes: Iterable[Note], session: Session) -> Iterator[tuple[Note, 
         yield note, reading
 
 
-def assess(note: Note, reading: Reading, session: Session) -> tuple[Assessment, ...]:
+def assess(note: Note, reading: Reading, session: Session) -> "tuple[Assessment, ...]":
     """What is abnormal in each exam of a note."""
     from converter.assess import assess_reading
 
@@ -105,7 +103,7 @@ def assess(note: Note, reading: Reading, session: Session) -> tuple[Assessment, 
 
 
 def convert(
-    note: Note, reading: Reading, assessments: Iterable[Assessment], session: Session
+    note: Note, reading: Reading, assessments: "Iterable[Assessment]", session: Session
 ) -> tuple[list[dict[str, Any]], tuple[Diagnostic, ...]]:
     """The FHIR resources of a note, and what is doubtful about them."""
     from converter.fhir import resources_of
@@ -209,7 +207,7 @@ def patient_pages(archive: Path, session: Session) -> Iterator[tuple[str, str]]:
             yield page_name(patient), _patient_page(visits, session)
 
 
-def _patient_page(read: Sequence[tuple[Note, Reading, tuple[Assessment, ...]]], session: Session) -> str:
+def _patient_page(read: Sequence["tuple[Note, Reading, tuple[Assessment, ...]]"], session: Session) -> str:
     from converter.assess import course_of, figure_svg
     from converter.audit import PatientVisit, patient_html
 
@@ -226,7 +224,7 @@ def _patient_page(read: Sequence[tuple[Note, Reading, tuple[Assessment, ...]]], 
     return patient_html(course, visits, words, made=session.time or "", program=session.program)
 
 
-def _by_time(read: tuple[Note, Reading, tuple[Assessment, ...]]) -> tuple[bool, str]:
+def _by_time(read: "tuple[Note, Reading, tuple[Assessment, ...]]") -> tuple[bool, str]:
     """Notes without a time stand last."""
     return read[0].authored is None, read[0].authored or ""
 

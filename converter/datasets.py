@@ -1,17 +1,20 @@
 """Data sets of notes that are too large for one machine: Parquet in, Parquet by date out; beside `api`.
 
 Takes the Parquet files of notes, a folder to write to, and a Session; gives what became of the notes. Reading
-itself belongs to `frames`. What was written is counted again and compared with what the tasks counted.
+itself belongs to `frames`. What was written is counted again and compared with what the tasks counted. Data
+sets of FHIR resources are written by `resource_datasets`, with the means that stand here.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Literal
+from itertools import islice
+from typing import TYPE_CHECKING, Any, Literal
 
 from converter.api import Session
 from converter.engines import EngineError
-from converter.frames import FINDING_SCHEMA, READING_SCHEMA, findings_in, readings_of
+from converter.frames import FINDING_SCHEMA, PLACE, READING_SCHEMA, findings_in, readings_of
+from converter.model import Diagnostic, Note, Severity
 from converter.sources import FIELDS, SourceOptions
 
 if TYPE_CHECKING:
@@ -81,8 +84,8 @@ def read_dataset(
     from converter.engines.cluster_session import reason_of
 
     try:
-        totals = _read_and_write(spark, notes_in(spark, inputs, options), out, session, options, part)
-        _write_run(spark, f"{out}/{RUN}", totals, session)
+        totals = _read_andwrite(spark, notes_in(spark, inputs, options), out, session, options, part)
+        write_run(spark, f"{out}/{RUN}", asdict(totals), session)
     except EngineError:
         raise
     except Exception as error:
@@ -90,19 +93,22 @@ def read_dataset(
     return totals
 
 
-def _read_and_write(
+def _read_andwrite(
     spark: "SparkSession", notes: "DataFrame", out: str, session: Session, options: SourceOptions, part: Part
 ) -> Totals:
     from converter.engines.cluster_tally import Tally
 
-    _refuse_shared_identities(notes)
+    refuse_shared_identities(notes, options.system)
     tally = Tally(spark.sparkContext)
-    _write(_dated(readings_of(notes, session, tally, options), part), f"{out}/{READINGS}")
-    written = _written(spark, f"{out}/{READINGS}", READING_SCHEMA)
-    totals = Totals(**tally.total())
-    _compare(totals, written)
-    _write(_dated(findings_in(written), part), f"{out}/{FINDINGS}")
-    if _written(spark, f"{out}/{FINDINGS}", FINDING_SCHEMA).count() != totals.findings:
+    write(dated(readings_of(notes, session, tally, options), part), f"{out}/{READINGS}")
+    written = readings_at(spark, out)
+    counted = tally.total()
+    totals = Totals(read=counted.pop("done", 0), **counted)
+    compare(written, {name: getattr(totals, name) for name in ("rows", "findings", "unread", "errors")})
+    if not totals.adds_up:
+        raise EngineError(f"the rows of {asdict(totals)} do not add up: keep nothing of this run")
+    write(dated(findings_in(written), part), f"{out}/{FINDINGS}")
+    if stored(spark, f"{out}/{FINDINGS}", FINDING_SCHEMA).count() != totals.findings:
         raise EngineError(f"{out}/{FINDINGS} holds another number of findings than were read")
     return totals
 
@@ -156,19 +162,29 @@ def _as_text(kind: object, name: str) -> "Column":
     return column.cast("string")
 
 
-def _refuse_shared_identities(notes: "DataFrame") -> None:
+def refuse_shared_identities(notes: "DataFrame", system: str | None) -> None:
     """See to it that a note's system and id are its own: which of two stands would depend on chance.
+
+    Args:
+        notes: as `notes_in` gives them; one without an id is called by its file and row.
+        system: that of notes which name none.
 
     Raises:
         EngineError: some are not.
     """
     from pyspark.sql import functions as sql
 
-    if "id" not in notes.columns:
-        return
-    of_whom = [name for name in ("system", "id") if name in notes.columns]
-    named = notes.where(sql.trim("id") != "")
-    shared = named.groupBy(*(sql.trim(name).alias(name) for name in of_whom)).agg(
+    given = {name: sql.col(name) if name in notes.columns else sql.lit(None) for name in ("system", "id")}
+    system_of, id_of = (sql.nullif(sql.trim(column.cast("string")), sql.lit("")) for column in given.values())
+    stem = sql.substring_index(sql.substring_index("source", "/", -1), ".", 1)
+    spare = sql.concat(sql.when(stem == "", "note").otherwise(stem), sql.lit(":"), sql.col("line"))
+    named = notes.select(
+        sql.coalesce(system_of, sql.lit(system)).alias("of"),
+        sql.coalesce(id_of, spare).alias("name"),
+        "source",
+        "line",
+    )
+    shared = named.groupBy("of", "name").agg(
         sql.count("*").alias("rows"), sql.min(sql.struct("source", "line")).alias("first")
     )
     found = (
@@ -178,54 +194,98 @@ def _refuse_shared_identities(notes: "DataFrame") -> None:
         raise EngineError(
             f"{found['many']} identities stand for more than one note, one of them in "
             f"{found['first']['source']}, row {found['first']['line']}; nothing was read. Name the column of "
-            "the system that the ids belong to, or leave the copies out"
+            "the system that the ids belong to, leave the copies out, or give ids to notes that have none, "
+            "since files named alike give them the same"
         )
 
 
-def _dated(frame: "DataFrame", part: Part) -> "DataFrame":
+def dated(frame: "DataFrame", part: Part) -> "DataFrame":
     """A frame with the part that each row belongs to, rows of one part together, in a fixed order."""
     from pyspark.sql import functions as sql
 
     date = sql.coalesce(sql.substring("authored", 1, PARTS[part]), sql.lit(NO_DATE))
-    order = [DATE, "system", "id", *(name for name in ("start", "finding") if name in frame.columns)]
+    within = [name for name in ("start", "finding", "place") if name in frame.columns]
+    order = [DATE, "system", "id", *within]
     return frame.withColumn(DATE, date).hint("rebalance", DATE).sortWithinPartitions(*order)
 
 
-def _write(frame: "DataFrame", folder: str) -> None:
+def write(frame: "DataFrame", folder: str) -> None:
+    """Write a frame that `dated` gave.
+
+    Raises:
+        Exception: of Spark's; the folder is there already, or cannot be written.
+    """
     frame.write.partitionBy(DATE).mode("errorifexists").option("compression", "zstd").parquet(folder)
 
 
-def _written(spark: "SparkSession", folder: str, schema: str) -> "DataFrame":
+def stored(spark: "SparkSession", folder: str, schema: str) -> "DataFrame":
     """What was written, which may be nothing."""
     return spark.read.schema(f"{schema}, {DATE} string").parquet(folder)
 
 
-def _compare(totals: Totals, written: "DataFrame") -> None:
+def readings_at(spark: "SparkSession", out: str) -> "DataFrame":
+    """The readings that `read_dataset` wrote, each with the part that it stands in."""
+    return stored(spark, f"{out}/{READINGS}", READING_SCHEMA)
+
+
+def compare(written: "DataFrame", counted: Mapping[str, int]) -> None:
     """See to it that what was written is what the tasks counted.
+
+    Args:
+        written: a frame of it.
+        counted: `rows`, and the sum of each column of numbers that is named.
 
     Raises:
         EngineError: it is not.
     """
     from pyspark.sql import functions as sql
 
-    names = ("findings", "unread", "errors")
-    found = written.agg(
-        sql.count("*").alias("rows"), *(sql.coalesce(sql.sum(name), sql.lit(0)).alias(name) for name in names)
-    ).first()
+    sums = [sql.coalesce(sql.sum(name), sql.lit(0)).alias(name) for name in counted if name != "rows"]
+    found = written.agg(sql.count("*").alias("rows"), *sums).first()
     there = found.asDict() if found is not None else {}
-    counted = {name: getattr(totals, name) for name in ("rows", *names)}
-    if there != counted or not totals.adds_up:
+    if there != dict(counted):
         raise EngineError(f"{there} were written, but {counted} were counted: keep nothing of this run")
 
 
-def _write_run(spark: "SparkSession", file: str, totals: Totals, session: Session) -> None:
+def errors_in(written: "DataFrame", number: int) -> Iterator[tuple[Note, Diagnostic]]:
+    """The first errors of what was written, each with its note, which comes without its text.
+
+    Args:
+        written: rows by `frames.READING_SCHEMA`, or with `errors`, `troubles`, `source` and `line` of their
+            own, and the part that they stand in.
+        number: as many notes are looked at, and errors given.
+    """
+    from pyspark.sql import Row
+
+    names = ("id", "note_hash", *PLACE, "troubles", "record")
+    wrong = written.where("errors IS NULL OR errors > 0").orderBy(DATE, "system", "id").limit(number)
+    rows = wrong.select(*(name for name in names if name in written.columns)).collect()
+    told = ((_without_text(row), one) for row in map(Row.asDict, rows) for one in _told_in(row))
+    return islice((pair for pair in told if pair[1].severity in (Severity.ERROR, Severity.FATAL)), number)
+
+
+def _without_text(row: Mapping[str, Any]) -> Note:
+    """The note of a row, as messages need it."""
+    source, line = (row.get(name) for name in PLACE)
+    return Note(id=row["id"] or "", text="", hash=row["note_hash"] or "", source=source, line=line)
+
+
+def _told_in(row: Mapping[str, Any]) -> Iterator[Diagnostic]:
+    """What a row tells of its note: its own troubles, and those of its record."""
+    troubles = json.loads(row["troubles"] or "[]")
+    record = json.loads(row.get("record") or '{"diagnostics": []}')
+    for one in (*troubles, *record["diagnostics"]):
+        yield Diagnostic(**{**one, "severity": Severity(one["severity"])})
+
+
+def write_run(spark: "SparkSession", file: str, totals: Mapping[str, int], session: Session) -> None:
     """Write what became of the run, by the file system that the data set lies on."""
     content = {
         "run": session.run,
         "time": session.time,
         "program": session.program,
         "vocabulary": session.vocabulary.fingerprint,
-        "totals": asdict(totals),
+        "totals": dict(totals),
     }
     virtual = spark.sparkContext._jvm
     assert virtual is not None

@@ -4,17 +4,18 @@ Takes a Session; gives values that an engine opens where it works. What stands f
 not be done on is made here too, so that every note that comes in comes out.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from converter.api import Session, assess, convert, not_read, read_notes
-from converter.model import Assessment, Diagnostic, Note, Reading, Severity
+from converter.model import Diagnostic, Note, Reading, Severity
 from converter.model.record import reading_to_record
 
 if TYPE_CHECKING:
     from converter.check import Checker, Definitions
+    from converter.model import Assessment
 
 
 def record_line(reading: Reading) -> str:
@@ -94,17 +95,17 @@ class ToAssessments:
 
     session: Session
 
-    def open(self) -> Callable[[Note], tuple[Reading, tuple[Assessment, ...]]]:
+    def open(self) -> Callable[[Note], "tuple[Reading, tuple[Assessment, ...]]"]:
         """See `engines.Work`."""
         session = self.session
 
-        def work(note: Note) -> tuple[Reading, tuple[Assessment, ...]]:
+        def work(note: Note) -> "tuple[Reading, tuple[Assessment, ...]]":
             reading = _read(note, session)
             return reading, assess(note, reading, session)
 
         return work
 
-    def instead(self, note: Note, fault: Diagnostic) -> tuple[Reading, tuple[Assessment, ...]]:
+    def instead(self, note: Note, fault: Diagnostic) -> "tuple[Reading, tuple[Assessment, ...]]":
         """A reading that says what went wrong, without exams."""
         return not_read(note, self.session, fault), ()
 
@@ -117,13 +118,25 @@ class Converted:
         reading_errors: the errors of its reading.
         resources: its resources.
         doubts: what is doubtful about them.
-        faults: what the checker has against them.
+        faults: what the checker has against them, or why the work could not be done.
+        failed: whether the work could not be done.
     """
 
     reading_errors: tuple[Diagnostic, ...]
     resources: list[dict[str, Any]]
     doubts: tuple[Diagnostic, ...]
     faults: tuple[Diagnostic, ...]
+    failed: bool = False
+
+    @property
+    def refused(self) -> bool:
+        """Whether nothing of the note may be written, since one of its resources is faulty."""
+        return bool(_errors(self.faults))
+
+    def told(self, note: Note) -> tuple[Diagnostic, ...]:
+        """What is told of the note, in the same order wherever it is written."""
+        refused = (_not_written(note),) if self.refused else ()
+        return (*self.reading_errors, *self.doubts, *_errors(self.faults), *refused)
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,20 +168,30 @@ class ToResources:
 
     def instead(self, note: Note, fault: Diagnostic) -> Converted:
         """No resources, and the fault."""
-        return Converted((), [], (), (fault,))
+        return Converted((), [], (), (fault,), failed=True)
 
 
 def converted(
     note: Note,
     reading: Reading,
-    assessments: tuple[Assessment, ...],
+    assessments: "tuple[Assessment, ...]",
     session: Session,
     checker: "Checker | None" = None,
 ) -> Converted:
     """A note that was read and assessed in FHIR; checked where a checker is given."""
     made, doubts = convert(note, reading, assessments, session)
     faults = [fault for one in made for fault in checker.check(one)] if checker is not None else []
-    return Converted(_errors(reading), made, doubts, tuple(faults))
+    return Converted(_errors(reading.diagnostics), made, doubts, tuple(faults))
+
+
+def _not_written(note: Note) -> Diagnostic:
+    return Diagnostic(
+        code="not-written",
+        severity=Severity.WARNING,
+        message="Nothing of this note was written, since a resource made from it is faulty.",
+        source=note.source,
+        line=note.line,
+    )
 
 
 def _read(note: Note, session: Session) -> Reading:
@@ -177,11 +200,12 @@ def _read(note: Note, session: Session) -> Reading:
 
 
 def _line(reading: Reading) -> Line:
-    return Line(record_line(reading), _errors(reading), len(reading.findings), len(reading.unread))
+    errors = _errors(reading.diagnostics)
+    return Line(record_line(reading), errors, len(reading.findings), len(reading.unread))
 
 
-def _errors(reading: Reading) -> tuple[Diagnostic, ...]:
-    if not reading.diagnostics:
+def _errors(diagnostics: Sequence[Diagnostic]) -> tuple[Diagnostic, ...]:
+    if not diagnostics:
         return ()
     wrong = (Severity.ERROR, Severity.FATAL)
-    return tuple(one for one in reading.diagnostics if one.severity in wrong)
+    return tuple(one for one in diagnostics if one.severity in wrong)

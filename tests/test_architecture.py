@@ -4,9 +4,12 @@ import ast
 import re
 from collections.abc import Iterator
 from functools import cache
+from importlib import metadata
 from pathlib import Path
 
 import pytest
+
+from converter.version import __version__
 
 ROOT = Path(__file__).parent.parent
 CONVERTER = ROOT / "converter"
@@ -15,13 +18,14 @@ STAGES = frozenset(
     path.name for path in CONVERTER.iterdir() if path.is_dir() and (path / "__init__.py").is_file()
 ) - {"cli", "words", "model", "review_page"}
 BELOW = {
-    "model": frozenset[str](),
+    "model": frozenset({"lazily"}),
     "words": frozenset({"model"}),
     "shipped_files": frozenset[str](),
     "lazily": frozenset[str](),
+    "version": frozenset[str](),
     "settings": STAGES | {"words", "model", "shipped_files", "settings_file"},
     "settings_file": STAGES | {"words", "model", "shipped_files", "settings"},
-    "api": STAGES | {"words", "model", "shipped_files", "settings"},
+    "api": STAGES | {"words", "model", "shipped_files", "settings", "version"},
     "amending": STAGES | {"words", "model", "settings", "api", "judging"},
     "forgetting": STAGES | {"words", "model", "settings", "api"},
     "relinking": frozenset({"archive", "model"}),
@@ -34,6 +38,9 @@ BELOW = {
     "works": STAGES | {"words", "model", "settings", "api"},
     "frames": STAGES | {"words", "model", "settings", "api", "works"},
     "datasets": STAGES | {"words", "model", "settings", "api", "works", "frames"},
+    "resource_frames": STAGES | {"words", "model", "settings", "api", "works", "frames"},
+    "resource_datasets": STAGES
+    | {"words", "model", "settings", "api", "works", "frames", "datasets", "resource_frames"},
     "exporting": STAGES | {"words", "model", "settings", "api"},
     "sampling": STAGES | {"words", "model", "settings", "api"},
     "sending": STAGES | {"words", "model", "settings", "api"},
@@ -55,6 +62,7 @@ BELOW = {
         "relinking",
         "courses",
         "datasets",
+        "resource_datasets",
         "exporting",
         "loading",
         "sampling",
@@ -68,7 +76,18 @@ BELOW = {
 }
 HEAVY = frozenset(
     {"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "vl_convert", "httpx", "psycopg"}
-    | {"phenopackets", "google", "starlette", "uvicorn", "re2", "orjson", "msgspec", "pyspark", "pandas"}
+    | {
+        "phenopackets",
+        "google",
+        "starlette",
+        "uvicorn",
+        "re2",
+        "orjson",
+        "msgspec",
+        "nanoarrow",
+        "pyspark",
+        "pandas",
+    }
 )
 FORBIDDEN = re.compile(r"/work\b|helper session|\bissues? #?\d+|\bhouse rule", re.IGNORECASE)
 LONGEST_MODULE, LONGEST_FUNCTION = 400, 40
@@ -197,3 +216,7 @@ def test_the_map_of_packages_names_each_package() -> None:
     packages = sorted(STAGES | {"cli", "words", "model", "review_page"})
     missing = [part for part in packages if f"`converter/{part}`" not in text]
     assert not missing
+
+
+def test_the_installed_program_has_the_version_that_the_code_says() -> None:
+    assert metadata.version("plexor") == __version__

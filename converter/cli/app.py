@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from converter.cli.plain_values import pass_help_not_asked_for, pass_plain_values
 from converter.cli.running import guarded, seldom_collect
 
 if TYPE_CHECKING:
@@ -35,9 +36,7 @@ def program_with(names: Sequence[str]) -> typer.Typer:
         context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     )
     for name in names:
-        module = import_module(f"converter.cli.{name}")
-        command: Callable[..., int] = getattr(module, name)
-        made.command(name, epilog=module.EXAMPLE)(guarded(command))
+        made.command(name, epilog=_module(name).EXAMPLE)(guarded(_function(name)))
     made.callback(
         epilog="\b\nExample:\n  plexor read notes.csv\n  plexor read --help\n\n"
         "For records work, not a diagnosis: confirm findings with a licensed clinician and local policy."
@@ -64,8 +63,21 @@ def _plexor(
 def main() -> None:
     """Run the program; its exit status is 0 clean, 1 the input had errors, 2 could not run."""
     seldom_collect()
-    named = sys.argv[1:2]
-    program_with(named if named and named[0] in COMMANDS else COMMANDS)()
+    names = sys.argv[1:2] if sys.argv[1:] and sys.argv[1] in COMMANDS else COMMANDS
+    program: Any = typer.main.get_command(program_with(names))
+    for name in names:
+        pass_plain_values(program.commands[name], _function(name))
+    pass_help_not_asked_for(program)
+    program()
+
+
+def _module(name: str) -> Any:
+    return import_module(f"converter.cli.{name}")
+
+
+def _function(name: str) -> Callable[..., int]:
+    function: Callable[..., int] = getattr(_module(name), name)
+    return function
 
 
 @cache

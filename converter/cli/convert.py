@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from converter.cli.datasets import DataSet, DatePart, PartOption, convert_dataset
 from converter.cli.options import (
     Columns,
     Config,
@@ -25,13 +26,13 @@ from converter.cli.options import (
 )
 from converter.cli.running import CannotRunError
 from converter.cli.tables import counted
-from converter.cli.troubles import Troubles, is_error
-from converter.model import Diagnostic, Note, Severity
+from converter.cli.troubles import Troubles
+from converter.model import Note
 
 if TYPE_CHECKING:
     from converter.api import Session
     from converter.fhir import FolderWriter
-    from converter.works import Converted
+    from converter.works import Converted, ToResources
 
 EXAMPLE = """\b
 Example:
@@ -53,6 +54,7 @@ class Form(StrEnum):
     BUNDLES = "bundles"
     NDJSON = "ndjson"
     XML = "xml"
+    PARQUET = "parquet"
 
 
 _FORMS: dict[Form, Literal["bundle", "ndjson", "xml"]] = {
@@ -65,7 +67,10 @@ _FORMS: dict[Form, Literal["bundle", "ndjson", "xml"]] = {
 FormOption = Annotated[
     Form,
     typer.Option(
-        "--as", help="One transaction Bundle a note, in JSON or XML, or one NDJSON file a type of resource."
+        "--as",
+        help="One transaction Bundle a note, in JSON or XML, or one NDJSON file a type of resource. parquet, "
+        "on a cluster alone, converts a data set in Parquet into one of resources, and one of what became of "
+        "the notes, in the folder --out.",
     ),
 ]
 Checked = Annotated[
@@ -76,7 +81,7 @@ Checked = Annotated[
 
 def convert(
     inputs: Inputs,
-    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder for the files.")],
+    out: Annotated[str, typer.Option("--out", metavar="DIR", help="Folder for the files.")],
     form: FormOption = Form.BUNDLES,
     expand: Annotated[
         bool, typer.Option("--expand", help="Add an Observation for each reflex and side a region covers.")
@@ -96,21 +101,30 @@ def convert(
     workers: Workers = None,
     engine: Engine = EngineName.LOCAL,
     master: Master = None,
+    part: PartOption = DatePart.MONTH,
 ) -> int:
     """Convert notes into FHIR R4 or R5. Each Observation is tied to the words it came from.
 
     Run again into the same folder, what a note no longer says is taken back as entered in error.
     """
+    machines = machines_of(engine, master, workers)
+    if form is Form.PARQUET:
+        others = bool(file_name or encoding) or input_format not in (None, "parquet")
+        given = DataSet("--as parquet", inputs, out, part, machines, config, columns, system, others)
+        return convert_dataset(given, lambda one: _choices(one, expand, quotes, release), checked)
+    with job_of(inputs, config, input_format, columns, file_name, encoding, system, machines) as job:
+        session = _choices(job.session, expand, quotes, release)
+        done = job.done(_work(session, checked))
+        notes, resources = write_folder(done, session, Path(out), form, job.troubles)
+    typer.echo(f"{counted(notes, 'note')}, {counted(resources, 'resource')} in {out}")
+    return job.troubles.status
+
+
+def _work(session: "Session", checked: bool) -> "ToResources":
     from converter.api import definitions_of
     from converter.works import ToResources
 
-    machines = machines_of(engine, master, workers)
-    with job_of(inputs, config, input_format, columns, file_name, encoding, system, machines) as job:
-        session = _choices(job.session, expand, quotes, release)
-        done = job.done(ToResources(session, definitions_of(session) if checked else None))
-        notes, resources = write_folder(done, session, out, form, job.troubles)
-    typer.echo(f"{counted(notes, 'note')}, {counted(resources, 'resource')} in {out}")
-    return job.troubles.status
+    return ToResources(session, definitions_of(session) if checked else None)
 
 
 def write_folder(
@@ -153,24 +167,12 @@ def _write_notes(
 ) -> tuple[int, int]:
     notes = resources = 0
     for note, one in converted:
-        faults = [fault for fault in one.faults if is_error(fault)]
-        troubles.show_all((*one.reading_errors, *one.doubts, *faults), note)
-        if faults:
-            troubles.show(_not_written(note), note)
+        troubles.show_all(one.told(note), note)
+        if one.refused:
             continue
         troubles.show_all(writer.write(one.resources), note)
         notes, resources = notes + 1, resources + len(one.resources)
     return notes, resources
-
-
-def _not_written(note: Note) -> Diagnostic:
-    return Diagnostic(
-        code="not-written",
-        severity=Severity.WARNING,
-        message="Nothing of this note was written, since a resource made from it is faulty.",
-        source=note.source,
-        line=note.line,
-    )
 
 
 def _choices(session: "Session", expand: bool, quotes: bool | None, release: Release | None) -> "Session":

@@ -12,11 +12,12 @@ import typer
 from converter.cli.clock import new_run, now
 from converter.cli.running import CannotRunError
 from converter.cli.troubles import Troubles, is_error
-from converter.model import Assessment, Diagnostic, Note, Reading
+from converter.model import Diagnostic, Note, Reading
 
 if TYPE_CHECKING:
     from converter.api import Session
     from converter.engines import Machines, Work
+    from converter.model import Assessment
     from converter.settings import Settings
     from converter.sources import SourceOptions
 
@@ -181,7 +182,7 @@ class Job:
             self._show_errors(note, reading)
             yield note, reading
 
-    def assessed(self) -> Iterator[tuple[Note, Reading, tuple[Assessment, ...]]]:
+    def assessed(self) -> Iterator["tuple[Note, Reading, tuple[Assessment, ...]]"]:
         """Each note with its reading and what is abnormal in its exams."""
         from converter.works import ToAssessments
 

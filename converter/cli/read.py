@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TextIO
 
 import typer
 
+from converter.cli.datasets import DataSet, DatePart, PartOption, read_dataset
 from converter.cli.options import (
     Columns,
     Config,
@@ -24,7 +25,6 @@ from converter.cli.options import (
     machines_of,
 )
 from converter.cli.output import Format, opened, records_to, texts_to
-from converter.cli.read_dataset import read_dataset
 from converter.cli.read_views import show_legend, show_marked, write_changes, write_unread
 from converter.cli.running import CannotRunError
 from converter.cli.tables import counted, shortened, show_table
@@ -54,14 +54,6 @@ class ReadFormat(StrEnum):
     PARQUET = "parquet"
 
 
-class DatePart(StrEnum):
-    """What of a date makes a part of a data set."""
-
-    DAY = "day"
-    MONTH = "month"
-    YEAR = "year"
-
-
 _NOTE_COLUMNS = ("system", "id", "patient", "authored", "author")
 _SAID_ALREADY = "unread-wording"
 _SHOWN = ("reflex", "side", "value", "level", "status", "words")
@@ -76,9 +68,6 @@ _Format = Annotated[
         "no spreadsheet changes it. parquet, on a cluster alone, reads a data set in Parquet into one of "
         "readings and findings in the folder --out.",
     ),
-]
-_Part = Annotated[
-    DatePart, typer.Option("--part", help="With --format parquet: what of a note's date makes a part.")
 ]
 _Out = Annotated[str | None, typer.Option(metavar="FILE", help="Write the results here instead.")]
 _Marked = Annotated[
@@ -113,16 +102,16 @@ def read(
     workers: Workers = None,
     engine: Engine = EngineName.LOCAL,
     master: Master = None,
-    part: _Part = DatePart.MONTH,
+    part: PartOption = DatePart.MONTH,
 ) -> int:
     """List the findings of notes. Reflex wording that was not understood is listed too."""
     machines = machines_of(engine, master, workers)
     if format_ is ReadFormat.PARQUET:
-        if marked or unread_only or against or file_name or encoding or input_format not in (None, "parquet"):
-            raise CannotRunError(
-                "--format parquet: the inputs are Parquet, and no view or encoding goes with it"
-            )
-        return read_dataset(inputs, out, part.value, machines, config, columns, system)
+        others = bool(marked or unread_only or against or file_name or encoding)
+        others = others or input_format not in (None, "parquet")
+        return read_dataset(
+            DataSet("--format parquet", inputs, out, part, machines, config, columns, system, others)
+        )
     with (
         job_of(inputs, config, input_format, columns, file_name, encoding, system, machines) as job,
         opened(Path(out) if out is not None else None) as stream,

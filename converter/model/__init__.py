@@ -3,13 +3,18 @@
 Frozen values without behaviour. Everything else in plexor is a function from these to these.
 """
 
-from converter.model.abnormality import Abnormality, Assessment, NotExamined
-from converter.model.amendment import VERDICTS, Amendment
-from converter.model.candidates import Candidate, CandidateSet, LevelCandidate
-from converter.model.course import Change, Course, CourseCell, CourseRow, Visit
+from typing import TYPE_CHECKING
+
+from converter.lazily import names_of
 from converter.model.diagnostic import Diagnostic, Severity
 from converter.model.finding import Exam, Finding, Reading, Span, Unread
 from converter.model.note import Note
+
+if TYPE_CHECKING:
+    from converter.model.abnormality import Abnormality, Assessment, NotExamined
+    from converter.model.amendment import VERDICTS, Amendment
+    from converter.model.candidates import Candidate, CandidateSet, LevelCandidate
+    from converter.model.course import Change, Course, CourseCell, CourseRow, Visit
 
 __all__ = [
     "VERDICTS",
@@ -34,3 +39,13 @@ __all__ = [
     "Unread",
     "Visit",
 ]
+
+__getattr__ = names_of(
+    __name__,
+    {
+        "abnormality": ("Abnormality", "Assessment", "NotExamined"),
+        "amendment": ("VERDICTS", "Amendment"),
+        "candidates": ("Candidate", "CandidateSet", "LevelCandidate"),
+        "course": ("Change", "Course", "CourseCell", "CourseRow", "Visit"),
+    },
+)

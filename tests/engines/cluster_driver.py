@@ -18,14 +18,16 @@ from unittest.mock import patch
 from cluster_works import Troubled
 from typer.testing import CliRunner
 
-from converter import frames
+from converter import frames, resource_frames
 from converter.api import Session, open_session
+from converter.check import Definitions
 from converter.cli.app import app
+from converter.datasets import notes_in
 from converter.engines import Done, EngineError, Machines, cluster_task, engine_on
 from converter.engines.cluster_session import connected
 from converter.engines.cluster_tally import Tally
 from converter.sources import SourceOptions, open_notes
-from converter.works import ToLines
+from converter.works import ToLines, ToResources
 
 
 def command(master: str, arguments: list[str]) -> dict[str, Any]:
@@ -45,14 +47,27 @@ def troubled(master: str, notes: str, out: str, machines: list[int], mark: str) 
     return {"account": asdict(engine.account), "told": told}
 
 
-def troubled_dataset(master: str, notes: str, out: str, machines: list[int], mark: str) -> dict[str, Any]:
-    """Read a data set, some of whose notes ask for trouble."""
+def troubled_command(master: str, arguments: list[str], machines: list[int], mark: str) -> dict[str, Any]:
+    """A command that takes a data set, some of whose notes ask for trouble."""
 
-    def troubled_work(session: Session) -> Troubled:
+    def lines(session: Session) -> Troubled:
         return Troubled(ToLines(session), tuple(machines), Path(mark))
 
-    with patch.object(frames, "ToLines", troubled_work):
-        return command(master, ["read", notes, "--format", "parquet", "--out", out, *on(master)])
+    def resources(session: Session, definitions: Definitions | None) -> Troubled:
+        return Troubled(ToResources(session, definitions), tuple(machines), Path(mark))
+
+    with patch.object(frames, "ToLines", lines), patch.object(resource_frames, "ToResources", resources):
+        return command(master, arguments)
+
+
+def taken(master: str, notes: str, columns: dict[str, str]) -> dict[str, Any]:
+    """The notes of a data set as a cluster takes them, and how many were counted."""
+    options = SourceOptions(columns=columns)
+    with connected(master) as spark:
+        tally = Tally(spark.sparkContext)
+        read = frames.readings_of(notes_in(spark, [notes], options), open_session(), tally, options)
+        rows = [row.asDict() for row in read.collect()]
+        return {"notes": rows, "counts": dict(tally.total())}
 
 
 def frame(master: str, rows: list[dict[str, str]]) -> dict[str, Any]:
@@ -67,10 +82,6 @@ def frame(master: str, rows: list[dict[str, str]]) -> dict[str, Any]:
         once = dict(tally.total())
         findings.collect()
         return {"findings": given, "once": once, "twice": dict(tally.total())}
-
-
-def on(master: str) -> list[str]:
-    return ["--engine", "spark", "--master", master]
 
 
 def other_version(master: str, notes: str) -> dict[str, Any]:
@@ -94,8 +105,9 @@ DOES: dict[str, Callable[..., dict[str, Any]]] = {
     "environment": environment,
     "frame": frame,
     "other_version": other_version,
+    "taken": taken,
     "troubled": troubled,
-    "troubled_dataset": troubled_dataset,
+    "troubled_command": troubled_command,
 }
 
 

@@ -36,8 +36,12 @@ _SETTINGS = {
     "spark.executor.cores": "1",
     "spark.executor.extraJavaOptions": _JAVA,
     "spark.ui.enabled": "false",
-    "spark.sql.shuffle.partitions": "4",
+    "spark.sql.shuffle.partitions": "2",
+    "spark.sql.files.minPartitionNum": "4",
+    "spark.locality.wait": "0s",
+    "spark.shuffle.io.retryWait": "200ms",
 }
+"""The last four suit two machines of one core that die: more parts than machines, and little waiting."""
 
 
 @dataclass(slots=True)
@@ -73,10 +77,18 @@ class Cluster:
         answer: dict[str, Any] = json.loads(line)
         return answer
 
-    def plexor(self, *arguments: str | Path) -> dict[str, Any]:
-        """Run a command of plexor that works on the cluster."""
+    def plexor(self, *arguments: str | Path, mark: Path | None = None) -> dict[str, Any]:
+        """Run a command of plexor that works on the cluster.
+
+        Args:
+            arguments: of the command, without the cluster.
+            mark: with it, notes that ask for trouble get it; see `cluster_works`.
+        """
         where = ("--engine", "spark", "--master", self.master)
-        return self.do("command", arguments=[str(one) for one in (*arguments, *where)])
+        given = [str(one) for one in (*arguments, *where)]
+        if mark is None:
+            return self.do("command", arguments=given)
+        return self.do("troubled_command", arguments=given, machines=self.machines(), mark=str(mark))
 
     def machines(self) -> list[int]:
         """Process ids of the workers."""
