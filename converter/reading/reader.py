@@ -3,7 +3,7 @@
 Takes a Note and a Vocabulary; gives a Reading. Never raises for what a note says.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
@@ -11,7 +11,6 @@ from converter.reading.findings import findings_of
 from converter.reading.grammar.parser import TENDON_KINDS, Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
-from converter.reading.layouts.figures import ROWS
 from converter.reading.layouts.walking import read_layouts
 from converter.reading.lexicon import MISSPELT
 from converter.reading.notation.dittos import with_dittos_read
@@ -25,6 +24,7 @@ from converter.reading.notation.printed_choices import with_choices_read
 from converter.reading.notation.second_names import with_second_names_taken_in
 from converter.reading.notation.shared_nouns import with_nouns_shared
 from converter.reading.notation.spelled_grades import with_spelled_grades
+from converter.reading.options import AS_USUAL, ReadingOptions
 from converter.reading.relevance.parts import Part, speaking_parts
 from converter.reading.relevance.prefilter import worth_reading
 from converter.reading.relevance.silence import is_silent, speaks
@@ -59,25 +59,8 @@ _SHORT = 200
 """Characters of a note that is read whole at once."""
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingOptions:
-    """How a site writes.
-
-    Attributes:
-        default_scale: the scale that reads grades where the note names none, or None for the bedside scale.
-        pair_order: `right-left` or `left-right`, for pairs without a header.
-        figure_rows: what the rows of a drawn figure stand for, from the top.
-        without_rules: names of grammar rules to leave out; for tests.
-    """
-
-    default_scale: str | None = None
-    pair_order: str = "right-left"
-    figure_rows: tuple[str, ...] = ROWS
-    without_rules: frozenset[str] = frozenset()
-
-
 def read_note(
-    note: Note, vocabulary: Vocabulary, options: ReadingOptions = ReadingOptions(), program: str = "plexor"
+    note: Note, vocabulary: Vocabulary, options: ReadingOptions = AS_USUAL, program: str = "plexor"
 ) -> Reading:
     """Read one note.
 

@@ -69,8 +69,8 @@ def shares_a_noun(spoken: set[tuple[str, ...]], site: str, text: str) -> bool:
 
 
 def around_marks(words: tuple[str, ...]) -> set[tuple[str, ...]]:
-    """As in "patellar (knee)", "clonus - knee": the names between marks, each of which names the reflex."""
-    marked = " ".join("|" if word in ("(", ")", "-") else word for word in words)
+    """As in "patellar (knee)", "clonus - knee", "R UL": the names between marks and sides."""
+    marked = " ".join("|" if word in ("(", ")", "-", "r", "l") else word for word in words)
     return {tuple(part.split()) for part in marked.split("|")} - {()}
 
 

@@ -40,6 +40,7 @@ SILENT = {
     "past": (
         "(according to|per) (referring hospital|referring doctor",
         "(all returned|has returned|have returned|had returned|re",
+        "[when] seen in (january|february|march|april|may|june|july|a",
     ),
     "reason": (
         "(amputation|amputated|amputee|aka|bka|above knee amputation|",

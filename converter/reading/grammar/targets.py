@@ -123,7 +123,11 @@ def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[
         return None
     if target.general and previous.specific and p.kind(end) == "comma" and separated == end + 1:
         return None
-    if "root" in previous.flags - target.flags and p.kind(end) == "comma":
+    if (
+        "root" in previous.flags - target.flags
+        and not previous.flags & {"trigger"}
+        and p.kind(end) == "comma"
+    ):
         return None  # "light touch L3-S1, KJ 2+"
     if separated == end < index and not previous.general:
         return None
