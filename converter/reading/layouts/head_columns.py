@@ -25,6 +25,7 @@ class Column:
         noun: the word by which it does.
         foreign: the head names another part of the examination, or says nothing that is known.
         unknown: it says nothing that is known.
+        alike: it asks whether the sides are alike: "Symmetric".
         time: the time of an examination that the head names.
         standing: `earlier` where another column is later, `clock` for one of several times of a day.
         used: the words of the head that its findings rest on.
@@ -38,6 +39,7 @@ class Column:
     noun: Token | None = None
     foreign: bool = False
     unknown: bool = False
+    alike: bool = False
     time: Token | None = None
     standing: str = ""
     used: Used = field(default_factory=list)

@@ -4,6 +4,8 @@ Takes a row with its cells and the heads of its table; gives pairs of column and
 cannot be given to one column.
 """
 
+from itertools import takewhile
+
 from converter.reading.grammar.parser import VALUES
 from converter.reading.layouts.head_columns import Column, Heads
 from converter.reading.lines import Cell, Line
@@ -24,8 +26,9 @@ def aligned(line: Line, cells: list[Cell], heads: Heads, text: str) -> list[tupl
     if heads.parting or "|" in text[line.start : line.end] or len(cells) == len(columns):
         return list(zip(columns, cells, strict=False))
     apart = value_by_value(cells)
-    if len(apart) == len(columns):
-        return list(zip(columns, apart, strict=True))
+    sided = list(takewhile(lambda column: column.side is not None, columns))
+    if len(apart) == len(columns) or (len(cells) == 1 and len(apart) == len(sided) > 1):
+        return list(zip(columns, apart, strict=False))  # what stands behind the last value is said of it
     if "\t" in text[line.start : line.end]:
         return _by_tabs(line, cells, heads, text)
     pairs = []

@@ -96,7 +96,7 @@ class HeadReader:
         if time is not None:
             return replace(place, time=Token("past", time.start, time.end))
         if all(token.kind == "value" for token in tokens):
-            return replace(place, foreign=True)
+            return replace(place, foreign=True, alike=_says_alike(tokens))
         foreign = any(token.kind in _FOREIGN for token in tokens)
         parser = Parser(self._text, tokens, replace(self._context, reflexes=True), self._vocabulary)
         targets, end = targets_at(parser, 0, after_value=False)
@@ -199,7 +199,7 @@ class HeadReader:
             side = _side_of(plain(self._text, cells[0].tokens))
             return Heads(1, others, side=side)
         if columns[0].general and len(others) >= 2 and all(not c.general for c in others):
-            return Heads(1, [replace(column, foreign=False) for column in others], open=True)
+            return Heads(1, [replace(column, foreign=column.alike) for column in others], open=True)
         return None
 
     def _two_lines(self, above: Line, below: Line) -> Heads | None:
@@ -276,7 +276,13 @@ def head_kinds(tokens: list[Token]) -> set[str]:
 def _kinds(line: Line, cells: list[Cell]) -> set[str]:
     kinds = head_kinds(line.tokens)
     label = {token.kind for token in cells[0].tokens} if cells else set()
-    return kinds - {"value"} if {"open", "reflex"} <= label or "legend" in kinds else kinds
+    asked = any(_says_alike(cell.tokens) for cell in cells[1:])
+    return kinds - {"value"} if {"open", "reflex"} <= label or "legend" in kinds or asked else kinds
+
+
+def _says_alike(tokens: list[Token]) -> bool:
+    """Whether a head is nothing but a word for sides that are alike: "Symmetric"."""
+    return len(tokens) == 1 and getattr(tokens[0].written, "descriptor", None) == "symmetric"
 
 
 def _only_sides_behind(cells: list[Cell]) -> bool:

@@ -57,6 +57,10 @@ class Row:
     strange: tuple[Cell, ...] = ()
 
 
+_YES = frozenset({"y", "yes", "+", "x", "✓", "✔", "√", "symmetric", "symmetrical", "equal", "sym", "symm"})
+"""What a cell says that agrees."""
+
+
 class RowReader:
     """Reads the rows of the tables of one note.
 
@@ -147,6 +151,8 @@ class RowReader:
         if about is not None:
             side = next(((t, t.meaning) for t in cells[0].tokens if t.meaning in SIDES), side)
         for column, cell in columns:
+            if column.general and _names_reflex(cell) and self._by_itself(parser, cell, column):
+                continue
             if not column.foreign and cell.tokens and cell.tokens != ([side[0]] if side else []):
                 told = _clonus_at(targets, column) if column.targets else targets
                 if not self._cell.value(
@@ -155,11 +161,20 @@ class RowReader:
                     strange.append(cell)
         if heads.open and not parser.drafts:
             return None
+        strange += [cell for column, cell in columns if column.alike and not self._alike(parser, cell)]
         beyond = rest[len(heads.values) :] if len(columns) == len(heads.values) else []
         strange += self._remarks(parser, columns, targets, side[1] if side else None, beyond)
         for target in targets:
             parser.mark(target.used)
         return Row(parser, time=time_of(cells[0]), strange=tuple(strange))
+
+    def _alike(self, parser: Parser, cell: Cell) -> bool:
+        """Read a cell under "Symmetric": yes is both sides, nothing says nothing; whether it was read."""
+        said = self._words.plain((cell.start, cell.end))
+        for draft in parser.drafts if said in _YES else ():
+            draft.side = "both" if draft.side == "unspecified" else draft.side
+            draft.used = [*draft.used, *((token, "side") for token in cell.tokens)]
+        return said in _YES or not said
 
     def _remarks(
         self,
@@ -188,13 +203,18 @@ class RowReader:
         """A row whose cells name their reflexes: "BJ 2+" under "Right", and again under "Left"."""
         parser = self._cell.parser(line.tokens)
         for column, cell in zip(columns, cells, strict=True):
-            own = self._cell.parser(cell.tokens)
-            own.context.side = column.side
-            read_sentence(own)
-            for made in own.drafts:
-                made.used = [*made.used, *column.used]
-            parser.drafts += own.drafts
+            self._by_itself(parser, cell, column)
         return Row(parser) if parser.drafts else None
+
+    def _by_itself(self, parser: Parser, cell: Cell, column: Column) -> bool:
+        """Read a cell that names its reflex; whether it says anything."""
+        own = self._cell.parser(cell.tokens)
+        own.context.side = column.side
+        read_sentence(own)
+        for made in own.drafts:
+            made.used = [*made.used, *column.used]
+        parser.drafts += own.drafts
+        return bool(own.drafts)
 
     def _label(self, cells: list[Cell], heads: Heads) -> tuple[list[Target], list[Cell]] | None:
         """The reflexes that a row is about, and the cells behind its name."""
@@ -314,6 +334,11 @@ class RowReader:
         """The one cell of a row that holds nothing but a side."""
         sides = [cell.tokens[0] for _, cell in aligned if [t.kind for t in cell.tokens] == ["side"]]
         return (sides[0], sides[0].meaning) if len(sides) == 1 and sides[0].meaning in SIDES else None
+
+
+def _names_reflex(cell: Cell) -> bool:
+    """As in "triceps 1+/2+" under "Reflex", in a row of the root C7."""
+    return bool(cell.tokens) and cell.tokens[0].kind == "site" and "root" not in cell.tokens[0].flags
 
 
 def _counts_as_row(cells: list[Cell], place: int) -> bool:
