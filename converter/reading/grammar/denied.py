@@ -51,7 +51,7 @@ def denied(p: Parser) -> bool:
     denial = _reach(p)
     if not any(not target.foreign for target, _, _ in denial.targets):
         return False
-    side = _side_after(p, denial)
+    side = _side_after(p, denial) or _side_before(p, denial)
     for target, value, details in denial.targets:
         p.mark(target.used)
         if not target.foreign:
@@ -198,6 +198,16 @@ def _side_after(p: Parser, denial: _Denial) -> str | None:
     denial.used.append((p.tokens[place], "side"))
     denial.end = place + 1
     return resolve_side(p, p.tokens[place])
+
+
+def _side_before(p: Parser, denial: _Denial) -> str | None:
+    """As in "R 3 beats ankle clonus, L no ankle clonus": a side that begins its clause, before "no"."""
+    at = p.index - 1
+    begins = at == 0 or p.kind(at - 1) in ("comma", "and", "but")
+    if not begins or p.kind(at) != "side" or p.tokens[at].used or any(t.side for t, _, _ in denial.targets):
+        return None
+    denial.used.insert(0, (p.tokens[at], "side"))
+    return resolve_side(p, p.tokens[at])
 
 
 def _add(

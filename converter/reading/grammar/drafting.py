@@ -193,7 +193,7 @@ def _placed(p: Parser, target: Target) -> Target:
     if target.site in _AT_JOINTS and target.side is None:
         return _clonus_beside_last(p, target)
     if target.general and p.subject is not None and "singular" in target.flags:
-        return replace(p.subject, used=p.subject.used + target.used)
+        return replace(p.subject, side=target.side or p.subject.side, used=p.subject.used + target.used)
     if not target.general or region is None:
         return target
     return replace(

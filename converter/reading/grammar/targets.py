@@ -123,12 +123,8 @@ def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[
         return None
     if target.general and previous.specific and p.kind(end) == "comma" and separated == end + 1:
         return None
-    if (
-        "root" in previous.flags - target.flags
-        and not previous.flags & {"trigger"}
-        and p.kind(end) == "comma"
-    ):
-        return None  # "light touch L3-S1, KJ 2+"
+    if "root" in previous.flags and p.kind(end) == "comma" and _ends_range(p, previous):
+        return None
     if separated == end < index and not previous.general:
         return None
     valued = p.kind(p.skip(after, "side", *LINKS)) in VALUES
@@ -142,6 +138,12 @@ def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[
     if (after_value or separated > end) and owns_value(p, after, target) and after_value:
         return None
     return found
+
+
+def _ends_range(p: Parser, root: Target) -> bool:
+    """As in "light touch L3-S1, KJ 2+": a root at the end of a range, which is of sensation or strength."""
+    at = p.tokens.index(root.used[0][0])
+    return p.kind(at - 1) == "dash" and p.has(at - 2, "root")
 
 
 def _state_before_value(p: Parser, end: int, separated: int, previous: Target) -> bool:

@@ -12,6 +12,9 @@ from converter.reading.tokens import Token
 _CLONUS = "clonus_unspecified"
 _JOINS = frozenset({"site", "side", "comma", "and", "slash", "at"})
 _BETWEEN_NAMES = frozenset({"site", "comma", "slash", "dash", "and"})
+_SAID_OF_CLONUS = frozenset({"clonus_word", "no", "count"})
+_FEW = 2
+"""Words that stand between a joint and its clonus at most."""
 _LONGEST = 8
 """Tokens that such brackets hold at most."""
 _ENDS_ROW = frozenset({"pipe", "colon"})
@@ -27,8 +30,8 @@ def with_second_names_taken_in(tokens: list[Token]) -> list[Token]:
         token, made, after = tokens[index], None, index + 1
         if token.kind == "site":
             made, after = _second_name(tokens, index)
-            if made is None and token.meaning == _CLONUS:
-                made, after = _joints(tokens, index)
+            if made is None:
+                made, after = (_joints if token.meaning == _CLONUS else _clonus_behind)(tokens, index)
         found += made if made is not None else [token]
         index = after
     return found
@@ -81,6 +84,19 @@ def _joints(tokens: list[Token], index: int) -> tuple[list[Token] | None, int]:
     if made[0].kind == "site":
         made[0].start = clonus.start
     return made, end
+
+
+def _clonus_behind(tokens: list[Token], index: int) -> tuple[list[Token] | None, int]:
+    """As in "R ankle sustained clonus", "L ankle no clonus": a joint before the clonus that is seen there."""
+    joint, end = tokens[index], index + 1
+    if joint.meaning not in CLONUS_AT or "place" not in joint.flags:
+        return None, end
+    while end < len(tokens) and end - index <= _FEW and tokens[end].kind in _SAID_OF_CLONUS:
+        end += 1
+    if end == index + 1 or end == len(tokens) or tokens[end].meaning != _CLONUS:
+        return None, index + 1
+    clonus = tokens[end]
+    return [*tokens[index + 1 : end], replace(clonus, meaning=CLONUS_AT[joint.meaning])], end + 1
 
 
 def _seen_at(joint: Token, clonus: Token) -> Token:

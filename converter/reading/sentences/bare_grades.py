@@ -7,6 +7,7 @@ strength and tone are graded so too; a run after wording about them is left alon
 """
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 from converter.reading.grammar.parser import Context, grades_tendons
 from converter.reading.sentences.dividing import Sentence
@@ -52,7 +53,25 @@ def graded_alone(sentences: list[Sentence]) -> frozenset[int]:
     for start, end in runs:
         if _means_reflexes(sentences, start, end, foreign=foreign[start]):
             found.update(range(start, end))
-    return frozenset(found)
+    return frozenset(found | _of_newborns(sentences))
+
+
+def _of_newborns(sentences: list[Sentence]) -> set[int]:
+    """As in "Suck: present" over "Rooting: present": lines in a row that speak of two reflexes of infants."""
+    answered = [index for index, sentence in enumerate(sentences) if _says_of_newborn(sentence)]
+    beside = {index for pair in pairwise(answered) if pair[1] == pair[0] + 1 for index in pair}
+    named = {sentences[index].tokens[0].meaning for index in beside}
+    return beside if len(named) > 1 else set()
+
+
+def _says_of_newborn(sentence: Sentence) -> bool:
+    first, behind = sentence.tokens[0], [token.kind for token in sentence.tokens[1:3]]
+    primitive = first.kind == "site" and first.meaning.startswith("primitive:")
+    return (
+        sentence.new_line
+        and primitive
+        and behind in (["colon", "value"], ["colon", "side"], ["dash", "value"])
+    )
 
 
 def _runs(sentences: list[Sentence]) -> Iterator[tuple[int, int]]:
