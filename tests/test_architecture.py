@@ -76,7 +76,18 @@ BELOW = {
 }
 HEAVY = frozenset(
     {"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "vl_convert", "httpx", "psycopg"}
-    | {"phenopackets", "google", "starlette", "uvicorn", "re2", "orjson", "msgspec", "pyspark", "pandas"}
+    | {
+        "phenopackets",
+        "google",
+        "starlette",
+        "uvicorn",
+        "re2",
+        "orjson",
+        "msgspec",
+        "nanoarrow",
+        "pyspark",
+        "pandas",
+    }
 )
 FORBIDDEN = re.compile(r"/work\b|helper session|\bissues? #?\d+|\bhouse rule", re.IGNORECASE)
 LONGEST_MODULE, LONGEST_FUNCTION = 400, 40

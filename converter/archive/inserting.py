@@ -1,13 +1,17 @@
 """Puts many rows into a table at once, from plain Python lists.
 
-Each column of a batch travels as one parameter and is unfolded by the database: as a JSON text, which the
-database reads several times faster than a list, or as a list where JSON would not say the same or the text is
-long. A column that holds one value throughout travels as that value. Of the ways that need no further library
-this measured fastest (`tests/benchmarks/bench_archive.py` shows it beside a bare insert).
+A column that holds one value throughout travels as that value, all others as Arrow arrays. Where Arrow cannot
+hold a value, or nanoarrow is missing, each column travels as one parameter that the database unfolds: as a
+JSON text, or as a list where JSON would not say the same or the text is long; then the database says what it
+does not take.
+`tests/benchmarks/bench_archive.py` shows the speed beside a bare insert.
 """
 
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, TypeAlias
+
+from converter.archive.arrow_columns import SPANS, ArrowColumns
 
 if TYPE_CHECKING:
     import duckdb
@@ -19,12 +23,11 @@ _AS_JSON = {
     **{kind: f'"{kind}"' for kind in ("VARCHAR", "BIGINT", "INTEGER", "DATE")},
     "VARCHAR[]": '["VARCHAR"]',
     "BIGINT[][]": '[["BIGINT"]]',
-    'STRUCT("start" BIGINT, "end" BIGINT, "role" VARCHAR)[]': (
-        '[{"start": "BIGINT", "end": "BIGINT", "role": "VARCHAR"}]'
-    ),
+    SPANS: '[{"start": "BIGINT", "end": "BIGINT", "role": "VARCHAR"}]',
 }
 """The types whose values JSON holds exactly, as the database's JSON reader names them. A DOUBLE may be no
 number, so that it is not among them."""
+_ARRAYS = "arrays_of_a_batch"
 _LONG = 4_000_000
 """Bytes of JSON from which a list is as fast, and needs less memory."""
 
@@ -48,10 +51,40 @@ def insert_columns(
     constant = [column[0] == column[-1] and column.count(column[0]) == count for column in values]
     if all(constant):
         constant[0] = False  # one column unfolds, so that there are as many rows as came in
-    carried = [_carried(*column) for column in zip(columns[table], values, constant, strict=True)]
-    selected = ", ".join(sql for sql, _ in carried)
-    connection.execute(f"INSERT INTO {table} SELECT {selected}", [parameter for _, parameter in carried])
+    if not _inserted_as_arrow(connection, table, columns[table], values, constant):
+        carried = [_carried(*column) for column in zip(columns[table], values, constant, strict=True)]
+        selected = ", ".join(sql for sql, _ in carried)
+        connection.execute(f"INSERT INTO {table} SELECT {selected}", [parameter for _, parameter in carried])
     return count
+
+
+def _inserted_as_arrow(
+    connection: "duckdb.DuckDBPyConnection",
+    table: str,
+    kinds: Sequence[str],
+    values: Sequence[Sequence[Any]],
+    constant: Sequence[bool],
+) -> bool:
+    """Insert the columns as Arrow arrays; False, and nothing done, where that is not possible."""
+    differing = [number for number, same in enumerate(constant) if not same]
+    try:
+        arrays = ArrowColumns(
+            [kinds[number] for number in differing], [values[number] for number in differing]
+        )
+    except (ImportError, ValueError, TypeError, KeyError):
+        return False
+    import duckdb
+
+    names = {number: f"c{place}" for place, number in enumerate(differing)}
+    selected = ", ".join(f"{names.get(number, '?')}::{kind}" for number, kind in enumerate(kinds))
+    connection.register(_ARRAYS, arrays)
+    try:
+        parameters = [column[0] for column, same in zip(values, constant, strict=True) if same]
+        connection.execute(f"INSERT INTO {table} SELECT {selected} FROM {_ARRAYS}", parameters)  # noqa: S608 - ours
+    finally:
+        with suppress(duckdb.Error):  # a transaction that a refused value ended takes the arrays with it
+            connection.unregister(_ARRAYS)
+    return True
 
 
 def _kinds(connection: "duckdb.DuckDBPyConnection", table: str) -> tuple[str, ...]:

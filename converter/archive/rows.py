@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import date
+from functools import lru_cache
 from operator import attrgetter
 from typing import Any, TypeAlias
 
@@ -29,6 +30,8 @@ _QUOTING = frozenset({"as_written", "quote"})
 _FREE = frozenset({"reason", "manoeuvre", "position", "technique", "quality", "beats", "root", "which"})
 _CANONICAL = re.compile(r"[\w.:-]+")
 _DATE = re.compile(r"(\d{4})(?:-(\d{2})(?:-(\d{2})(?:[T ].*)?)?)?")
+_REMEMBERED = 4096
+"""Answers that are remembered: a load asks several times for each note of a batch."""
 _OWN_REASONS = frozenset({"not documented", "side not stated"})
 
 
@@ -53,6 +56,7 @@ class Writer:
         return text if text is None or self.quotes or _CANONICAL.fullmatch(text) else None
 
 
+@lru_cache(_REMEMBERED)
 def identity_number(key: NoteKey) -> int:
     """A number for fast look-up of a note; different notes may share it, though hardly ever do."""
     system, name = ("null" if part is None else _quoted(part) for part in key)
@@ -183,6 +187,7 @@ def diagnostic_values(diagnostic: Diagnostic, writer: Writer) -> Row:
     )  # fmt: skip
 
 
+@lru_cache(_REMEMBERED)
 def days_of(stated: str | None) -> tuple[date | None, date | None]:
     """The first and the last day that an ISO 8601 (partial) date can mean; None, None where it is no date."""
     parts = _DATE.fullmatch(stated or "")

@@ -3,7 +3,7 @@
 import csv
 import json
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
@@ -64,7 +64,7 @@ def records_to(stream: TextIO, format_: Format, columns: Sequence[str]) -> Itera
     if format_ is Format.CSV:
         writer = csv.writer(stream, lineterminator="\n")
         writer.writerow(columns)
-        yield lambda record: writer.writerow(map(safe_cell, map(record.get, columns)))
+        yield lambda record: writer.writerow(_safe_cells(map(record.get, columns)))
     else:
         with texts_to(stream, format_) as write:
             yield lambda record: write(json_line(record))
@@ -101,6 +101,16 @@ def safe_cell(value: object) -> object:
     if value is None or isinstance(value, int | float):
         return value
     return safe_cell(json.dumps(value, ensure_ascii=False))
+
+
+def _safe_cells(values: Iterable[object]) -> list[object]:
+    """Cells as `safe_cell` makes them, most of them without asking it."""
+    return [
+        value
+        if value is None or (type(value) is str and value[:1] not in _FORMULA_STARTS)
+        else safe_cell(value)
+        for value in values
+    ]
 
 
 def _line(stream: TextIO, text: str) -> None:

@@ -57,10 +57,15 @@ def note_from_fields(
     """
     troubles: list[Diagnostic] = []
     text = _clean_text(fields["text"], place, troubles)
-    value = {name: _clean(given.strip()) for name, given in fields.items() if name != "text"}.get
-    authored, precision = _authored(value("authored"), place, troubles)
+    value = {
+        name: given.strip() or None if given.isascii() else _repaired(given.strip())
+        for name, given in fields.items()
+        if name != "text"
+    }.get
+    written, birth_date, age = value("authored"), value("birth_date"), value("age")
+    authored, precision = _authored(written, place, troubles) if written else (None, None)
     note = _made(
-        id=_identifier(value("id"), place, troubles),
+        id=value("id") or _spare_id(place, troubles),
         text=text,
         hash=text_hash(text),
         system=value("system") or options.system,
@@ -71,8 +76,8 @@ def note_from_fields(
         authored=authored,
         authored_precision=precision,
         kind=value("kind"),
-        birth_date=_birth_date(value("birth_date"), place, troubles),
-        age=_age(value("age"), place, troubles),
+        birth_date=_birth_date(birth_date, place, troubles) if birth_date else None,
+        age=_age(age, place, troubles) if age else None,
         sex=value("sex"),
         source=place.source,
         line=place.line,
@@ -80,10 +85,8 @@ def note_from_fields(
     return note, troubles
 
 
-def _clean(value: str) -> str | None:
-    if value.isascii():
-        return value or None
-    return _LONE_SURROGATE.sub("\ufffd", value)
+def _repaired(value: str) -> str | None:
+    return _LONE_SURROGATE.sub("\ufffd", value) or None
 
 
 def _clean_text(text: str, place: Place, troubles: list[Diagnostic]) -> str:
@@ -102,9 +105,7 @@ def _clean_text(text: str, place: Place, troubles: list[Diagnostic]) -> str:
     return repaired
 
 
-def _identifier(value: str | None, place: Place, troubles: list[Diagnostic]) -> str:
-    if value:
-        return value
+def _spare_id(place: Place, troubles: list[Diagnostic]) -> str:
     troubles.append(
         warning(
             "missing-id",
@@ -117,9 +118,7 @@ def _identifier(value: str | None, place: Place, troubles: list[Diagnostic]) -> 
     return place.spare_id
 
 
-def _authored(value: str | None, place: Place, troubles: list[Diagnostic]) -> tuple[str | None, str | None]:
-    if not value:
-        return None, None
+def _authored(value: str, place: Place, troubles: list[Diagnostic]) -> tuple[str | None, str | None]:
     found = moment(value)
     if found is None:
         troubles.append(_bad_date("authored", value, place))
@@ -136,9 +135,7 @@ def _authored(value: str | None, place: Place, troubles: list[Diagnostic]) -> tu
     return found.text, found.precision
 
 
-def _birth_date(value: str | None, place: Place, troubles: list[Diagnostic]) -> str | None:
-    if not value:
-        return None
+def _birth_date(value: str, place: Place, troubles: list[Diagnostic]) -> str | None:
     found = day_or_less(value)
     if found is None:
         troubles.append(_bad_date("birth_date", value, place))
@@ -155,9 +152,7 @@ def _bad_date(name: str, value: str, place: Place) -> Diagnostic:
     )
 
 
-def _age(value: str | None, place: Place, troubles: list[Diagnostic]) -> int | None:
-    if not value:
-        return None
+def _age(value: str, place: Place, troubles: list[Diagnostic]) -> int | None:
     found = completed_years(value)
     if found is None:
         troubles.append(

@@ -56,7 +56,8 @@ def _is_one_document(opened: Opened, options: SourceOptions) -> bool:
 def _whole_lines(lines: Lines, longest: int, source: str) -> Iterator[str | Diagnostic]:
     """Lines without their ends; a diagnostic in place of one that is too long to be a note."""
     limit = 2 * longest + 65536  # escapes make a line longer than its note
-    while line := lines.next_line(limit):
+    next_line = lines.next_line
+    while line := next_line(limit):
         if len(line) >= limit and not line.endswith("\n"):
             lines.rest_of_line()
             yield _too_large(longest, source, lines.number)
