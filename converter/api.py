@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from converter.model import Diagnostic, Note, Reading, Severity
 from converter.model.record import SCHEMA
-from converter.reading import ReadingOptions, read_note
+from converter.reading import ReadingOptions
 from converter.settings import Settings
 from converter.sources import note_from_text
 from converter.version import __version__
@@ -80,6 +80,8 @@ def program() -> str:
 
 def read(text: str | Note, session: Session | None = None) -> Reading:
     """What a text, or a note, says about reflexes: `read("KJ 2+/3+").findings`."""
+    from converter.reading import read_note
+
     note = note_from_text(text, "text") if isinstance(text, str) else text
     session = session or open_session()
     return read_note(note, session.vocabulary, session.reading, session.program)
@@ -87,6 +89,8 @@ def read(text: str | Note, session: Session | None = None) -> Reading:
 
 def read_notes(notes: Iterable[Note], session: Session) -> Iterator[tuple[Note, Reading]]:
     """Each note with what it says about reflexes, in order; none is left out."""
+    from converter.reading import read_note
+
     for note in notes:
         try:
             reading = read_note(note, session.vocabulary, session.reading, session.program)

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from converter.model import Finding, Note, Reading, Span
-from converter.reading.tokens import Token, tokens_of_note
+from converter.reading.notation.marks import tokens_of_note
+from converter.reading.tokens import Token
 from converter.words import Vocabulary, Word
 from converter.words.phrases import wordings
 

@@ -14,7 +14,7 @@ from typing import Any, Literal
 from converter.assess.options import AssessOptions
 from converter.fhir.options import DEFAULT_BASE, FhirOptions, Release
 from converter.reading import ReadingOptions
-from converter.reading.layouts.figures import ROWS
+from converter.reading.options import ROWS
 
 FILE_NAME = "plexor.toml"
 _ASSESS = AssessOptions()

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from converter.api import Session, assess, convert, not_read, read_notes
 from converter.model import Diagnostic, Note, Reading, Severity
 from converter.model.record import reading_to_record
+from converter.reading import reader  # noqa: F401 - here already, so that workers, which are forked, share it
 
 if TYPE_CHECKING:
     from converter.check import Checker, Definitions

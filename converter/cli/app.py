@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from converter.cli.plain_values import pass_help_not_asked_for, pass_plain_values
 from converter.cli.running import guarded, seldom_collect
 
 if TYPE_CHECKING:
@@ -65,9 +64,6 @@ def main() -> None:
     seldom_collect()
     names = sys.argv[1:2] if sys.argv[1:] and sys.argv[1] in COMMANDS else COMMANDS
     program: Any = typer.main.get_command(program_with(names))
-    for name in names:
-        pass_plain_values(program.commands[name], _function(name))
-    pass_help_not_asked_for(program)
     program()
 
 

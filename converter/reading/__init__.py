@@ -4,6 +4,14 @@ Takes a Note and a Vocabulary; gives a Reading. A newcomer reads `reader.py`, th
 goes through the folders in this order: `relevance`, `notation`, `layouts`, `sentences`, `grammar`.
 """
 
-from converter.reading.reader import ReadingOptions, read_note
+from typing import TYPE_CHECKING
+
+from converter.lazily import names_of
+
+if TYPE_CHECKING:
+    from converter.reading.options import ReadingOptions
+    from converter.reading.reader import read_note
 
 __all__ = ["ReadingOptions", "read_note"]
+
+__getattr__ = names_of(__name__, {"options": ["ReadingOptions"], "reader": ["read_note"]})

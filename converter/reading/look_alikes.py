@@ -5,8 +5,8 @@ strength grades and legends, which the grammar sets aside by their neighbours, a
 """
 
 from converter.model import Span
+from converter.reading.notation.marks import tokens_of_note
 from converter.reading.relevance.prefilter import may_speak_of_reflexes
-from converter.reading.tokens import tokens_of_note
 from converter.words import Vocabulary
 
 ROLE = "look_alike"

@@ -3,7 +3,7 @@
 Takes a Note and a Vocabulary; gives a Reading. Never raises for what a note says.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
@@ -11,7 +11,6 @@ from converter.reading.findings import findings_of
 from converter.reading.grammar.parser import TENDON_KINDS, Context, Parser, grades_tendons
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
-from converter.reading.layouts.figures import ROWS
 from converter.reading.layouts.walking import read_layouts
 from converter.reading.lexicon import MISSPELT
 from converter.reading.notation.dittos import with_dittos_read
@@ -19,10 +18,13 @@ from converter.reading.notation.explained_grades import OF_REFLEXES, with_scales
 from converter.reading.notation.glued_sides import with_glued_sides_parted
 from converter.reading.notation.joined_sides import with_sides_joined
 from converter.reading.notation.letter_names import with_letters_named
+from converter.reading.notation.marks import tokens_of_note
 from converter.reading.notation.plain_writing import plain_writing, with_slashed_columns
 from converter.reading.notation.printed_choices import with_choices_read
+from converter.reading.notation.second_names import with_second_names_taken_in
 from converter.reading.notation.shared_nouns import with_nouns_shared
 from converter.reading.notation.spelled_grades import with_spelled_grades
+from converter.reading.options import AS_USUAL, ReadingOptions
 from converter.reading.relevance.parts import Part, speaking_parts
 from converter.reading.relevance.prefilter import worth_reading
 from converter.reading.relevance.silence import is_silent, speaks
@@ -40,7 +42,7 @@ from converter.reading.sentences.limb_lines import note_limb
 from converter.reading.sentences.runs import RUN_NAMES, lead_blocks, part_runs
 from converter.reading.sentences.statuses import apply_statuses
 from converter.reading.sentences.subject_headings import settle_before_layout, settle_headings
-from converter.reading.tokens import Token, tokens_of_note
+from converter.reading.tokens import Token
 from converter.reading.unread import (
     free_what_no_finding_holds,
     grades_left_over,
@@ -57,25 +59,8 @@ _SHORT = 200
 """Characters of a note that is read whole at once."""
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingOptions:
-    """How a site writes.
-
-    Attributes:
-        default_scale: the scale that reads grades where the note names none, or None for the bedside scale.
-        pair_order: `right-left` or `left-right`, for pairs without a header.
-        figure_rows: what the rows of a drawn figure stand for, from the top.
-        without_rules: names of grammar rules to leave out; for tests.
-    """
-
-    default_scale: str | None = None
-    pair_order: str = "right-left"
-    figure_rows: tuple[str, ...] = ROWS
-    without_rules: frozenset[str] = frozenset()
-
-
 def read_note(
-    note: Note, vocabulary: Vocabulary, options: ReadingOptions = ReadingOptions(), program: str = "plexor"
+    note: Note, vocabulary: Vocabulary, options: ReadingOptions = AS_USUAL, program: str = "plexor"
 ) -> Reading:
     """Read one note.
 
@@ -164,7 +149,7 @@ class _NoteReader:
         """Read the note; drafts, unread wording, legends and diagnostics are filled in."""
         text = plain_writing(self._text)
         tokens = with_spelled_grades(text, tokens_of_note(text, self._vocabulary))
-        tokens = with_nouns_shared(text, tokens, self._vocabulary)
+        tokens = with_nouns_shared(text, with_second_names_taken_in(tokens), self._vocabulary)
         tokens = with_letters_named(text, tokens, self._vocabulary)
         tokens = with_scales_joined(with_sides_joined(with_glued_sides_parted(text, tokens)))
         dittos = with_dittos_read(text, tokens)

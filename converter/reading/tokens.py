@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from converter.reading.lexicon import MISSPELT, PIECES, Entry, Lexicon, lexicon_of
-from converter.reading.notation.boxes import with_boxes_read
 from converter.reading.relevance.stems import PLAIN
 from converter.reading.written import Count, Pair, Run, Written, written_at
 from converter.words import Vocabulary, Word
@@ -18,32 +17,6 @@ _KINDS: dict[type, str] = {Written: "value", Pair: "pair", Count: "count", Run: 
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
 _WIDE = re.compile(r"[ \u00a0]*(?:\t|[ \u00a0]{3})")
 _FIVE = re.compile(r"5|five|(?<!I)V", re.IGNORECASE)
-_ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
-_LEFT_GRADE = re.compile(r"[Ll][0-5]")
-_BOTH_NEXT = re.compile(r"\s?(?:b/l|bilat\w*|bil|both)(?:\s*[,;.)\r\n]|\s*$)", re.IGNORECASE)
-_SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
-
-
-_BEFORE_A_LETTER = (
-    "site",
-    "side",
-    "reflex",
-    "region",
-    "colon",
-    "equals",
-    "is",
-    "dash",
-    "other_exam",
-    "slash",
-)
-_BEHIND_A_LETTER = frozenset(
-    {"comma", "stop", "close", "newline", "slash", "and", "but", "side", "with", "except"}
-    | {"region", "site", "reflex", "other_exam"}
-)
-_ALL_FOUR = frozenset({"all", "times"})
-_LIMBS = frozenset({"ext", "exts", "extremities", "limbs", "extr"})
-_BESIDE = frozenset({"close", "dash", "question", "greater"})
-"""Marks whose meaning depends on the tokens beside them; of other tokens only values do so."""
 
 
 @dataclass(slots=True)
@@ -69,201 +42,10 @@ class Token:
     used: str = ""
 
 
-def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
-    """All tokens of a note, in order; fillers are left out."""
-    return _adjusted(text, with_boxes_read(text, _left_beside_right(text, _tokens(text, vocabulary))))
-
-
-def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
-    """In `R2 L2` the second is the left side with its grade, and no root."""
-    if _LEFT_GRADE.search(text) is None:
-        return tokens
-    parted: list[Token] = []
-    for index, token in enumerate(tokens):
-        if token.end - token.start == 2 and _LEFT_GRADE.fullmatch(text, token.start, token.end):
-            gap = len(tokens) > index + 1 and tokens[index + 1].kind == "slash"
-            after = tokens[index + 1 + gap : index + 3 + gap]
-            before = parted[:-1] if parted and parted[-1].kind == "slash" else parted
-            if _grades_right(before[-2:]) or _grades_right(after):
-                grade = float(text[token.start + 1])
-                side = Token("side", token.start, token.start + 1, "left", frozenset({"letter"}))
-                written = Written(low=grade, high=grade, bare=True)
-                parted += [side, Token("value", token.start + 1, token.end, written=written)]
-                continue
-        parted.append(token)
-    return parted
-
-
-def _grades_right(tokens: list[Token]) -> bool:
-    """Whether two tokens are the right side with a grade right behind it: `R2`."""
-    if len(tokens) != 2 or tokens[0].kind != "side" or tokens[1].kind != "value":
-        return False
-    return "letter" in tokens[0].flags and tokens[0].meaning == "right" and tokens[0].end == tokens[1].start
-
-
-def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
-    """Settle what a token means from the tokens beside it: `x2`, `L-`, `(-)`, two arrows."""
-    adjusted: list[Token] = []
-    for index, token in enumerate(tokens):
-        if token.written is None and token.kind not in _BESIDE:
-            adjusted.append(token)
-            continue
-        if _joins_regions(tokens, index):
-            token = replace(token, kind="and", written=None)
-        if _taken_in(text, adjusted, token):
-            continue
-        if token.kind == "question" and _doubts(tokens, index):
-            token = replace(token, kind="uncertain")
-        before = adjusted[-1] if adjusted else None
-        if before is not None and _only_points(text, before, tokens, index):
-            start = adjusted.pop().start if token.kind == "greater" else token.start
-            token = Token("dash", start, token.end)
-        elif "letter" in token.flags and not _stands_for_normal(text, before, tokens, index):
-            token = replace(token, kind="other", written=None)
-        elif token.kind == "count" and isinstance(token.written, Count) and token.written.repeat:
-            token = _repeat(token, adjusted)
-        elif token.kind == "dash" and before is not None and _denies(before, tokens, index):
-            token = replace(token, kind="no")
-        elif token.kind == "dash" and before is not None and _is_minus(text, before, token, adjusted):
-            token = _minus(before, token)
-        elif "arrow" in token.flags and before is not None and "arrow" in before.flags:
-            token = _with_arrow_before(token, adjusted)
-        adjusted.append(token)
-    return adjusted
-
-
-def _taken_in(text: str, adjusted: list[Token], token: Token) -> bool:
-    """Whether a token only completes what stands before it: "ext" in "x4 ext"."""
-    before = adjusted[-1] if adjusted else None
-    if before is not None and before.flags is _ALL_FOUR and text[token.start : token.end].lower() in _LIMBS:
-        before.end = token.end
-        return True
-    return False
-
-
-def _only_points(text: str, before: Token, tokens: list[Token], index: int) -> bool:
-    """As in "R -> 3+", "KJ → 2+": an arrow that only points from a name to its grade."""
-    token = tokens[index]
-    after = tokens[index + 1] if index + 1 < len(tokens) else None
-    sided = after is not None and after.kind == "side" and index + 2 < len(tokens)
-    valued = tokens[index + 2] if sided else after
-    if after is None or valued is None or valued.kind not in ("value", "pair"):
-        return False
-    if token.kind == "greater":
-        named = tokens[index - 2] if index > 1 else None
-        return before.kind in ("dash", "equals") and before.end == token.start and _is_name(named)
-    return "arrow" in token.flags and token.meaning == "equivocal" and _is_name(before)
-
-
-def _is_name(token: Token | None) -> bool:
-    return token is not None and token.kind in ("site", "side", "reflex", "region")
-
-
-def _stands_for_normal(text: str, before: Token | None, tokens: list[Token], index: int) -> bool:
-    """Whether a letter is the value of what stands before it: "AJ N", "tone N", but not "N VII" or "N/V"."""
-    token = tokens[index]
-    after = tokens[index + 1] if index + 1 < len(tokens) else None
-    bracketed = [t.kind for t in tokens[index + 1 : index + 4]] == ["open", "side", "close"]
-    ends = after is None or after.kind in _BEHIND_A_LETTER or bracketed
-    mate = text[token.end + 1 : token.end + 2] if text[token.end : token.end + 1] == "/" else "N"
-    named = before is not None and (before.kind in _BEFORE_A_LETTER or (bracketed and before.kind == "comma"))
-    named = named or [t.kind for t in tokens[max(0, index - 3) : index]] == ["value", "region", "comma"]
-    return named and ends and mate == "N" and text[token.start].isupper()
-
-
-def _with_arrow_before(token: Token, adjusted: list[Token]) -> Token:
-    """Two arrows side by side are one for each side."""
-    before = adjusted[-1]
-    first, second = before.written, token.written
-    if before.end != token.start or not (isinstance(first, Written) and isinstance(second, Written)):
-        return token
-    adjusted.pop()
-    return replace(token, kind="pair", start=before.start, written=Pair(first, second))
-
-
-def _minus(before: Token, token: Token) -> Token:
-    """What a minus says: of a reflex that it is absent, of a sign that it is negative."""
-    absent = before.kind in ("site", "reflex") and "sign" not in before.flags
-    said = Written(descriptor="absent") if absent else Written(polarity="negative")
-    return replace(token, kind="value", written=said)
-
-
-def _doubts(tokens: list[Token], index: int) -> bool:
-    """`?up`, `up?,`: a question mark that touches a value."""
-    before, token = tokens[index - 1] if index else None, tokens[index]
-    after = tokens[index + 1] if index + 1 < len(tokens) else None
-    values = ("value", "pair")
-    leads = after is not None and after.kind in values and after.start == token.end
-    ends = before is not None and before.kind in values and before.end == token.start
-    return leads or (ends and after is not None and after.kind in ("comma", "side"))
-
-
-def _joins_regions(tokens: list[Token], index: int) -> bool:
-    """Whether a plus sign means "and": "UL + LL"."""
-    if not 0 < index < len(tokens) - 1 or not isinstance(tokens[index].written, Written):
-        return False
-    single = tokens[index].end - tokens[index].start == 1 and getattr(tokens[index].written, "counted", False)
-    return single and tokens[index - 1].kind == tokens[index + 1].kind == "region"
-
-
-def _denies(before: Token, tokens: list[Token], index: int) -> bool:
-    """`2+ throughout, - clonus`: a minus before a sign, inside a line."""
-    after = tokens[index + 1] if index + 1 < len(tokens) else None
-    return before.kind == "comma" and after is not None and after.kind == "site" and "sign" in after.flags
-
-
-def _repeat(token: Token, before: list[Token]) -> Token:
-    """`clonus x3` counts beats; `2+ x2` says both sides and `2+ x4` all limbs."""
-    if _counts_beats(before):
-        return token
-    times = token.written.text if isinstance(token.written, Count) else ""
-    if times == "2":
-        return replace(token, kind="side", meaning="both", written=None)
-    if times == "4":
-        return replace(token, kind="region", meaning="all_limbs:both", flags=_ALL_FOUR, written=None)
-    return replace(token, kind="other", written=None)
-
-
-def _counts_beats(before: list[Token]) -> bool:
-    """Whether clonus is spoken of right before, with nothing between but its place: "clonus R ankle x4"."""
-    for token in reversed(before[-6:]):
-        if token.kind in ("clonus_word", "count") or (token.kind == "site" and "clonus" in token.meaning):
-            return True
-        other = token.kind == "reflex" or (token.kind == "site" and "place" not in token.flags)
-        written = token.written if isinstance(token.written, Written) else Written()
-        answered = written.descriptor not in (None, "present") or written.response is not None
-        if other or answered or written.polarity == "negative":
-            return False
-    return False
-
-
-def _plus_near(before: list[Token]) -> bool:
-    """Whether a plus sign alone was written shortly before, so that a minus is its opposite."""
-    near = [t.written for t in before[-5:] if isinstance(t.written, Written)]
-    return any(written.polarity == "positive" or written.counted for written in near)
-
-
-def _is_minus(text: str, before: Token, token: Token, earlier: list[Token]) -> bool:
-    """Whether a dash says "negative": `L-`, `(-)`, `grasp -` at the end, `+ R, - L`."""
-    after_plus = _plus_near(earlier)
-    after = text[token.end : token.end + 1]
-    beside = before.kind == "side" and before.end == token.start and not (after.isalnum() or after == ">")
-    last = "sign" in before.flags and _ENDS_HERE.match(text, token.end) is not None
-    beside = beside or (
-        before.kind == "side" and after_plus and _ENDS_HERE.match(text, token.end) is not None
-    )
-    last = last or (
-        before.kind in ("site", "reflex") and after_plus and _ENDS_HERE.match(text, token.end) is not None
-    )
-    to_side = _SIDE_NEXT.match(text, token.end) is not None and after_plus
-    to_side = to_side or ("sign" in before.flags and _BOTH_NEXT.match(text, token.end) is not None)
-    return beside or last or to_side or (before.kind == "open" and after in (")", "]"))
-
-
 _Place = tuple[Entry, int, int]
 
 
-def _tokens(text: str, vocabulary: Vocabulary) -> list[Token]:
+def tokens_by_themselves(text: str, vocabulary: Vocabulary) -> list[Token]:
     """The tokens as they are by themselves; fillers are left out."""
     lexicon = lexicon_of(vocabulary)
     places = _places(text, lexicon)

@@ -11,7 +11,7 @@ _NEAR = 4
 _OTHERS = frozenset({"other_exam", "look_alike", "legend"})
 _JOINERS = frozenset({"with", "reason", "only"})
 _GRADES_ALONE = frozenset(
-    {"value", "pair", "side", "region", "at", "and", "but", "comma", "is", "colon", "dash"}
+    {"value", "pair", "side", "region", "at", "and", "but", "comma", "is", "colon", "dash", "now"}
 )
 """Kinds of a sentence that only grades what was named before."""
 _FAR = frozenset({"assertion", "comparison", "exception"})

@@ -4,7 +4,7 @@ Takes a wording and a vocabulary; gives the row that decides it, or what it is t
 """
 
 from converter.reading.grammar.parser import VALUES
-from converter.reading.tokens import tokens_of_note
+from converter.reading.notation.marks import tokens_of_note
 from converter.words import Vocabulary, Word
 from converter.words.phrases import tokens_of
 

@@ -17,6 +17,7 @@ class CellWords:
 
     Attributes:
         letters: letters and short forms for reflexes, by a site.
+        beside_knee: letters that stand for another reflex only where the knee has a letter of its own.
         names: names of rows, by `site` or `site:which`.
         limbs: limbs by the side and the limb, by `region:side`.
         values: letters for values, by a canonical word.
@@ -25,6 +26,7 @@ class CellWords:
     """
 
     letters: Mapping[str, str]
+    beside_knee: Mapping[str, str]
     names: Mapping[str, str]
     limbs: Mapping[str, str]
     values: Mapping[str, str]
@@ -35,8 +37,8 @@ class CellWords:
 
     def __reduce__(self) -> Any:
         """Travels as plain tables."""
-        tables = (dict(self.letters), dict(self.names), dict(self.limbs), dict(self.values))
-        return CellWords, (*tables, self.earlier, self.later, self.now, self.time_heads)
+        tables = (self.letters, self.beside_knee, self.names, self.limbs, self.values)
+        return CellWords, (*map(dict, tables), self.earlier, self.later, self.now, self.time_heads)
 
 
 def shipped_cells(file: Path) -> CellWords:
@@ -45,6 +47,7 @@ def shipped_cells(file: Path) -> CellWords:
     times = held["times"]
     return CellWords(
         letters=MappingProxyType(held["letters"]),
+        beside_knee=MappingProxyType(held["beside_knee"]),
         names=MappingProxyType(held["names"]),
         limbs=MappingProxyType(held["limbs"]),
         values=MappingProxyType(held["values"]),

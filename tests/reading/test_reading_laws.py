@@ -46,7 +46,12 @@ def test_any_characters_keep_the_laws(text: str) -> None:
 def names_of(site: str) -> frozenset[tuple[str, ...]]:
     """The wordings that can name a site, as tokens: its own, those of a wider one, and the general noun."""
     cells = shipped_vocabulary().cells
-    in_cells = [*cells.letters.items(), *cells.names.items(), *cells.limbs.items()]
+    in_cells = [
+        *cells.letters.items(),
+        *cells.beside_knee.items(),
+        *cells.names.items(),
+        *cells.limbs.items(),
+    ]
     return frozenset(
         tokens_of(word) for word, meaning in in_cells if meaning.partition(":")[0] == site
     ) | frozenset(
@@ -61,6 +66,12 @@ def shares_a_noun(spoken: set[tuple[str, ...]], site: str, text: str) -> bool:
     """As in "palmar and plantar grasps": whether the rest of a name stands with the next one."""
     said = tokens_of(text.lower())
     return any(name[:1] in spoken and set(name[1:]) <= set(said) for name in names_of(site) if len(name) > 1)
+
+
+def around_marks(words: tuple[str, ...]) -> set[tuple[str, ...]]:
+    """As in "patellar (knee)", "clonus - knee", "R UL": the names between marks and sides."""
+    marked = " ".join("|" if word in ("(", ")", "-", "r", "l") else word for word in words)
+    return {tuple(part.split()) for part in marked.split("|")} - {()}
 
 
 def _names(row: Word, site: str) -> bool:
@@ -87,9 +98,8 @@ def test_the_site_of_a_finding_stands_in_its_spans(name: str) -> None:
         if len(places) < len(finding.spans) and finding.quote == finding.as_written:
             continue  # a drawn figure names its sites by the place of the grade
         said = [tuple(map(spelt, tokens_of(text[start:end].lower()))) for start, end in places]
-        spoken = {tuple(token for token in words if token not in ("-", "_", "\n", ",")) for words in said} | {
-            *said
-        }
+        spoken = {tuple(token for token in words if token not in ("-", "_", "\n", ",")) for words in said}
+        spoken |= {*said, *(part for words in said for part in around_marks(words))}
         named = spoken & names_of(finding.site) or shares_a_noun(spoken, finding.site, text)
         assert named or finding.site == "unspecified", finding
 

@@ -40,6 +40,7 @@ SILENT = {
     "past": (
         "(according to|per) (referring hospital|referring doctor",
         "(all returned|has returned|have returned|had returned|re",
+        "[when] seen in (january|february|march|april|may|june|july|a",
     ),
     "reason": (
         "(amputation|amputated|amputee|aka|bka|above knee amputation|",
@@ -87,6 +88,7 @@ SILENT = {
         "knee[s] (jerk|jerks|reflex|reflexes|tendon reflex|tendon ref",
         "l4",
         "parachute [response]",
+        "(pl|plant)",
         "plantar grasp[s] [reflex|reflexes]",
         "rlq",
         "s1",

@@ -117,7 +117,7 @@ def _range_of_pairs(low: Pair, high: Pair) -> Pair:
 def _merged(old: Written | None, new: Written) -> Written:
     if old is None or (old.weak and not new.weak):
         return new
-    if old.counted and old.polarity == "positive" and new.descriptor is not None:
+    if old.counted and old.polarity == "positive" and new.descriptor is not None and not new.weak:
         return new
     if new.graded and not old.graded:
         return new

@@ -155,11 +155,16 @@ def _site_at(p: Parser, index: int) -> tuple[Target, int] | None:
         used=[(token, "site")],
     )
     index = past_roots(p, target, index + 1)
-    while p.kind(index) == "reflex" or (p.kind(index) == "site" and p.has(index, "tendon")):
+    while p.kind(index) == "reflex" or _is_its_tendon(p, index, site):
         target.used.append((p.tokens[index], "header"))
         target.flags |= {"trigger"}
         index += 1
     return _clonus_place(p, target, index) if site == "clonus_unspecified" else (target, index)
+
+
+def _is_its_tendon(p: Parser, index: int, site: str) -> bool:
+    """As in "ankle Achilles tendon", but not in "patella Achilles 2+": another name of the same tendon."""
+    return p.kind(index) == "site" and p.has(index, "tendon") and p.tokens[index].meaning == site
 
 
 def _of_other_exam(p: Parser, index: int) -> bool:

@@ -123,6 +123,12 @@ def _another(p: Parser, end: int, previous: Target, after_value: bool) -> tuple[
         return None
     if target.general and previous.specific and p.kind(end) == "comma" and separated == end + 1:
         return None
+    if (
+        "root" in previous.flags - target.flags
+        and not previous.flags & {"trigger"}
+        and p.kind(end) == "comma"
+    ):
+        return None  # "light touch L3-S1, KJ 2+"
     if separated == end < index and not previous.general:
         return None
     valued = p.kind(p.skip(after, "side", *LINKS)) in VALUES
@@ -196,9 +202,12 @@ def _settle_implied(targets: list[Target]) -> None:
 
 
 def _parted(p: Parser, target: Target) -> bool:
-    """Whether a comma and "and" stand before a target."""
+    """Whether a comma and "and" stand before a target, or an article of its own: "a snout and a grasp"."""
     first = p.tokens.index(target.used[0][0])
-    return p.kind(first - 1) == "and" and p.kind(first - 2) == "comma"
+    if p.kind(first - 1) != "and":
+        return False
+    article = p.text[p.tokens[first - 1].end : p.tokens[first].start].strip().lower() in ("a", "an")
+    return article or p.kind(first - 2) == "comma"
 
 
 def _begins_list(p: Parser, start: int) -> bool:

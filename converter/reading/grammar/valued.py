@@ -163,10 +163,14 @@ def _says_all_alike(p: Parser, at: int) -> bool:
 def value_alone(p: Parser) -> bool:
     """A value for what was just spoken of, in a sentence of its own: "2+ and symmetric" under "DTRs".
 
+    It may follow a word for now, as in "Previously KJ absent L. Today 1+ L".
+
     value_alone = phrase ;
     """
-    last = p.context.last
-    if p.index != 0 or len(last) != 1 or not last[0].general or not (p.context.reflexes or p.context.headed):
+    last, now = p.context.last, p.index == 1 and p.kind(0) == "now"
+    if len(last) != 1 or not (p.context.reflexes or p.context.headed):
+        return False
+    if not (now or (p.index == 0 and last[0].general)):
         return False
     found = said_alone(p, p.index)
     if found is None:

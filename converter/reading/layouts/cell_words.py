@@ -56,7 +56,7 @@ class CellWordReader:
         limbs = [
             Token("region", *piece, limb, _OF_LIMBS)
             for piece, plain in said
-            if (limb := self._words.limbs.get(plain)) is not None
+            if (limb := self._words.limbs.get(plain) or _sided_limb(line, piece)) is not None
         ]
         parts = [self._name(p, letters=False, abdomen=False) for p, plain in said if self._names_part(plain)]
         abdomen = [token for token in parts if token is not None]
@@ -170,7 +170,10 @@ class CellWordReader:
         return self._words.limbs.get(self.plain(piece))
 
     def _letters(self, line: Line, said: list[tuple[Piece, str]]) -> list[Token]:
-        named = [(piece, self._words.letters.get(plain)) for piece, plain in said]
+        letters = self._words.letters
+        knee = any(letters.get(plain) == "patellar" for _, plain in said)
+        names = {**letters, **self._words.beside_knee} if knee else letters
+        named = [(piece, names.get(plain)) for piece, plain in said]
         if named[0][1] is None:
             named = named[1:]
         if len(named) < _FEWEST_LETTERS:
@@ -195,6 +198,14 @@ class CellWordReader:
         if letters and plain in self._words.letters:
             return Token("site", *self._word(piece), self._words.letters[plain], _IN_CELLS)
         return None
+
+
+def _sided_limb(line: Line, piece: Piece) -> str | None:
+    """As in "R UL", "left leg": a side and a limb in one head."""
+    inside = [token for token in line.tokens if piece[0] <= token.start < piece[1]]
+    sides = [token.meaning for token in inside if token.kind == "side" and token.meaning in _SIDES.values()]
+    limbs = [t.meaning for t in inside if t.kind == "region" and "limb" in t.flags and ":" not in t.meaning]
+    return f"{limbs[0]}:{sides[0]}" if len(inside) == 2 and sides and limbs else None
 
 
 def _names_a_site(line: Line, piece: Piece) -> bool:

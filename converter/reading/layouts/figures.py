@@ -17,9 +17,6 @@ from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 from converter.words import Vocabulary
 
-ROWS = ("elbow_unspecified", "brachioradialis", "patellar", "achilles")
-"""What the rows of a figure stand for, from the top: elbow, wrist, knee and ankle."""
-
 
 @dataclass(frozen=True, slots=True)
 class Figure:

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from converter.reading.grammar.clonus_places import CLONUS_AT
 from converter.reading.grammar.drafting import add_bare, draft
-from converter.reading.grammar.parser import Context, Parser
+from converter.reading.grammar.parser import VALUES, Context, Parser
 from converter.reading.grammar.parts import Draft, Target, Used
 from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.rules import read_sentence
@@ -61,8 +61,11 @@ class CellReader:
             return True
         if "cell" in cell.tokens[0].flags and any(target.sign for target in targets):
             return False
-        if own.kind(0) == "untested":
-            not_tested(own, targets, 0)
+        untested = next((at for at, token in enumerate(own.tokens) if token.kind == "untested"), None)
+        if untested is not None and own.kind(0) == "reason":  # "amputated, not tested"
+            self._not_tested_because(own, targets)
+        elif untested is not None and not any(token.kind in VALUES for token in own.tokens):
+            not_tested(own, targets, untested)
         elif _says_why_not(own):
             self._not_tested_because(own, targets)
         elif own.kind(0) == "dash" and len(cell.tokens) == 1:

@@ -8,7 +8,7 @@ from converter.reading.grammar.parser import VALUES
 from converter.reading.layouts.head_columns import Column, Heads
 from converter.reading.lines import Cell, Line
 from converter.reading.tokens import Token
-from converter.reading.written import Pair, Written
+from converter.reading.written import Count, Pair, Run, Written
 
 _NEAR = 4
 """Characters between a head and a value under it."""
@@ -23,7 +23,7 @@ def aligned(line: Line, cells: list[Cell], heads: Heads, text: str) -> list[tupl
     columns = heads.values
     if heads.parting or "|" in text[line.start : line.end] or len(cells) == len(columns):
         return list(zip(columns, cells, strict=False))
-    apart = _value_by_value(cells)
+    apart = value_by_value(cells)
     if len(apart) == len(columns):
         return list(zip(columns, apart, strict=True))
     if "\t" in text[line.start : line.end]:
@@ -61,7 +61,7 @@ def gap(column: Column, cell: Cell, line: Line) -> int:
     return max(0, start - column.end, column.offset - end)
 
 
-def _value_by_value(cells: list[Cell]) -> list[Cell]:
+def value_by_value(cells: list[Cell]) -> list[Cell]:
     """The cells of a row whose values stand one blank apart: "Biceps 2+ 1+"."""
     groups: list[list[Token]] = []
     for token in (token for cell in cells for token in cell.tokens):
@@ -75,10 +75,23 @@ def _value_by_value(cells: list[Cell]) -> list[Cell]:
 
 
 def _same_value(groups: list[list[Token]], token: Token) -> bool:
-    """A word beside a grade belongs to it: "3+ brisk"."""
+    """A word beside a grade belongs to it, "3+ brisk"; a second of its kind does not, "flexor extensor"."""
     written = token.written
     graded = isinstance(written, Pair) or (isinstance(written, Written) and written.graded)
-    return bool(groups) and not graded and token.kind == "value" and len(groups[-1]) == 1
+    if not groups or graded or token.kind != "value" or len(groups[-1]) != 1:
+        return False
+    return not _of_one_kind(groups[-1][0].written, written)
+
+
+def _of_one_kind(
+    first: Written | Pair | Count | Run | None, second: Written | Pair | Count | Run | None
+) -> bool:
+    """Whether two words cannot be one value: two movements of the toes, or two strengths."""
+    if not (isinstance(first, Written) and isinstance(second, Written)) or first.graded:
+        return False
+    strengths = first.descriptor is not None and second.descriptor is not None
+    moves = first.response is not None and second.response is not None
+    return moves or (strengths and not (first.weak or second.weak))
 
 
 def is_mirrored(line: Line, columns: list[Column]) -> bool:

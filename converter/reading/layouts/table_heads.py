@@ -214,7 +214,12 @@ class HeadReader:
         timed = [group for group in groups if group.time]
         if not any(group.general for group in groups) and len(timed) < 2:
             return None
-        columns = [self._column(cell, below) for cell in cells_of(self._text, below)]
+        cells = cells_of(self._text, below)
+        if len(timed) == len(groups) - bool(groups[0].general) == len(cells) > 1 and all(
+            map(self._pairs, cells)
+        ):
+            return Heads(1, self._ordered(timed), lines=2)
+        columns = [self._column(cell, below) for cell in cells]
         first = next((i for i, column in enumerate(columns) if column.side), len(columns))
         sided = columns[first:]
         groups = timed if len(timed) > 1 else [group for group in groups if group.general or group.foreign]
@@ -231,6 +236,10 @@ class HeadReader:
         if not (all(told) if told else sides_differ([c for c in grouped if not c.foreign])):
             return None
         return Heads(first, self._ordered(grouped) if told else grouped, lines=2)
+
+    def _pairs(self, cell: Cell) -> bool:
+        """Whether a head names both sides for the pairs under it: "R / L"."""
+        return "".join(self._text[cell.start : cell.end].lower().split()) in ("r/l", "l/r")
 
     def _sides_over_kinds(self, above: Line, below: Line) -> Heads | None:
         """As in "Right  Left" over "Power  DTR  Power  DTR"."""

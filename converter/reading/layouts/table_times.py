@@ -22,7 +22,9 @@ _DAY_OF_MONTH = re.compile(
 )
 _MONTH_FIRST = re.compile(rf"{_MONTH}(?:[ -](?P<day>\d{{1,2}})(?:st|nd|rd|th)?)?(?:,? (?P<year>\d{{4}}))?")
 _WEEKDAY = re.compile(r"(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?\.?")
-_UNITS = {
+_UNITS: dict[str, float] = {
+    "min": 1 / 60,
+    "minute": 1 / 60,
     "h": 1,
     "hr": 1,
     "hour": 1,

@@ -5,12 +5,9 @@ answers, "[x] 2+ [ ] 3+", unless the line ends with one, "2+ [x]  3+ [ ]". Commo
 """
 
 import re
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from converter.reading.tokens import Token
+from converter.reading.tokens import Token
 
 _EMPTY, _TICKED = frozenset("☐□◻▢"), frozenset("☑☒✅🗹")
 _TICKS = frozenset({"x", "✓", "✔", "√", "*"})
@@ -24,7 +21,7 @@ Box = tuple[int, int, bool]
 """First token, the one behind the last, and whether the box is ticked."""
 
 
-def with_boxes_read(text: str, tokens: "list[Token]") -> "list[Token]":
+def with_boxes_read(text: str, tokens: list[Token]) -> list[Token]:
     """The tokens of a note with only what its boxes say."""
     if not _may_hold_boxes(text):
         return tokens
@@ -43,7 +40,7 @@ def _may_hold_boxes(text: str) -> bool:
     return "[" in text or "( )" in text or not (_EMPTY | _TICKED).isdisjoint(text)
 
 
-def _read(text: str, line: "list[Token]") -> "list[Token]":
+def _read(text: str, line: list[Token]) -> list[Token]:
     boxes = _boxes(text, line)
     if not boxes:
         return line
@@ -61,7 +58,7 @@ def _read(text: str, line: "list[Token]") -> "list[Token]":
     return [token for index, token in enumerate(line) if index not in left_out]
 
 
-def _boxes(text: str, line: "Sequence[Token]") -> list[Box]:
+def _boxes(text: str, line: Sequence[Token]) -> list[Box]:
     found: list[Box] = []
     index = 0
     while index < len(line):
@@ -73,7 +70,7 @@ def _boxes(text: str, line: "Sequence[Token]") -> list[Box]:
     return [box for box in found if round_ticked or text[line[box[0]].start] != "("]
 
 
-def _box_at(text: str, line: "Sequence[Token]", index: int) -> Box | None:
+def _box_at(text: str, line: Sequence[Token], index: int) -> Box | None:
     mark = text[line[index].start]
     if mark in _EMPTY or mark in _TICKED:
         return index, index + 1, mark in _TICKED
@@ -85,7 +82,7 @@ def _box_at(text: str, line: "Sequence[Token]", index: int) -> Box | None:
     return (index, end + 1, bool(said)) if not said or said in _TICKS else None
 
 
-def _behind(text: str, line: "Sequence[Token]", start: int, boxes: set[int]) -> range:
+def _behind(text: str, line: Sequence[Token], start: int, boxes: set[int]) -> range:
     """What an empty box leads: up to the next box, a mark, a gap, or a name that has boxes."""
     end = start
     while end < len(line) and end not in boxes and line[end].kind not in _PARTS and end - start < _LONGEST:
@@ -97,7 +94,7 @@ def _behind(text: str, line: "Sequence[Token]", start: int, boxes: set[int]) -> 
     return range(start, end)
 
 
-def _has_boxes(line: "Sequence[Token]", index: int, boxes: set[int]) -> bool:
+def _has_boxes(line: Sequence[Token], index: int, boxes: set[int]) -> bool:
     if line[index].kind not in _NAMES:
         return False
     while index < len(line) and line[index].kind in _NAMES:
@@ -105,7 +102,7 @@ def _has_boxes(line: "Sequence[Token]", index: int, boxes: set[int]) -> bool:
     return index in boxes
 
 
-def _before(text: str, line: "Sequence[Token]", first: int, end: int) -> range:
+def _before(text: str, line: Sequence[Token], first: int, end: int) -> range:
     """What an empty box ends: its answer, without the name and marks before it."""
     start = end
     while start > first and line[start - 1].kind not in _PARTS | (_NAMES - {"side"}):

@@ -1,19 +1,22 @@
 """Settles marks around sides: "absent R+L" is both, but "Hoffmann R + L -"; "(R) 2+ (L) 1+" is "R 2+ L 1+".
 
-Takes the tokens of a note; gives them with such a pair of sides as one token for both, and without brackets
-that hold a side alone where each side of the line stands in brackets.
+Takes the tokens of a note; gives them with such a pair of sides as one token for both, without brackets that
+hold a side alone where each side of the line has them, and without the comma of "Knee jerk, left: 1+".
 """
 
 from converter.reading.tokens import Token
 from converter.reading.written import Written
 
 _NAMES = frozenset({"site", "reflex", "region"})
+_VALUES = frozenset({"value", "pair", "count", "untested"})
+_LEADS_TO_VALUE = frozenset({"colon", "equals"})
+_BEFORE_LINE = frozenset({"newline", "stop", "bullet"})
 _OPPOSITE = {"left": "right", "right": "left"}
 
 
 def with_sides_joined(tokens: list[Token]) -> list[Token]:
     """The tokens of a note; `R+L` is one token, the side `both`, and `(R) 2+ (L) 1+` has no brackets."""
-    tokens = _without_brackets(tokens)
+    tokens = _without_commas(_without_brackets(tokens))
     if not any(token.kind == "equals" or (token.kind == "value" and _is_plus(token)) for token in tokens):
         return tokens
     joined: list[Token] = []
@@ -44,6 +47,26 @@ def _without_brackets(tokens: list[Token]) -> list[Token]:
                 dropped.update(around for at in bracketed for around in (at - 1, at + 1))
                 bracketed = []
     return [token for index, token in enumerate(tokens) if index not in dropped] if dropped else tokens
+
+
+def _without_commas(tokens: list[Token]) -> list[Token]:
+    """The tokens without a comma between a name and its side, which a colon or a value follows."""
+    dropped = {
+        index for index, token in enumerate(tokens) if token.kind == "comma" and _parts_side(tokens, index)
+    }
+    return [token for index, token in enumerate(tokens) if index not in dropped] if dropped else tokens
+
+
+def _parts_side(tokens: list[Token], comma: int) -> bool:
+    name, side, after = comma - 1, comma + 1, comma + 2
+    if comma == 0 or after >= len(tokens) or tokens[side].kind != "side" or tokens[name].kind not in _NAMES:
+        return False
+    if tokens[after].kind in _LEADS_TO_VALUE:
+        return after + 1 < len(tokens) and tokens[after + 1].kind in _VALUES
+    while name > 0 and tokens[name - 1].kind in _NAMES:
+        name -= 1
+    begins = name == 0 or tokens[name - 1].kind in _BEFORE_LINE
+    return begins and tokens[name].kind == "site" and tokens[after].kind in _VALUES
 
 
 def _in_brackets(tokens: list[Token], index: int) -> bool:

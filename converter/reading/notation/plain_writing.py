@@ -99,6 +99,12 @@ def _with_pairs(text: str, order: re.Match[str]) -> str:
     return "".join(letters)
 
 
+_PAIRED_SIDES = re.compile(
+    r"\s*(?:(?:R|L|Right|Left) / (?:R|L|Right|Left)(?:\s{2,}|\s*$)){2,}", re.IGNORECASE
+)
+"""Heads of pairs, "R / L     R / L": there a slash parts the values of one column."""
+
+
 def with_slashed_columns(text: str) -> str:
     """The text with pipes for the slashes that part columns: heads without a value, and rows under them."""
     if "/ " not in text or "\n" not in text:
@@ -110,7 +116,8 @@ def with_slashed_columns(text: str) -> str:
         end = start + 1
         while end < len(lines) and counts[end] == counts[start] >= _FEWEST_SLASHES:
             end += 1
-        if end - start >= _FEWEST_LINES and _VALUE.search(lines[start]) is None:
+        heads = _VALUE.search(lines[start]) is None and _PAIRED_SIDES.fullmatch(lines[start]) is None
+        if end - start >= _FEWEST_LINES and heads:
             lines[start:end] = [_SLASH.sub("|", line) for line in lines[start:end]]
         start = end
     return "".join(lines)

@@ -32,8 +32,8 @@ EQUIVOCAL = r"\xc2\xb1|\btr\b"
 """Marks of a trace, in UTF-8; its words stand in the word lists."""
 BESIDE_PLUS = r"\+|plus|\xe2\x81\xba|[0-9\x80-\xff](?:[^0-9a-z]{0,3}p|t)"
 """Every plus before or behind a grade, in UTF-8; "2p" and "2t" stand for one."""
-SIDED_DIGIT = r"\b(?:r|rt|right|l|lt|left)[ \t]?[=:][ \t]?[0-4]\b"
-"""A digit for a side, as in "R=2": of several tendons it grades reflexes."""
+SIDED_DIGIT = r"\b(?:r|rt|right|l|lt|left)[ \t]?[=: ][ \t]?[0-4]\b"
+"""A digit for a side, as in "R=2", "R 2": of several tendons it grades reflexes."""
 ANY_STEM = STEMS.pattern.replace(r"\b", "")
 """Every stem of reflex talk, also where an apostrophe that parted words is gone."""
 

@@ -119,7 +119,7 @@ def _means_reflexes(sentences: list[Sentence], start: int, end: int, *, foreign:
 
 
 def _grades_sides(sentences: list[Sentence], start: int, end: int) -> bool:
-    """As in "biceps R=2 L=2", "patellar R=1 L=2": digits for sides, of arms and legs or beside the toes.
+    """As in "biceps R=2 L=2", "patellar: R 1, L 2": digits for sides, of arms and legs or beside the toes.
 
     Strength is graded so too, but not of these together, and seldom without a 4 or 5 anywhere.
     """
@@ -139,9 +139,11 @@ def _grades_sides(sentences: list[Sentence], start: int, end: int) -> bool:
 
 
 def _side_equals(tokens: list[Token]) -> bool:
-    """Whether a value is that of a side: behind "R=", "R:" or "R biceps:"."""
+    """Whether a value is that of a side: behind "R", "R=", "R:" or "R biceps:"."""
     kinds = [token.kind for token in tokens]
-    return kinds[-1] in ("equals", "colon") and (kinds[-2] == "side" or kinds[:-1] == ["side", "site"])
+    return kinds[-1] == "side" or (
+        kinds[-1] in ("equals", "colon") and (kinds[-2] == "side" or kinds[:-1] == ["side", "site"])
+    )
 
 
 def _full_strength(sentences: list[Sentence], start: int, end: int) -> bool:

@@ -160,9 +160,19 @@ def _ends(text: str, token: Token, tokens: list[Token], index: int) -> bool:
     following = tokens[index + 1]
     if following.kind == "region" and [t.kind for t in tokens[index + 2 : index + 3]] == ["colon"]:
         return True
+    before = [t.kind for t in tokens[max(0, index - 3) : index - 1]]
+    if following.kind == "region" and before == ["side", "value"]:  # "plantars up L, down R. LL tone normal"
+        return text[following.start].isupper()
+    if following.kind == "region" and word in ("bilat", "bil") and _graded(tokens[index + 2 : index + 3]):
+        # "toes up bilat. Arms 2+", but not "2+ bilat. UE"
+        return _graded(tokens[index - 2 : index - 1]) and text[following.start].isupper()
     if word in _MAY_CLOSE and index > 1 and _said(tokens[index - 2]) and following.kind in ("site", "reflex"):
         return text[following.start].isupper()
     return not (following.kind in _INSIDE or text[following.start].islower())
+
+
+def _graded(tokens: list[Token]) -> bool:
+    return any(token.kind in ("value", "pair") for token in tokens)
 
 
 def _said(token: Token) -> bool:

@@ -114,6 +114,8 @@ def note_exam_heading(
     """
     lead = _lead(text, sentence, vocabulary)
     if not lead:
+        if context.status == "historical" and _begins_now(sentence):
+            context.status, context.stated_time = "current", None
         return
     past = [t for t in lead if t.kind == "past" and (has_now or "dated" not in t.flags)]
     dated = has_now and _DATE.search(text, lead[0].start, lead[-1].end) is not None
@@ -127,6 +129,12 @@ def note_exam_heading(
         context.status, context.stated_time = "current", None
     elif sentence.heading and sentence.new_line and not {t.kind for t in lead} & {"side", "region"}:
         context.stated_time = None
+
+
+def _begins_now(sentence: Sentence) -> bool:
+    """As in "Previous exam: DTRs 2+. Today KJ absent": a sentence about now ends what was then."""
+    first = next((token for token in sentence.tokens if token.kind not in _MARKS_OF_HEADINGS), None)
+    return first is not None and first.kind == "now"
 
 
 def has_later_heading(text: str, sentences: list[Sentence], vocabulary: Vocabulary) -> bool:

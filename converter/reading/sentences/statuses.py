@@ -56,7 +56,7 @@ def _alike(side: str, other: str) -> bool:
 
 
 def _past(p: Parser, index: int, token: Token) -> None:
-    if ("bracket" in token.flags and p.kind(index - 1) != "open") or p.word(index - 1) in _COMPARES:
+    if p.word(index - 1) in _COMPARES or not _tells_time(p, index, token):
         return
     if p.kind(index - 1) == "open" and p.kind(index + 1) == "close":  # "absent R (old), L 1+"
         reached = [draft for draft in p.drafts if _end(draft) <= token.start][-1:] or list(p.drafts)
@@ -79,6 +79,12 @@ def _past(p: Parser, index: int, token: Token) -> None:
             draft.used = [*draft.used, (token, "assertion")]
     if reached:
         token.used = "assertion"
+
+
+def _tells_time(p: Parser, index: int, token: Token) -> bool:
+    """A word such as "prev" tells the time in brackets and where it begins a sentence: "Prev AJ absent"."""
+    leads = index == 0 and p.kind(1) in ("site", "reflex", "side")
+    return "bracket" not in token.flags or p.kind(index - 1) == "open" or leads
 
 
 def _dates_an_event(p: Parser, index: int) -> bool:
