@@ -19,12 +19,12 @@ _PROSE = (
 
 
 def write_notes(file: Path, number: int, special: Mapping[int, str] | None = None) -> None:
-    """Invented notes, one in eight with reflexes; some end with words of their own."""
+    """Invented notes, one in twenty with reflexes; some end with words of their own."""
     chance = random.Random(number)
     with file.open("w", encoding="utf-8") as opened:
         for at in range(number):
             text = chance.choice(_PROSE)
-            if at % 8 == 0:
+            if at % 20 == 0:
                 text += (
                     f" {chance.choice(_NAMES)} {chance.choice(_VALUES)} {chance.choice(_SIDES)}. Toes down."
                 )

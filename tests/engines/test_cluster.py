@@ -35,7 +35,7 @@ def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
 
 @pytest.fixture(scope="session")
 def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Many invented notes, one in eight with reflexes, and what one machine makes of them beside it."""
+    """Many invented notes, one in twenty with reflexes, and what one machine makes of them beside it."""
     folder = tmp_path_factory.mktemp("many")
     notes = folder / "notes.jsonl"
     write_notes(notes, MANY)
@@ -364,9 +364,9 @@ def lines_told(row: dict[str, Any]) -> Iterator[str]:
 @pytest.fixture(scope="session")
 def doomed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A data set of four files; on a note of the third a machine is killed, once."""
-    texts = "'knee jerk 2+ left' || CASE n WHEN 450 THEN ' end the machine here' ELSE '' END"
+    texts = "'knee jerk 2+ left' || CASE n WHEN 225 THEN ' end the machine here' ELSE '' END"
     select = f"SELECT 'N-' || n AS id, {texts} AS text, '2031-01-0' || (1 + n % 9) AS authored FROM"
-    files = (f"{select} range({n}, {n + 200}) r(n)" for n in range(0, 800, 200))
+    files = (f"{select} range({n}, {n + 100}) r(n)" for n in range(0, 400, 100))
     return parquet(tmp_path_factory.mktemp("doomed") / "set", *files)
 
 
@@ -405,7 +405,7 @@ def test_killing_a_machine_changes_nothing_in_a_data_set_or_its_counts(
     held = [row["record"] for row in rows_of(tmp_path / "out" / "readings")]
     assert sorted(held) == sorted((tmp_path / "alone").read_text(encoding="utf-8").splitlines())
     assert_counted_and_flat(tmp_path / "out", records(tmp_path / "alone"))
-    assert totals_of(tmp_path / "out")["findings"] == 800
+    assert totals_of(tmp_path / "out")["findings"] == 400
 
 
 @pytest.mark.usefixtures("same_time")
@@ -420,7 +420,7 @@ def test_killing_a_machine_changes_nothing_in_a_data_set_of_resources(
     lines = lines_by_type(tmp_path / "alone")
     assert_resources(rows_of(tmp_path / "out" / "resources", order="id, place"), lines)
     assert totals_of(tmp_path / "out") == {
-        "rows": 800, "converted": 800, "refused": 0, "failed": 0, "left_out": 0,
+        "rows": 400, "converted": 400, "refused": 0, "failed": 0, "left_out": 0,
         "resources": sum(map(len, lines.values())), "errors": 0, "ended": 0,
     }  # fmt: skip
 
