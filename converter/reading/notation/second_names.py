@@ -13,6 +13,7 @@ _CLONUS = "clonus_unspecified"
 _JOINS = frozenset({"site", "side", "comma", "and", "slash", "at"})
 _BETWEEN_NAMES = frozenset({"site", "comma", "slash", "dash", "and"})
 _SAID_OF_CLONUS = frozenset({"clonus_word", "no", "count"})
+_BEFORE_CLAUSE = frozenset({"comma", "stop", "newline", "colon", "and", "but", "bullet"})
 _FEW = 2
 """Words that stand between a joint and its clonus at most."""
 _LONGEST = 8
@@ -89,7 +90,9 @@ def _joints(tokens: list[Token], index: int) -> tuple[list[Token] | None, int]:
 def _clonus_behind(tokens: list[Token], index: int) -> tuple[list[Token] | None, int]:
     """As in "R ankle sustained clonus", "L ankle no clonus": a joint before the clonus that is seen there."""
     joint, end = tokens[index], index + 1
-    if joint.meaning not in CLONUS_AT or "place" not in joint.flags:
+    first = index - (index > 0 and tokens[index - 1].kind == "side")
+    begins = first == 0 or tokens[first - 1].kind in _BEFORE_CLAUSE
+    if joint.meaning not in CLONUS_AT or "place" not in joint.flags or not begins:
         return None, end
     while end < len(tokens) and end - index <= _FEW and tokens[end].kind in _SAID_OF_CLONUS:
         end += 1
