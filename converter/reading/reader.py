@@ -263,11 +263,11 @@ class _NoteReader:
 
 def _both_for_all(p: Parser) -> None:
     """As in "KJ 2+ AJ 1+, all bilat", "KJ 2+, AJ 1+ - symmetrical": words that serve all without a side."""
-    last = p.tokens[-1]
+    last = next((token for token in reversed(p.tokens) if "whole" in token.flags), p.tokens[-1])
     if "whole" not in last.flags and not _all_alike(p):
         return
     for draft in p.drafts:
-        if draft.side == "unspecified":
+        if draft.side == "unspecified" and draft.used[0][0].start < last.start:
             draft.side = "both"
             draft.used = [*draft.used, (last, "side")]
     last.used = "side"
