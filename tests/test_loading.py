@@ -35,7 +35,7 @@ def count_reads(monkeypatch: pytest.MonkeyPatch, fault: str | None = None) -> li
             raise RuntimeError
         return read_note(note, *rest)
 
-    monkeypatch.setattr("converter.api.read_note", counted)
+    monkeypatch.setattr("converter.reading.reader.read_note", counted)
     return read_ids
 
 

@@ -251,7 +251,7 @@ def test_failed_notes_are_said_listed_and_retried(
 
     archive = tmp_path / "a.duckdb"
     with monkeypatch.context() as here:
-        here.setattr("converter.api.read_note", faulty)
+        here.setattr("converter.reading.reader.read_note", faulty)
         ran = plexor("load", notes, "--archive", archive, "--format", "jsonl")
     assert (ran.status, json.loads(ran.out)["failed"]) == (1, 1)
     assert f"error {notes.as_posix()}:4: The program failed on this note" in ran.err

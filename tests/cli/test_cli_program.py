@@ -196,7 +196,7 @@ def test_a_fault_of_the_reader_loses_one_note_and_says_so(
             raise RuntimeError(note.text)
         return read_note(note, *rest)
 
-    monkeypatch.setattr("converter.api.read_note", faulty)
+    monkeypatch.setattr("converter.reading.reader.read_note", faulty)
     file = tmp_path / "a.csv"
     file.write_text("id,text\na,KJ 2+/2+\nb,secret\nc,AJ absent\n", encoding="utf-8")
     ran = plexor("read", file, "--format", "jsonl")

@@ -86,6 +86,7 @@ SILENT = {
         "crossed (adductor|adductors|adductor jerk|adductor jerks|add",
         "frontal release (sign|signs|reflex|reflexes)",
         "knee[s] (jerk|jerks|reflex|reflexes|tendon reflex|tendon ref",
+        "l3",
         "l4",
         "parachute [response]",
         "(pl|plant)",

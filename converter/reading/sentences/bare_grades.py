@@ -57,11 +57,12 @@ def graded_alone(sentences: list[Sentence]) -> frozenset[int]:
 
 
 def _of_newborns(sentences: list[Sentence]) -> set[int]:
-    """As in "Suck: present" over "Rooting: present": lines in a row that speak of two reflexes of infants."""
+    """As in "Suck: present" over "Rooting: present" beside Moro: lines of two reflexes of infants."""
     answered = [index for index, sentence in enumerate(sentences) if _says_of_newborn(sentence)]
     beside = {index for pair in pairwise(answered) if pair[1] == pair[0] + 1 for index in pair}
     named = {sentences[index].tokens[0].meaning for index in beside}
-    return beside if len(named) > 1 else set()
+    spoken = len(named) > 1 and any("trigger" in token.flags for s in sentences for token in s.tokens)
+    return beside if spoken else set()
 
 
 def _says_of_newborn(sentence: Sentence) -> bool:
