@@ -7,6 +7,7 @@ sets of FHIR resources are written by `resource_datasets`, with the means that s
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from itertools import islice
 from typing import TYPE_CHECKING, Any, Literal
@@ -81,19 +82,26 @@ def read_dataset(
         EngineError: a file cannot be read, two notes share an identity, the folder cannot be written, or what
             was written is not what was read. Nothing is left half done but folders without `_SUCCESS`.
     """
-    from converter.engines.cluster_session import reason_of
-
-    try:
-        totals = _read_andwrite(spark, notes_in(spark, inputs, options), out, session, options, part)
+    with told_as_engine_error("the data set could not be read"):
+        totals = _read_and_write(spark, notes_in(spark, inputs, options), out, session, options, part)
         write_run(spark, f"{out}/{RUN}", asdict(totals), session)
-    except EngineError:
-        raise
-    except Exception as error:
-        raise EngineError(f"the data set could not be read: {reason_of(error)}") from error
     return totals
 
 
-def _read_andwrite(
+@contextmanager
+def told_as_engine_error(what: str) -> Iterator[None]:
+    """Tell whatever fails inside as an `EngineError`, with the reason that the cluster gives."""
+    from converter.engines.cluster_session import reason_of
+
+    try:
+        yield
+    except EngineError:
+        raise
+    except Exception as error:
+        raise EngineError(f"{what}: {reason_of(error)}") from error
+
+
+def _read_and_write(
     spark: "SparkSession", notes: "DataFrame", out: str, session: Session, options: SourceOptions, part: Part
 ) -> Totals:
     from converter.engines.cluster_tally import Tally

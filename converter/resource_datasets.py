@@ -19,6 +19,7 @@ from converter.datasets import (
     notes_in,
     refuse_shared_identities,
     stored,
+    told_as_engine_error,
     write,
     write_run,
 )
@@ -98,17 +99,11 @@ def convert_dataset(
         EngineError: a file cannot be read, two notes share an identity, the folder cannot be written, or what
             was written is not what was made. Nothing is left half done but folders without `_SUCCESS`.
     """
-    from converter.engines.cluster_session import reason_of
-
-    try:
+    with told_as_engine_error("the data set could not be converted"):
         notes = notes_in(spark, inputs, options)
         refuse_shared_identities(notes, options.system or session.fhir.default_system)
         totals = _convert_and_write(spark, notes, out, session, options, part, definitions)
         write_run(spark, f"{out}/{RUN}", asdict(totals), session)
-    except EngineError:
-        raise
-    except Exception as error:
-        raise EngineError(f"the data set could not be converted: {reason_of(error)}") from error
     return totals
 
 

@@ -23,6 +23,7 @@ BELOW = {
     "shipped_files": frozenset[str](),
     "lazily": frozenset[str](),
     "version": frozenset[str](),
+    "collector": frozenset[str](),
     "settings": STAGES | {"words", "model", "shipped_files", "settings_file"},
     "settings_file": STAGES | {"words", "model", "shipped_files", "settings"},
     "api": STAGES | {"words", "model", "shipped_files", "settings", "version"},
@@ -71,8 +72,9 @@ BELOW = {
         "sending",
         "pattern_words",
         "review_page",
+        "collector",
     },
-    **{stage: frozenset({"words", "model", "shipped_files", "lazily"}) for stage in STAGES},
+    **{stage: frozenset({"words", "model", "shipped_files", "lazily", "collector"}) for stage in STAGES},
 }
 HEAVY = frozenset(
     {"duckdb", "lxml", "fhir", "jinja2", "rich", "fhirpathpy", "pyarrow", "vl_convert", "httpx", "psycopg"}

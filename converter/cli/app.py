@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from converter.cli.running import guarded, seldom_collect
+from converter.cli.running import guarded
+from converter.collector import seldom_collect
 
 if TYPE_CHECKING:
     app: typer.Typer

@@ -1,6 +1,5 @@
 """Runs a command so that it ends with a sentence and an exit status, never with a traceback."""
 
-import gc
 import os
 import sys
 from collections.abc import Callable
@@ -9,19 +8,13 @@ from typing import NoReturn, ParamSpec
 
 import typer
 
+from converter.collector import seldom_collect
+
 P = ParamSpec("P")
 
 CLEAN, INPUT_ERRORS, COULD_NOT_RUN = 0, 1, 2
 _FAULT = "plexor itself has a fault here ({}); set PLEXOR_TRACEBACK=1 to see where, and please report it"
 _STOPPED = 130  # what a shell gives a program that was stopped from the keyboard
-_RARELY = (50_000, 100, 100)
-"""Objects made before the collector looks for cycles, and how often before it looks further back; notes and
-readings hold none."""
-
-
-def seldom_collect() -> None:
-    """Let the collector of cycles look seldom, which it does for nothing while a program starts and reads."""
-    gc.set_threshold(*_RARELY)
 
 
 class CannotRunError(Exception):

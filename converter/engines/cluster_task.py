@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from converter.collector import seldom_collect
 from converter.engines.engine import Done, Engine, Work
 from converter.engines.packing import unpacked
 from converter.engines.single import SingleProcess
@@ -21,9 +22,6 @@ from converter.model import Diagnostic, Note
 
 if TYPE_CHECKING:
     from pyspark import Broadcast, SparkContext
-
-_RARELY = 50_000
-"""Objects made before the collector looks for cycles; notes and readings hold none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +127,7 @@ def opened(shared: Shared) -> Opened:
     work: Work[Any] = pickle.loads(shared.content.value)  # noqa: S301 - from our own process
     ready = Opened(work, work.open())
     gc.freeze()
-    gc.set_threshold(_RARELY)
+    seldom_collect()
     return ready
 
 

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from converter.collector import seldom_collect
 from converter.engines.batching import Batch
 from converter.engines.engine import Work
 from converter.engines.faults import work_failed
@@ -28,9 +29,6 @@ _NOT_BEGUN = -1
 _TURN = 1 << 32
 """A place is the number of the batch, times this, and the index of the note in it."""
 _HELD = 2
-_RARELY = (50_000, 100, 100)
-"""Objects made before the collector looks for cycles, and how often before it looks further back; notes and
-readings hold none."""
 
 
 @dataclass(slots=True, eq=False)
@@ -124,7 +122,7 @@ def _serve(connection: "Connection", work: Work[Any], place: Any, inherited: "Se
     for other in inherited:
         other.close()
     gc.freeze()
-    gc.set_threshold(*_RARELY)
+    seldom_collect()
     function = work.open()
     for turn, message in enumerate(_arriving(connection)):
         indices, rows = pickle.loads(message)  # noqa: S301 - from our own process

@@ -127,7 +127,7 @@ def lead_side(p: Parser) -> bool:
         p.index = after
         return True
     led = p.kind(after) in ("colon", "dash", "equals") or (index > p.index and p.kind(after) == "comma")
-    if index > p.index == 0 and p.kind(after) in HEADS and _the_between(p, index):
+    if index > p.index == 0 and p.kind(after) in HEADS and p.between(index) == "the":
         led, after = True, after - 1  # "on the right the knee jerk is 2+ and the ankle jerk 1+"
     denied = p.skip(after, "comma", "is")
     if (
@@ -148,11 +148,6 @@ def lead_side(p: Parser) -> bool:
     p.mark([(p.tokens[index], "side")])
     p.index = after + 1
     return True
-
-
-def _the_between(p: Parser, index: int) -> bool:
-    """Whether an article parts what stands at an index from what follows."""
-    return p.text[p.tokens[index].end : p.tokens[index + 1].start].strip().lower() == "the"
 
 
 def _limb_leads(p: Parser) -> bool:

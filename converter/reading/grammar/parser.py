@@ -116,6 +116,10 @@ class Parser:
         token = self.tokens[index]
         return self.text[token.start : token.end].lower()
 
+    def between(self, index: int) -> str:
+        """The characters between a token and the next one, in lower case, without the blanks around them."""
+        return self.text[self.tokens[index].end : self.tokens[index + 1].start].strip().lower()
+
     def has(self, index: int, flag: str) -> bool:
         """Whether the word at an index carries a flag."""
         return 0 <= index < len(self.tokens) and flag in self.tokens[index].flags

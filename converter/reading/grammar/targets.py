@@ -208,8 +208,7 @@ def _parted(p: Parser, target: Target) -> bool:
     first = p.tokens.index(target.used[0][0])
     if p.kind(first - 1) != "and":
         return False
-    article = p.text[p.tokens[first - 1].end : p.tokens[first].start].strip().lower() in ("a", "an")
-    return article or p.kind(first - 2) == "comma"
+    return p.between(first - 1) in ("a", "an") or p.kind(first - 2) == "comma"
 
 
 def _begins_list(p: Parser, start: int) -> bool:
