@@ -262,15 +262,15 @@ def _fits(p: Parser, target: Target, value: Written | None, phrase: Phrase) -> b
     if value.denominator == 5 and not target.general and "trigger" not in target.flags:
         return False
     if kind == "plantar":
-        return _fits_plantar(target, value)
+        return _fits_plantar(p, target, value)
     if value.response is not None and value.descriptor is None:
         return value.response in ("equivocal", "mute", "withdrawal") and kind != "stretch"
     return True
 
 
-def _fits_plantar(target: Target, value: Written) -> bool:
+def _fits_plantar(p: Parser, target: Target, value: Written) -> bool:
     if value.response is not None or "toes" in target.flags:
-        return value.response is not None
+        return value.response is not None or _other_toes_answer(p, value)
     if value.polarity is not None or value.low == 0:
         return True
     said = (
@@ -281,6 +281,13 @@ def _fits_plantar(target: Target, value: Written) -> bool:
         *(("present", "symmetric", "brisk", "hyperactive") if target.sign else ()),
     )
     return value.descriptor in said
+
+
+def _other_toes_answer(p: Parser, value: Written) -> bool:
+    """As in "toes down R, no response L": the response of the other side tells what is absent."""
+    before = p.drafts[-1] if p.drafts else None
+    answered = before is not None and before.value is not None and before.value.response is not None
+    return answered and value.descriptor == "absent" and value.low is None
 
 
 def _doubted(used: Used) -> bool:

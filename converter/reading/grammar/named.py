@@ -339,6 +339,9 @@ def _of_strength(targets: list[Target], phrase: Phrase) -> bool:
 
 def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool) -> bool:
     """Whether the value is about what follows: "reflexes 2+ biceps, 1+ triceps" after a mere heading."""
+    mark = p.tokens[after - 1]
+    if "minus" in mark.flags or any(token.end == mark.start for token, _ in targets[-1].used):
+        return False
     if targets[-1].region and p.kind(after) == "at" and p.kind(after + 1) == "other_exam":
         return True
     named_next = unlinked and p.kind(p.skip(after, "side")) in HEADS

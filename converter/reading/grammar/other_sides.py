@@ -38,7 +38,8 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
         elif p.kind(start) in ("more", "less"):
             return index
         found = (
-            _was_in_brackets(p, index)
+            _changed(p, index, targets)
+            or _was_in_brackets(p, index)
             or _not_there(p, start)
             or _dated(p, index)
             or _beats_again(p, start, targets)
@@ -245,6 +246,22 @@ def _side_just_said(p: Parser, phrase: Phrase) -> str | None:
     return last if last in ("left", "right") else None
 
 
+def _changed(p: Parser, index: int, targets: list[Target]) -> tuple[Phrase, str | None, int] | None:
+    """As in "KJ 2+ (last visit) → 3+ today": what stands before the arrow was so, what stands behind is."""
+    at = p.skip(index, "open", "past", "close", "at")
+    arrow = p.word(at) == "→" or (p.kind(at) == "dash" and p.kind(at + 1) == "greater")
+    start = p.skip(at + 1, "greater", "now", "colon")
+    found = phrase_at(p, start) if arrow and p.drafts and not p.has(start, "arrow") else None
+    if found is None or found[0].value is None or _about_named(p, found[1]):
+        return None
+    before = p.drafts[-len(targets) :]
+    for one in before:
+        one.used = [*one.used, *((token, "earlier") for token in p.tokens[index : at + 1])]
+    p.mark_range(index, at + 1, "assertion")
+    said = before[-1].side
+    return found[0], said if said in ("left", "right") else found[0].side, found[1]
+
+
 def _was_in_brackets(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
     said = p.kind(index) == "open" and p.word(index + 1) in ("was", "were")
     return _was(p, index + 1) if said else None
@@ -279,4 +296,6 @@ def on_side(target: Target, side: str | None) -> Target:
 
 
 def _about_named(p: Parser, after: int) -> bool:
-    return p.kind(p.skip(after, "at", "side")) in HEADS
+    """Whether a value is of the name that follows, which has no mark of its own: "L 0 clonus-" is two."""
+    named = p.skip(after, "at", "side")
+    return p.kind(named) in HEADS and not p.has(named + 1, "minus")

@@ -1,6 +1,6 @@
 """Decides whether a further word belongs to the value before it, or to what follows."""
 
-from converter.reading.grammar.parser import HEADS, Parser
+from converter.reading.grammar.parser import HEADS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase
 from converter.reading.written import Count, Pair, Written
 
@@ -12,6 +12,8 @@ def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
     token = p.tokens[at]
     new = token.written
     between = [p.kind(i) for i in range(index, at)]
+    if p.word(at) == "→" and p.kind(p.skip(at + 1, "now")) in VALUES:
+        return False
     if _alternative(p, index, at, phrase):
         phrase.details.uncertain = True
         return True

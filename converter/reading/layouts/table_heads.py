@@ -6,6 +6,7 @@ in the rows is left to `table_rows`.
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import pairwise
 
 from converter.reading.grammar.parser import Context, Parser
 from converter.reading.grammar.targets import targets_at
@@ -57,6 +58,8 @@ class HeadReader:
             kinds <= HEAD_KINDS or ("side" in kinds and _only_sides_behind(cells_of(self._text, line)))
         ):
             return None  # most lines end here, before anything is made of them
+        if any(_grades(name, value) for name, value in pairwise(line.tokens)):
+            return None
         two = self._two_lines(line, lines[index + 1]) if index + 1 < len(lines) else None
         return two or self.one_line(line)
 
@@ -296,6 +299,12 @@ def _only_sides_behind(cells: list[Cell]) -> bool:
 def plain(text: str, tokens: list[Token]) -> list[Token]:
     """The tokens without marks of emphasis and a closing colon."""
     return [t for t in tokens if t.kind not in ("colon", "stop") and text[t.start] not in "*_"]
+
+
+def _grades(name: Token, value: Token) -> bool:
+    """As in "KJ 3+, AJ 3+ (bilat)": a line that grades what it names heads nothing."""
+    written = value.written if name.kind == "site" else None
+    return isinstance(written, Written) and written.graded and (written.plus != "none" or written.counted)
 
 
 def _side_of(tokens: list[Token]) -> tuple[Token, str] | None:

@@ -7,14 +7,12 @@ import re
 from dataclasses import replace
 
 from converter.reading.notation.boxes import with_boxes_read
+from converter.reading.notation.minus import is_minus, minus
 from converter.reading.tokens import Token, tokens_by_themselves
 from converter.reading.written import Count, Pair, Written
 from converter.words import Vocabulary
 
-_ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
 _LEFT_GRADE = re.compile(r"[Ll][0-5]")
-_BOTH_NEXT = re.compile(r"\s?(?:b/l|bilat\w*|bil|both)(?:\s*[,;.)\r\n]|\s*$)", re.IGNORECASE)
-_SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
 
 
 _BEFORE_A_LETTER = (
@@ -42,7 +40,7 @@ _BESIDE = frozenset({"close", "dash", "question", "greater"})
 def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
     """All tokens of a note, in order; fillers are left out."""
     tokens = _left_beside_right(text, tokens_by_themselves(text, vocabulary))
-    return _adjusted(text, with_boxes_read(text, tokens))
+    return _adjusted(text, with_boxes_read(text, tokens), vocabulary)
 
 
 def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
@@ -72,7 +70,7 @@ def _grades_right(tokens: list[Token]) -> bool:
     return "letter" in tokens[0].flags and tokens[0].meaning == "right" and tokens[0].end == tokens[1].start
 
 
-def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
+def _adjusted(text: str, tokens: list[Token], vocabulary: Vocabulary) -> list[Token]:
     """Settle what a token means from the tokens beside it: `x2`, `L-`, `(-)`, two arrows."""
     adjusted: list[Token] = []
     for index, token in enumerate(tokens):
@@ -95,8 +93,8 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
             token = _repeat(token, adjusted)
         elif token.kind == "dash" and before is not None and _denies(before, tokens, index):
             token = replace(token, kind="no")
-        elif token.kind == "dash" and before is not None and _is_minus(text, before, token, adjusted):
-            token = _minus(before, token)
+        elif token.kind == "dash" and is_minus(text, tokens, index, adjusted, vocabulary):
+            token = minus(adjusted[-1], token)
         elif "arrow" in token.flags and before is not None and "arrow" in before.flags:
             token = _with_arrow_before(token, adjusted)
         adjusted.append(token)
@@ -150,13 +148,6 @@ def _with_arrow_before(token: Token, adjusted: list[Token]) -> Token:
         return token
     adjusted.pop()
     return replace(token, kind="pair", start=before.start, written=Pair(first, second))
-
-
-def _minus(before: Token, token: Token) -> Token:
-    """What a minus says: of a reflex that it is absent, of a sign that it is negative."""
-    absent = before.kind in ("site", "reflex") and "sign" not in before.flags
-    said = Written(descriptor="absent") if absent else Written(polarity="negative")
-    return replace(token, kind="value", written=said)
 
 
 def _doubts(tokens: list[Token], index: int) -> bool:
@@ -225,26 +216,3 @@ def _counts_beats(before: list[Token]) -> bool:
         if other or answered or written.polarity == "negative":
             return False
     return False
-
-
-def _plus_near(before: list[Token]) -> bool:
-    """Whether a plus sign alone was written shortly before, so that a minus is its opposite."""
-    near = [t.written for t in before[-5:] if isinstance(t.written, Written)]
-    return any(written.polarity == "positive" or written.counted for written in near)
-
-
-def _is_minus(text: str, before: Token, token: Token, earlier: list[Token]) -> bool:
-    """Whether a dash says "negative": `L-`, `(-)`, `grasp -` at the end, `+ R, - L`."""
-    after_plus = _plus_near(earlier)
-    after = text[token.end : token.end + 1]
-    beside = before.kind == "side" and before.end == token.start and not (after.isalnum() or after == ">")
-    last = "sign" in before.flags and _ENDS_HERE.match(text, token.end) is not None
-    beside = beside or (
-        before.kind == "side" and after_plus and _ENDS_HERE.match(text, token.end) is not None
-    )
-    last = last or (
-        before.kind in ("site", "reflex") and after_plus and _ENDS_HERE.match(text, token.end) is not None
-    )
-    to_side = _SIDE_NEXT.match(text, token.end) is not None and after_plus
-    to_side = to_side or ("sign" in before.flags and _BOTH_NEXT.match(text, token.end) is not None)
-    return beside or last or to_side or (before.kind == "open" and after in (")", "]"))

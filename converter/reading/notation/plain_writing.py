@@ -1,4 +1,4 @@
-"""Writes the marks of filled forms plainly: blanks, names of fields, slashes between columns, comma pairs.
+"""Writes marks plainly: circled sides and signs, blanks, names of fields, slashes between columns, comma pairs.
 
 Takes the text of a note; gives a text of the same length, so that every place stays what it was. What the
 marks enclose is left as it is.
@@ -6,6 +6,10 @@ marks enclose is left as it is.
 
 import re
 
+_CIRCLED = str.maketrans("ⓇⓁⓡⓛ⊕⊖⊝➕➖", "RLRL+--+-")
+"""Circled letters for sides and circled signs, as hands write them; "2⊕" is no grade with a plus."""
+_CIRCLED_R = re.compile(r"(?<!\S)®(?!\S)|(?<=\()®(?=\))")
+"""A circled R that stands alone; behind a word it marks a name."""
 _GRADE = r"[0-5]\+?|\+{1,4}|[↓↑±]"
 _BLANKS = (
     re.compile(rf"(?<![^\W_])_+ (?:{_GRADE}) _+"),
@@ -46,6 +50,8 @@ _STOPPED_FIELD = re.compile(
     rf"(?<![\w.])[^\W\d_]+(?:(?:\.[^\W\d_]+)+\.|\.(?={_SIDE}\b))[^\W\d_]+(?=[ \t]*[:=])", re.IGNORECASE
 )
 """The same with stops: `dtr.knee.r =`. One alone may end a sentence, unless a side follows: `knee.left:`."""
+_BEATS_OF_SIDES = re.compile(r"(?<=\db)[/ ](?=[RL] ?\d{1,2}b\b)")
+"""What parts the beats of clonus of two sides: "R2b/L2b", "R 2b L 3b"."""
 _EMPTY_LINE = re.compile(r"\n[ \t]*\r?\n")
 
 
@@ -56,6 +62,8 @@ _FEWEST_SLASHES, _FEWEST_LINES = 2, 2
 
 def plain_writing(text: str) -> str:
     """The text with spaces for blanks and for the marks inside names, and `2/1` for `2,1` under "(R,L)"."""
+    if not text.isascii():
+        text = _CIRCLED_R.sub("R", text.translate(_CIRCLED))
     if "_" in text:
         for blank in _BLANKS:
             text = blank.sub(_without_blanks, text)
@@ -71,6 +79,7 @@ def plain_writing(text: str) -> str:
     if ";" in text:
         text = _SEMICOLON.sub(r"\g<name>:", text)
     text = with_slashed_columns(text)
+    text = _BEATS_OF_SIDES.sub(",", text)
     if "," in text and (order := _ORDER.search(text)) is not None:
         text = _with_pairs(text, order)
     return text

@@ -12,7 +12,8 @@ from converter.reading.tokens import Token
 from converter.reading.written import Count, Written
 
 _GRADES = {"zero": 0, "one": 1, "two": 2, "three": 3, "four": 4}
-_MAY_STAND = re.compile(r"\b(?:zero|one|two|three|four|\d{1,2}b)\b", re.IGNORECASE)
+_MAY_STAND = re.compile(r"\b(?:zero|one|two|three|four)\b|\d ?b\b", re.IGNORECASE)
+_BEATS = re.compile(r"\d{1,2}(?: ?[-–] ?\d{1,2})?")
 _LINE = 40
 """Tokens of a line in which clonus is looked for."""
 _LINKS = frozenset({"is", "colon", "equals"})
@@ -31,18 +32,22 @@ def with_spelled_grades(text: str, tokens: list[Token]) -> list[Token]:
             token = replace(token, kind="value", written=Written(low=grade, high=grade, bare=True))
         if _cuts_beats_short(text, token, found):
             number = found.pop()
-            beats = text[number.start : number.end]
+            beats = text[number.start : number.end].replace(" ", "").replace("–", "-")
             token = Token("count", number.start, token.end, written=Count(beats, repeat=False))
         found.append(token)
     return found
 
 
 def _cuts_beats_short(text: str, token: Token, before: list[Token]) -> bool:
-    """Whether a "b" stands right behind a number, in a line that has spoken of clonus."""
+    """Whether a "b" stands behind a number or a range, in a line that has spoken of clonus: "4b", "3-4 b"."""
     number = before[-1] if before else None
-    if number is None or number.end != token.start or text[token.start : token.end].lower() != "b":
+    if (
+        number is None
+        or text[number.end : token.start].strip(" ")
+        or text[token.start : token.end] not in "bB"
+    ):
         return False
-    return text[number.start : number.end].isdigit() and _of_clonus(before)
+    return _BEATS.fullmatch(text, number.start, number.end) is not None and _of_clonus(before)
 
 
 def _of_clonus(before: list[Token]) -> bool:

@@ -166,6 +166,8 @@ def _ends(text: str, token: Token, tokens: list[Token], index: int) -> bool:
     if following.kind == "region" and word in ("bilat", "bil") and _graded(tokens[index + 2 : index + 3]):
         # "toes up bilat. Arms 2+", but not "2+ bilat. UE"
         return _graded(tokens[index - 2 : index - 1]) and text[following.start].isupper()
+    if following.kind == "other_exam" and _graded(tokens[max(0, index - 2) : index - 1]):
+        return True  # "AJ 0 L. sens reduced"
     if word in _MAY_CLOSE and index > 1 and _said(tokens[index - 2]) and following.kind in ("site", "reflex"):
         return text[following.start].isupper()
     return not (following.kind in _INSIDE or text[following.start].islower())
