@@ -4,6 +4,7 @@ Takes a Note and a Vocabulary; gives a Reading. Never raises for what a note say
 """
 
 from dataclasses import replace
+from itertools import takewhile
 
 from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
@@ -55,6 +56,7 @@ from converter.words import Vocabulary
 _FAMILIES = frozenset({"unspecified", "frontal_release"})
 """Variants that stand for all primitive reflexes."""
 _LINES_UNDER_A_SIDE = 12
+_LONGEST_LEAD = 6
 _SHORT = 200
 """Characters of a note that is read whole at once."""
 
@@ -241,7 +243,7 @@ class _NoteReader:
         return grades_tendons(sentence.tokens, self._context)
 
     def _apply_rules(self, parser: Parser, sentence: Sentence) -> None:
-        carried = _letter_for_all(self._text, sentence)
+        carried = _letter_for_all(self._text, sentence) or _side_of_lead(sentence.tokens)
         side = self._context.side
         self._context.side = carried or side
         read_sentence(parser, self._options.without_rules)
@@ -320,6 +322,15 @@ def _letter_for_all(text: str, sentence: Sentence) -> str | None:
     if mixed or plural or len(names) < 2 or after[0].kind != "site" or any(t.kind == "site" for t in before):
         return None
     return sentence.tokens[sides[0]].meaning
+
+
+def _side_of_lead(tokens: list[Token]) -> str | None:
+    """As in "DTR (b/l): 2/4 biceps, 1/4 ankle": said with the noun, both sides serve them all."""
+    lead = list(takewhile(lambda token: token.kind != "colon", tokens[:_LONGEST_LEAD]))
+    said = [token for token in lead if token.kind not in ("open", "close", "comma")]
+    kinds = [token.kind for token in said]
+    ends = len(lead) < len(tokens) and tokens[len(lead)].kind == "colon"
+    return "both" if ends and kinds == ["reflex", "side"] and said[1].meaning == "both" else None
 
 
 def _drop_mere_symmetry(earlier: list[Draft], new: list[Draft]) -> None:

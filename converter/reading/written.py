@@ -186,16 +186,19 @@ def _atom_at(text: str, start: int) -> tuple[Written | None, int]:
     if not match:
         return None, start
     if match["signs"]:
-        count = float(len(match["signs"]))
-        return Written(
-            low=count, high=count, counted=True, polarity="positive" if count == 1 else None
-        ), match.end()
+        return _plus_signs(match["signs"]), match.end()
     if match["roman"]:
         grade = float(_ROMAN[match["roman"]])
         return Written(
             low=grade, high=grade, plus="trailing" if match["rtrail"] else "none", bare=True
         ), match.end()
     return _numbered(match), match.end()
+
+
+def _plus_signs(signs: str) -> Written:
+    """So many plus signs; one alone may as well say that a sign is there."""
+    count = float(len(signs))
+    return Written(low=count, high=count, counted=True, polarity="positive" if count == 1 else None)
 
 
 def _numbered(match: re.Match[str]) -> Written:
@@ -289,8 +292,11 @@ def _minus_pair(text: str, start: int) -> tuple[Pair, int] | None:
     absent = Written(descriptor="absent", counted=True)
     if match["other"] in "-–":
         return Pair(absent, absent), match.end()
-    count = float(len(match["other"]))
-    return Pair(absent, Written(low=count, high=count, counted=True)), match.end()
+    return Pair(absent, _plus_signs(match["other"])), match.end()
+
+
+PLUS_AND_MINUS = Pair(_plus_signs("+"), Written(descriptor="absent", counted=True))
+"""What "+/-" is where the note has said that a slash parts the sides; else it is doubtful."""
 
 
 def _maximum(text: str) -> int:

@@ -40,6 +40,7 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
         found = (
             _changed(p, index, targets)
             or _was_in_brackets(p, index)
+            or _reinforced(p, index)
             or _not_there(p, start)
             or _dated(p, index)
             or _beats_again(p, start, targets)
@@ -260,6 +261,18 @@ def _changed(p: Parser, index: int, targets: list[Target]) -> tuple[Phrase, str 
     p.mark_range(index, at + 1, "assertion")
     said = before[-1].side
     return found[0], said if said in ("left", "right") else found[0].side, found[1]
+
+
+def _reinforced(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
+    """As in "AJ 0, 1+ with reinforcement": what the same reflex gave with it."""
+    found = phrase_at(p, p.skip(index, "open", "comma", "but", "slash"))
+    before = p.drafts[-1] if p.drafts else None
+    if found is None or before is None or before.details.reinforcement or before.value is None:
+        return None
+    phrase, after = found
+    if phrase.value is None or not phrase.details.reinforcement or _about_named(p, after):
+        return None
+    return phrase, phrase.side or before.side, p.skip(after, "close") if p.kind(index) == "open" else after
 
 
 def _was_in_brackets(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:

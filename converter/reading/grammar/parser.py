@@ -12,7 +12,10 @@ HEADS = frozenset({"site", "region", "reflex", "condition"})
 VALUES = frozenset({"value", "pair", "count"})
 TENDON_KINDS = frozenset({"site", "reflex"})
 """Kinds without which no tendon is graded."""
+_NO_TENDON = frozenset({"place", "root", "infant", "plantars"})
+"""Flags of names that a grade does not make a tendon's."""
 _TWO_LIMBS = 5
+_MAXIMUM = 4
 LINKS = ("is", "colon", "equals", "dash", "anaphor", "now")
 """What may stand between a name and its value."""
 
@@ -193,7 +196,7 @@ def grades_tendons(tokens: list[Token], context: Context) -> bool:
     """Whether tendons are graded as only reflexes are: "biceps 2+", "patellar 2/4", never "biceps 4/5"."""
     if any(_inverted(tokens, index) or _graded_jerks(tokens, index) for index in range(len(tokens))):
         return True
-    if _jerks_meant(tokens):
+    if _jerks_meant(tokens) or _out_of_four(tokens):
         return True
     if context.foreign or any(token.kind == "other_exam" for token in tokens):
         return False
@@ -203,7 +206,7 @@ def grades_tendons(tokens: list[Token], context: Context) -> bool:
         or any(
             token.kind == "site"
             and "joint" in token.flags
-            and not token.flags & {"place", "root", "infant", "plantars"}
+            and not token.flags & _NO_TENDON
             and token.meaning != "plantar"
             and _graded_as_reflex(tokens, index)
             for index, token in enumerate(tokens)
@@ -255,6 +258,24 @@ def _joins_word(token: Token, after: Token | None) -> bool:
 def _has_plus(token: Token) -> bool:
     first = token.written.first if isinstance(token.written, Pair) else token.written
     return isinstance(first, Written) and (first.plus != "none" or first.counted)
+
+
+def _out_of_four(tokens: list[Token]) -> bool:
+    """As in "Ach 0/4, Pat 1/4 R": two tendons or more, each out of four, where strength is not named."""
+    if any(token.meaning == "motor" for token in tokens):
+        return False
+    graded = {
+        token.meaning
+        for token, after in pairwise(t for t in tokens if t.kind != "side")
+        if token.kind == "site"
+        and "joint" in token.flags
+        and not token.flags & _NO_TENDON
+        and (
+            getattr(after.written, "denominator", None) == _MAXIMUM
+            or (isinstance(after.written, Pair) and after.written.second.low == _MAXIMUM)
+        )
+    }
+    return len(graded) > 1
 
 
 def _leading_plus(tokens: list[Token]) -> bool:

@@ -19,11 +19,14 @@ _ONE_SIDE = frozenset({"left", "right"})
 def untested(p: Parser) -> bool:
     """Reflexes that were not tested, with the reason.
 
-    untested = targets [ link ] UNTESTED [ because ] ;
+    untested = targets [ link ] [ SIDE [ link ] ] UNTESTED [ because ] ;
     because = [ REASON ] ( REASON | WORD { WORD } ) ;
     """
     targets, index = targets_here(p)
     linked = p.skip(index, *LINKS, "comma", "slash", "open")
+    if targets and p.kind(linked) == "side" and p.tokens[linked].meaning in _ONE_SIDE:
+        targets = [_on_named_side(target, p.tokens[linked]) for target in targets]
+        linked = p.skip(linked + 1, *LINKS)
     if not targets or p.kind(linked) != "untested":
         return False
     p.index = other_sides(p, not_tested(p, targets, linked), targets)
@@ -62,9 +65,7 @@ def untested_on_a_side(p: Parser) -> bool:
     if not said_of or p.kind(linked) != "untested" or not last:
         return False
     side = p.tokens[p.index]
-    targets = [on_side(target, side.meaning) for target in last]
-    for target in targets:
-        target.used.append((side, "side"))
+    targets = [_on_named_side(target, side) for target in last]
     p.index = not_tested(p, targets, linked)
     return True
 
@@ -81,13 +82,20 @@ def _untested_then_side(p: Parser) -> bool:
     return True
 
 
+def _on_named_side(target: Target, side: Token) -> Target:
+    """As in "KJ: R NT, L 2+": the side behind the name."""
+    sided = on_side(target, side.meaning)
+    sided.used.append((side, "side"))
+    return sided
+
+
 def not_tested(p: Parser, targets: list[Target], at: int) -> int:
     """Draft findings that say why there is no value; gives the index after the reason."""
     used: Used = [(p.tokens[at], "assertion")]
     targets, at = _placed(p, targets, at)
     side_at = p.skip(at + 1, "at")
     side: str | None = None
-    if p.kind(side_at) == "side":
+    if p.kind(side_at) == "side" and not _leads_value(p, side_at, targets):
         side = resolve_side(p, p.tokens[side_at])
         used.append((p.tokens[side_at], "side"))
         at = side_at
@@ -98,6 +106,12 @@ def not_tested(p: Parser, targets: list[Target], at: int) -> int:
         if not target.foreign:
             add_bare(p, target, side, used, status="not_tested", reason=reason)
     return after
+
+
+def _leads_value(p: Parser, side: int, targets: list[Target]) -> bool:
+    """As in "KJ R NT L 2+": the side behind is that of the next value."""
+    sided = all(target.side in _ONE_SIDE for target in targets)
+    return sided and p.kind(p.skip(side + 1, *LINKS)) in VALUES | {"untested"}
 
 
 def _placed(p: Parser, targets: list[Target], at: int) -> tuple[list[Target], int]:

@@ -14,6 +14,8 @@ def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
     between = [p.kind(i) for i in range(index, at)]
     if p.word(at) == "→" and p.kind(p.skip(at + 1, "now")) in VALUES:
         return False
+    if phrase.value is not None and not phrase.details.reinforcement and _reinforced(p, at, phrase):
+        return False
     if _alternative(p, index, at, phrase):
         phrase.details.uncertain = True
         return True
@@ -33,6 +35,15 @@ def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
     if not isinstance(new, Written) or (phrase.pair is not None and not new.weak):
         return False
     return _written_joins(p, new, at, between, phrase)
+
+
+def _reinforced(p: Parser, at: int, phrase: Phrase) -> bool:
+    """As in "absent (1+ with reinforcement)": a strength of its own, which is that of another trial."""
+    new = p.tokens[at].written
+    behind = p.kind(p.skip(at + 1, "with")) in ("reinforcement", "manoeuvre")
+    if not (behind and isinstance(new, Written)) or phrase.weak:
+        return False
+    return not new.weak or (phrase.value is not None and phrase.value.descriptor == "absent")
 
 
 def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase: Phrase) -> bool:

@@ -9,6 +9,7 @@ from converter.reading.lines import Cell, Line, pieces_of
 from converter.reading.tokens import Token
 
 _LABEL_KINDS = frozenset({"reflex", "other", "other_exam"})
+_BETWEEN = frozenset({"colon", "comma", "open", "close"})
 _BOTH = 2
 
 
@@ -24,8 +25,8 @@ def label_apart(cells: list[Cell]) -> list[Cell]:
 
 
 def word_by_word(line: Line) -> Iterator[list[Cell]]:
-    """Heads that stand one blank or a comma apart: "DTRs R L", "Reflex: Bi Tri Br Pat Ach"."""
-    tokens = [token for token in line.tokens if token.kind not in ("colon", "comma")]
+    """Heads one blank or a comma apart: "DTRs R L", "Reflex: Bi Tri Br Pat Ach", "DTR (B, T, K, A)"."""
+    tokens = [token for token in line.tokens if token.kind not in _BETWEEN]
     sides = [token for token in tokens[-2:] if token.kind == "side"]
     names = [token for token in tokens if token.kind in ("site", "region")]
     heads = sides if len(sides) == 2 else names

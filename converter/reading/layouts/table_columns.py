@@ -12,6 +12,7 @@ from converter.reading.lines import Cell, Line
 from converter.reading.tokens import Token
 from converter.reading.written import Count, Pair, Run, Written
 
+_MARKS = frozenset({"pipe", "stop"})
 _NEAR = 4
 """Characters between a head and a value under it."""
 
@@ -23,7 +24,8 @@ def aligned(line: Line, cells: list[Cell], heads: Heads, text: str) -> list[tupl
     if there are as many of those; else by the tabs before it, or by its place in the line.
     """
     columns = heads.values
-    if heads.parting or "|" in text[line.start : line.end] or len(cells) == len(columns):
+    mark = "," if heads.parting == "comma" else "|"
+    if mark in text[line.start : line.end] or heads.parting in _MARKS or len(cells) == len(columns):
         return list(zip(columns, cells, strict=False))
     apart = value_by_value(cells)
     sided = list(takewhile(lambda column: column.side is not None, columns))

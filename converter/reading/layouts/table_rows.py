@@ -97,7 +97,7 @@ class RowReader:
 
     def row(self, line: Line, heads: Heads) -> Row | None:
         """Read one line of cells; None if the line is no row of this table."""
-        if heads.parting != "comma":
+        if not self._has_commas(line, heads):
             line = self._words.row(
                 line, letters=self._letters, values=self._values, abdomen=self._abdomen is not None
             )
@@ -117,10 +117,14 @@ class RowReader:
             return self._by_name(line, cells, heads, heads.about)
         return self._by_name(line, cells, heads)
 
+    def _has_commas(self, line: Line, heads: Heads) -> bool:
+        """Whether commas part the cells of a row as they do its heads; blanks may part them as well."""
+        return heads.parting == "comma" and "," in self._text[line.start : line.end]
+
     def _cells(self, line: Line, heads: Heads) -> tuple[Line, list[Cell]]:
         """The cells of a row; between commas `2,2` is two values and no decimal number."""
-        if heads.parting != "comma":
-            return line, cells_of(self._text, line, heads.parting)
+        if not self._has_commas(line, heads):
+            return line, cells_of(self._text, line, heads.parting if heads.parting != "comma" else "")
         cells, start = [], line.start
         for piece in self._text[line.start : line.end].split(","):
             own = tokens_of_note(piece, self._vocabulary)

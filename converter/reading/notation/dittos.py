@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from converter.model import Unread
 from converter.reading.grammar.parts import Draft
 from converter.reading.lines import Line, lines_of
+from converter.reading.notation.same_sides import with_same_sides_read
 from converter.reading.tokens import Token
 
 _MARK = re.compile(
@@ -59,13 +60,16 @@ class Dittos:
 
 def with_dittos_read(text: str, tokens: list[Token]) -> Dittos:
     """The tokens of a note with ditto marks as what they repeat."""
-    if _MARK.search(text) is None:
-        return Dittos(tokens)
     found = Dittos([])
+    tokens, read = with_same_sides_read(text, tokens, found.repeated)
+    if _MARK.search(text) is None:
+        found.tokens = tokens
+        return found
     ends = [token for token in tokens if token.kind == "newline"]
     above: list[Token] = []
     for number, line in enumerate(lines_of(text, tokens)):
         marks = [match.span() for match in _MARK.finditer(text, line.start, line.end)]
+        marks = [mark for mark in marks if not any(start < mark[1] and mark[0] < end for start, end in read)]
         above = _line(text, line, marks, above, found) if marks else line.tokens
         found.tokens += [*above, *ends[number : number + 1]]
     return found

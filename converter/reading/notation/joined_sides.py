@@ -4,8 +4,11 @@ Takes the tokens of a note; gives them with such a pair of sides as one token fo
 hold a side alone where each side of the line has them, and without the comma of "Knee jerk, left: 1+".
 """
 
+from dataclasses import replace
+from itertools import pairwise
+
 from converter.reading.tokens import Token
-from converter.reading.written import Written
+from converter.reading.written import PLUS_AND_MINUS, Written
 
 _NAMES = frozenset({"site", "reflex", "region"})
 _VALUES = frozenset({"value", "pair", "count", "untested"})
@@ -16,7 +19,7 @@ _OPPOSITE = {"left": "right", "right": "left"}
 
 def with_sides_joined(tokens: list[Token]) -> list[Token]:
     """The tokens of a note; `R+L` is one token, the side `both`, and `(R) 2+ (L) 1+` has no brackets."""
-    tokens = _without_commas(_without_brackets(tokens))
+    tokens = _with_marks_paired(_without_commas(_without_brackets(tokens)))
     if not any(token.kind == "equals" or (token.kind == "value" and _is_plus(token)) for token in tokens):
         return tokens
     joined: list[Token] = []
@@ -30,6 +33,21 @@ def with_sides_joined(tokens: list[Token]) -> list[Token]:
             joined.append(tokens[index])
             index += 1
     return joined
+
+
+def _with_marks_paired(tokens: list[Token]) -> list[Token]:
+    """As in "(R/L): Hoffmann +/-": under an order of sides the two marks are one for each side."""
+    if not any(token.kind == "side_ref" for token in tokens):
+        return tokens
+    ordered, found = False, list(tokens)
+    for index, (before, token) in enumerate(pairwise(tokens), start=1):
+        ordered = ordered or before.kind == "side_ref"
+        if before.kind == token.kind == "newline":
+            ordered = False
+        doubtful = isinstance(token.written, Written) and token.written.polarity == "doubtful"
+        if ordered and doubtful and token.end - token.start > 1:
+            found[index] = replace(token, kind="pair", written=PLUS_AND_MINUS)
+    return found
 
 
 def _without_brackets(tokens: list[Token]) -> list[Token]:

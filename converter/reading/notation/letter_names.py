@@ -22,6 +22,8 @@ _BOUND = r"(?![\w/+]|\.\d)"
 _JOIN = r"[ \t]*[,;|]?[ \t]*(?:and[ \t]+|&[ \t]*)?"
 _BESIDE_NAME = r"[ \t]?(?:[:=-]|–)?[ \t]?[(\[]?"
 _CLOSE = r"[)\]]?"
+_SIDED = rf"(?:R[ ]?=[ ]?L|[RL])[ :]?[ ]?{_VALUE}(?:[ ]?[,/]?[ ]?[RL][ :]?[ ]?{_VALUE})?"
+"""Values with their sides, "R 2+ L 1+", "R=L 2+"."""
 _ARMS = frozenset({"biceps", "triceps", "brachioradialis"})
 _LEGS = frozenset({"patellar", "achilles"})
 _ALL = frozenset({"biceps", "triceps", "patellar", "achilles"})
@@ -45,7 +47,8 @@ def with_letters_named(text: str, tokens: list[Token], vocabulary: Vocabulary) -
 
 def letter_series(vocabulary: Vocabulary) -> str:
     """A pattern, in lower case, for what may be a series of letters with their grades."""
-    one = rf"(?:{'|'.join(_names(vocabulary))}){_BESIDE_NAME}{_VALUE}{_CLOSE}"
+    value = rf"(?:{_VALUE}|{_SIDED.lower()})"
+    one = rf"(?:{'|'.join(_names(vocabulary))}){_BESIDE_NAME}{value}{_CLOSE}"
     return rf"\b{one}(?:{_JOIN}{one}){{{_FEWEST - 1},}}"
 
 
@@ -56,7 +59,8 @@ def _names(vocabulary: Vocabulary) -> list[str]:
 @lru_cache(maxsize=8)
 def _one(vocabulary: Vocabulary) -> re.Pattern[str]:
     names = "|".join(name[0].upper() + f"(?i:{name[1:]})" for name in _names(vocabulary))
-    return re.compile(rf"(?P<name>{names}){_BESIDE_NAME}(?P<value>{_VALUE}){_BOUND}{_CLOSE}")
+    value = rf"(?:(?P<value>{_VALUE})|{_SIDED})"
+    return re.compile(rf"(?P<name>{names}){_BESIDE_NAME}{value}{_BOUND}{_CLOSE}")
 
 
 @lru_cache(maxsize=8)
@@ -66,12 +70,12 @@ def _series(vocabulary: Vocabulary) -> re.Pattern[str]:
 
 
 def _groups(series: re.Match[str], vocabulary: Vocabulary) -> Iterator[list[Token]]:
-    """Each name with its grade; a grade in words is a token already."""
+    """Each name with its grade; a grade in words, and one with its side, is a token already."""
     for one in _one(vocabulary).finditer(series.string, series.start(), series.end()):
-        touches = one.start("value") == one.end("name")
-        value = value_at(series.string, one.start("value"), touches)
         site = vocabulary.cells.letters[one["name"].lower()]
         name = Token("site", one.start("name"), one.end("name"), site, _TENDON)
+        touches = one.start("value") == one.end("name")
+        value = value_at(series.string, one.start("value"), touches) if one["value"] else None
         yield [name, value] if value is not None else [name]
 
 

@@ -31,6 +31,8 @@ _BEHIND_A_LETTER = frozenset(
     {"comma", "stop", "close", "newline", "slash", "and", "but", "side", "with", "except"}
     | {"region", "site", "reflex", "other_exam"}
 )
+_LIST = 12
+"""Tokens around a small letter in which others of its list are looked for."""
 _ALL_FOUR = frozenset({"all", "times"})
 _LIMBS = frozenset({"ext", "exts", "extremities", "limbs", "extr"})
 _BESIDE = frozenset({"close", "dash", "question", "greater"})
@@ -137,7 +139,16 @@ def _stands_for_normal(text: str, before: Token | None, tokens: list[Token], ind
     mate = text[token.end + 1 : token.end + 2] if text[token.end : token.end + 1] == "/" else "N"
     named = before is not None and (before.kind in _BEFORE_A_LETTER or (bracketed and before.kind == "comma"))
     named = named or [t.kind for t in tokens[max(0, index - 3) : index]] == ["value", "region", "comma"]
-    return named and ends and mate == "N" and text[token.start].isupper()
+    return (
+        named and ends and mate == "N" and (text[token.start].isupper() or _listed_small(text, tokens, index))
+    )
+
+
+def _listed_small(text: str, tokens: list[Token], index: int) -> bool:
+    """As in "power n. sens n. reflexes n.": a small letter, behind several names of a list."""
+    near = range(max(1, index - _LIST), min(len(tokens), index + _LIST))
+    small = [at for at in near if "letter" in tokens[at].flags and text[tokens[at].start] == "n"]
+    return sum(tokens[at - 1].kind in ("other_exam", "site", "reflex") for at in small) > 1
 
 
 def _with_arrow_before(token: Token, adjusted: list[Token]) -> Token:

@@ -16,7 +16,11 @@ _SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
 _ANSWERED_BY_SIGNS = frozenset({"superficial", "primitive"})
 """Kinds of reflexes that are present or absent, so that their minus needs no plus beside it."""
 _OTHERS = frozenset({"site", "reflex", "other_exam", "newline", "stop"})
-_NEAR = 5
+_NAMED = frozenset({"side", "site", "reflex", "past", "now"})
+"""What a minus may stand behind where a plus has been written before."""
+_QUADRANTS = frozenset({"upper", "lower"})
+"""Parts of the abdomen that share the noun of the first."""
+_NEAR, _LIST = 5, 20
 _MINUS = frozenset({"minus"})
 """What shows the grammar that a value is a mark of the name before it."""
 
@@ -45,7 +49,7 @@ def is_minus(
         return True
     if ends:
         of_one_side = before.kind == "side" and _one_of_each_side(tokens, index, earlier)
-        named = opposite and before.kind in ("side", "site", "reflex")
+        named = (opposite and before.kind in _NAMED) or _is_quadrant(text, earlier)
         return sign or named or of_one_side or _answered_by_signs(before, vocabulary)
     if sign and _BOTH_NEXT.match(text, token.end) is not None:
         return True
@@ -68,6 +72,12 @@ def _plus_near(before: list[Token]) -> bool:
     """Whether a plus sign alone was written shortly before, so that a minus is its opposite."""
     near = [t.written for t in before[-_NEAR:] if isinstance(t.written, Written)]
     return any(written.polarity == "positive" or written.counted for written in near)
+
+
+def _is_quadrant(text: str, earlier: list[Token]) -> bool:
+    """As in "abdominals: R upper –, R lower –": a part of the abdomen, whose reflexes are there or not."""
+    part = text[earlier[-1].start : earlier[-1].end].lower() in _QUADRANTS
+    return part and any(t.meaning.startswith("abdominal") for t in earlier[-_LIST:])
 
 
 def _one_of_each_side(tokens: list[Token], index: int, earlier: list[Token]) -> bool:

@@ -1,4 +1,4 @@
-"""Writes marks plainly: circled sides and signs, blanks, names of fields, slashes between columns, comma pairs.
+"""Writes marks plainly: circled sides and signs, blanks, names of fields, slashed columns, comma pairs.
 
 Takes the text of a note; gives a text of the same length, so that every place stays what it was. What the
 marks enclose is left as it is.

@@ -34,14 +34,14 @@ def with_nouns_shared(text: str, tokens: list[Token], vocabulary: Vocabulary) ->
 
 
 def _parts_completed(text: str, tokens: list[Token]) -> list[Token]:
-    """As in "upper abdominal reflexes present, lower absent": the other part, with its own value."""
+    """As in "upper abdominal reflexes present, lower absent", "Abd refl: R upper +": each with its value."""
     abdominal: Token | None = None
     found: list[Token] = []
     for token, after in pairwise([*tokens, Token("end", len(text), len(text))]):
-        if token.kind in _ENDS:
+        if token.kind in _ENDS and text[token.start] != ";":
             abdominal = None
         elif token.kind == "site":
-            abdominal = token if token.meaning in _PARTS.values() else None
+            abdominal = token if token.meaning.partition(":")[0] == "abdominal" else None
         part = _PARTS.get(text[token.start : token.end].lower()) if abdominal is not None else None
         placed = after.kind in _BEFORE_VALUE or (bool(found) and found[-1].kind == "at")
         if abdominal is not None and part is not None and placed:

@@ -15,6 +15,7 @@ _LETTERS = {
     "side": "S",
     "value": "V",
     "count": "V",
+    "untested": "V",
     "comma": ",",
     "slash": ",",
     "and": ",",

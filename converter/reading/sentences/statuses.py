@@ -2,7 +2,7 @@
 
 import re
 
-from converter.reading.grammar.parser import Parser
+from converter.reading.grammar.parser import VALUES, Parser
 from converter.reading.grammar.parts import Draft
 from converter.reading.tokens import Token
 
@@ -82,9 +82,13 @@ def _past(p: Parser, index: int, token: Token) -> None:
 
 
 def _tells_time(p: Parser, index: int, token: Token) -> bool:
-    """A word such as "prev" tells the time in brackets and where it begins a sentence: "Prev AJ absent"."""
+    """A word such as "prev" tells the time in brackets, where it begins a sentence, and before what is now.
+
+    As in "(prev)", "Prev AJ absent" and "AJ prev absent, now 1+".
+    """
     leads = index == 0 and p.kind(1) in ("site", "reflex", "side")
-    return "bracket" not in token.flags or p.kind(index - 1) == "open" or leads
+    against = p.kind(index + 1) in VALUES and any(other.kind == "now" for other in p.tokens)
+    return "bracket" not in token.flags or p.kind(index - 1) == "open" or leads or against
 
 
 def _dates_an_event(p: Parser, index: int) -> bool:
