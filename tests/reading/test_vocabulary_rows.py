@@ -52,7 +52,7 @@ SILENT = {
         "(any extremity|any extremities|any limb|any limbs|each extre",
         "all (extremities|limbs|limb|ext)",
     ),
-    "reinforcement": ("[only] (with|w/|w) [the] (jendrassik|jendrassik's) [maneuver|man",),
+    "reinforcement": ("[only] (with|w/|w|c) [the] (jendrassik|jendrassik's) [maneuver|man",),
     "side": (
         "(all bilat|all bilaterally|all b/l|all both sides|all symm",
         "(right and left|left and right|r and l|l and r|r & l|l & r|r",

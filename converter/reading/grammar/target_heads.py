@@ -178,12 +178,12 @@ def _of_other_exam(p: Parser, index: int) -> bool:
 
 
 def _felt_at_toes(p: Parser, index: int) -> bool:
-    """As in "vibration ↓ toes", "vibration ↓ to ankles": where something else was found, and no reflex."""
-    toes = p.has(index, "toes")
-    if not (toes or p.has(index, "place")):
+    """As in "vibration ↓ toes", "bowel sounds normal in both lower quadrants": where something else is."""
+    toes, abdomen = p.has(index, "toes"), p.tokens[index].meaning.startswith("abdominal")
+    if not (toes or abdomen or p.has(index, "place")):
         return False
     before = index - 1
-    while p.kind(before) in ("side", "at"):
+    while p.kind(before) in (("side", "at", "and", "site", "region") if abdomen else ("side", "at")):
         before -= 1
     valued = p.kind(before) == "value" and p.kind(p.skip(index + 1, "side", "is", "colon")) not in VALUES
     if not (toes or valued):

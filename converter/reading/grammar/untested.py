@@ -19,7 +19,7 @@ _ONE_SIDE = frozenset({"left", "right"})
 def untested(p: Parser) -> bool:
     """Reflexes that were not tested, with the reason.
 
-    untested = targets [ link ] [ SIDE [ link ] ] UNTESTED [ because ] ;
+    untested = targets [ link ] UNTESTED [ because ] ;
     because = [ REASON ] ( REASON | WORD { WORD } ) ;
     """
     targets, index = targets_here(p)

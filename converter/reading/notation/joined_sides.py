@@ -19,7 +19,7 @@ _OPPOSITE = {"left": "right", "right": "left"}
 
 def with_sides_joined(tokens: list[Token]) -> list[Token]:
     """The tokens of a note; `R+L` is one token, the side `both`, and `(R) 2+ (L) 1+` has no brackets."""
-    tokens = _with_marks_paired(_without_commas(_without_brackets(tokens)))
+    tokens = _with_marks_paired(_without_commas(_without_brackets(_without_brackets_of_signs(tokens))))
     if not any(token.kind == "equals" or (token.kind == "value" and _is_plus(token)) for token in tokens):
         return tokens
     joined: list[Token] = []
@@ -65,6 +65,25 @@ def _without_brackets(tokens: list[Token]) -> list[Token]:
                 dropped.update(around for at in bracketed for around in (at - 1, at + 1))
                 bracketed = []
     return [token for index, token in enumerate(tokens) if index not in dropped] if dropped else tokens
+
+
+def _without_brackets_of_signs(tokens: list[Token]) -> list[Token]:
+    """As in "Hoffmann (-) (+)": the tokens without brackets around signs, in lines that have several."""
+    bracketed: list[int] = []
+    dropped: set[int] = set()
+    for index, token in enumerate(tokens):
+        if token.kind == "newline":
+            bracketed = []
+        elif _is_sign(token) and [t.kind for t in tokens[index - 1 : index + 2]] == ["open", "value", "close"]:
+            bracketed.append(index)
+            if len(bracketed) > 1:
+                dropped.update(around for at in bracketed for around in (at - 1, at + 1))
+    return [token for index, token in enumerate(tokens) if index not in dropped] if dropped else tokens
+
+
+def _is_sign(token: Token) -> bool:
+    written = token.written if token.end - token.start == 1 else None
+    return isinstance(written, Written) and written.polarity is not None
 
 
 def _without_commas(tokens: list[Token]) -> list[Token]:

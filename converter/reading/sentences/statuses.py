@@ -10,6 +10,17 @@ _CLAUSE_ENDS = frozenset({"comma", "but", "and", "open", "close", "now"})
 _COMPARES = frozenset({"as", "like", "than", "since"})
 """Words that set today's value against an earlier time: "2+ (as pre-op)"."""
 _PATIENT = re.compile(r"\b(?:own|patient|pt|our)\b", re.IGNORECASE)
+_YEAR = re.compile(r"\b(?:in|of|since) (?:early |late |mid |[A-Z][a-z]+,? )?(?:19|20)\d\d\b")
+_WERE = re.compile(r"\b(?:was|were|had)\b", re.IGNORECASE)
+_WOMEN = "mother|mum|mom|sister|daughter|wife|aunt|niece|grandmother"
+_MEN = "father|dad|brother|son|husband|uncle|nephew|grandfather"
+_RELATIVES = {
+    **dict.fromkeys(("she", "her"), re.compile(rf"\bhis (?:\w+ )?(?:{_WOMEN})\b", re.IGNORECASE)),
+    **dict.fromkeys(("he", "his"), re.compile(rf"\bher (?:\w+ )?(?:{_MEN})\b", re.IGNORECASE)),
+}
+"""Whom a pronoun at the beginning of a sentence means, where the patient is of the other sex."""
+_PRONOUN = re.compile(r"(?:^|(?<=[.;] ))(?P<pronoun>she|her|he|his)\b", re.IGNORECASE)
+_PRONOUN_REACH, _RELATIVE_REACH = 6, 160
 _MANNER = frozenset({"position", "technique", "manoeuvre", "reinforcement", "quality", "before"})
 
 
@@ -23,7 +34,10 @@ def apply_statuses(p: Parser, has_now: bool) -> None:
     for draft in p.drafts:
         if draft.status == "current" and any(role == "earlier" for _, role in draft.used):
             draft.status = "historical"
+    _of_relative_before(p)
     _before_now(p)
+    if has_now:
+        _in_a_year(p)
     for index, token in enumerate(p.tokens):
         if token.used or not p.drafts:
             continue
@@ -49,6 +63,35 @@ def _before_now(p: Parser) -> None:
         same = any(d.target.site == draft.target.site and _alike(d.side, draft.side) for d in after)
         if same and draft.status == "current" and _value_start(p, draft) < now.start:
             draft.status, now.used = "historical", "assertion"
+
+
+def _of_relative_before(p: Parser) -> None:
+    """As in "I examined his mother too; her ankle jerks are absent": the pronoun can only be the relative's."""
+    start = p.tokens[0].start
+    found = None if not p.drafts else _PRONOUN.search(p.text, max(0, start - _PRONOUN_REACH), start + 1)
+    if found is None:
+        return
+    relative = _RELATIVES[found["pronoun"].lower()]
+    named = list(relative.finditer(p.text, max(0, start - _RELATIVE_REACH, p.text.rfind("\n\n", 0, start)), start))
+    if not named:
+        return
+    who = Token("family", named[-1].start(), named[-1].end())
+    for draft in p.drafts:
+        if draft.status == "current":
+            draft.status, draft.used = "family", [(who, "assertion"), *draft.used]
+
+
+def _in_a_year(p: Parser) -> None:
+    """As in "reflexes were normal at a visit in 2016", in a note that speaks of today."""
+    said = p.text[p.tokens[0].start : p.tokens[-1].end]
+    year = _YEAR.search(said)
+    if year is None or not _WERE.search(said) or any(token.kind == "now" for token in p.tokens):
+        return
+    start = p.tokens[0].start
+    when = Token("past", start + year.start(), start + year.end())
+    for draft in p.drafts:
+        if draft.status == "current":
+            draft.status, draft.used = "historical", [*draft.used, (when, "assertion")]
 
 
 def _alike(side: str, other: str) -> bool:
