@@ -137,7 +137,9 @@ def _says_symmetric(phrase: Phrase) -> bool:
 
 def add(p: Parser, target: Target, side: str, value: Written | None, phrase: Phrase, extra: Used) -> bool:
     """Add one draft if the value can be a value of this kind of reflex."""
-    target = _placed(p, target)
+    narrowed, target = target, _placed(p, target)
+    if side == "both" and narrowed is not target and target.side in ("left", "right") and _says_all(narrowed):
+        side = target.side
     if p.vocabulary.reflexes[target.site].kind == "plantar":
         value = _response(value, phrase)
     if side == "unspecified" and target.side is not None:
@@ -194,6 +196,8 @@ def _placed(p: Parser, target: Target) -> Target:
         return _clonus_beside_last(p, target)
     if target.general and p.subject is not None and "singular" in target.flags:
         return replace(p.subject, side=target.side or p.subject.side, used=p.subject.used + target.used)
+    if target.site == "all_limbs" and "all" in target.flags:
+        return _throughout_limbs(p, target)
     if not target.general or region is None:
         return target
     return replace(
@@ -204,6 +208,15 @@ def _placed(p: Parser, target: Target) -> Target:
         side=target.side or region.side,
         used=region.used + target.used,
     )
+
+
+def _throughout_limbs(p: Parser, target: Target) -> Target:
+    """As in "UL: tone normal, reflexes 2+ throughout": of the limbs that the heading names."""
+    headed = p.context.limbs_headed
+    named = [token for token in p.tokens if token.kind == "region" and "all" not in token.flags]
+    if headed is None or named != [_head_of(headed)]:
+        return target
+    return replace(headed, side=headed.side or target.side, used=headed.used + target.used)
 
 
 def _limbs_headed(p: Parser) -> Target | None:

@@ -1,5 +1,6 @@
 """Reads the same reflexes again on the other side or at another time: "2+ on the right, 1+ on the left"."""
 
+import re
 from dataclasses import replace
 
 from converter.reading.grammar.drafting import draft
@@ -22,6 +23,7 @@ _NUMBERS = {
     "eight": "8",
 }
 _LONGEST_BRACKET = 4
+_YEAR = re.compile(r"(?:19|20)\d\d")
 _CARRY = frozenset({"comma", "and", "but", "slash", "with", "open", "close"})
 
 
@@ -171,6 +173,8 @@ def _only_a_limb(p: Parser, at: int) -> bool:
 
 def _at_another_time(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
     """As in "previously absent, are now 1+": the same reflexes at another time."""
+    if p.kind(index) == "at" and _YEAR.fullmatch(p.word(index + 1)):
+        index += 2
     start = p.skip(index, "comma", "and", "but", "is", "anaphor", "past")
     timed = p.skip(start, "now", "past", "is", "at")
     if p.kind(index) == "open" and p.kind(index + 1) == "past":

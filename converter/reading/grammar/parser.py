@@ -14,6 +14,7 @@ TENDON_KINDS = frozenset({"site", "reflex"})
 """Kinds without which no tendon is graded."""
 _NO_TENDON = frozenset({"place", "root", "infant", "plantars"})
 """Flags of names that a grade does not make a tendon's."""
+_SPEAKING_SIGN = frozenset({"trigger", "sign"})
 _TWO_LIMBS = 5
 _MAXIMUM = 4
 LINKS = ("is", "colon", "equals", "dash", "anaphor", "now")
@@ -165,7 +166,7 @@ def _reflexive(tokens: list[Token], context: Context) -> tuple[list[bool], list[
         found.append(bool(current))
         spoken.append(bool(current))
     _lead_in(tokens, found)
-    if _limbs_before_the_noun(tokens) or _limbs_beside_clonus(tokens):
+    if _limbs_before_the_noun(tokens) or _limbs_beside_signs(tokens):
         spoken = [True] * len(tokens)
     return found, spoken
 
@@ -182,14 +183,15 @@ def _limbs_before_the_noun(tokens: list[Token]) -> bool:
     )
 
 
-def _limbs_beside_clonus(tokens: list[Token]) -> bool:
-    """As in "UE 2+, LE 3+ with 2 beats of clonus": limbs graded as reflexes are, nothing else examined."""
+def _limbs_beside_signs(tokens: list[Token]) -> bool:
+    """As in "UE 2+, LE 3+ with 2 beats of clonus": limbs graded beside a sign, and nothing else examined."""
     graded = any(
-        token.kind == "region" and "limb" in token.flags and _has_plus(after)
+        (token.kind == "region" and "limb" in token.flags and _has_plus(after))
+        or (_has_plus(token) and after.kind == "region" and "all" in after.flags)
         for token, after in pairwise(tokens)
     )
-    clonus = any(token.kind == "site" and "clonus" in token.meaning for token in tokens)
-    return graded and clonus and not any(token.kind == "other_exam" for token in tokens)
+    signs = any(token.kind == "site" and token.flags >= _SPEAKING_SIGN for token in tokens)
+    return graded and signs and not any(token.kind == "other_exam" for token in tokens)
 
 
 def grades_tendons(tokens: list[Token], context: Context) -> bool:

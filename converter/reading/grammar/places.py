@@ -22,12 +22,14 @@ def places(p: Parser, index: int, header: Target) -> tuple[list[Target], int]:
         The places with what the header lends them, and the index after them; none where none follow.
     """
     start = p.skip(index, "at", "only")
+    listed = header.general and p.kind(index) == "colon"  # "reflexes 2+ bilat: biceps, triceps"
+    start += listed
     if p.kind(start) == "and" and p.kind(start + 1) == "region" and p.has(start + 1, "all"):
         start += 1
     if p.kind(start) == "open":
         start += 1
     targets, end = targets_at(p, start, after_value=True)
-    if not targets or targets[0].foreign or targets[0].general:
+    if not targets or targets[0].foreign or targets[0].general or (listed and p.kind(end) != "end"):
         return [], index
     if header.region and targets[0].region and start == index:
         return _throughout(header, targets, end, index)

@@ -5,7 +5,7 @@ together is left to `table_heads` and `table_rows`.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from converter.reading.layouts.table_times import Times
@@ -58,16 +58,16 @@ class CellWordReader:
             for piece, plain in said
             if (limb := self._words.limbs.get(plain) or _sided_limb(line, piece)) is not None
         ]
-        parts = [self._name(p, letters=False, abdomen=False) for p, plain in said if self._names_part(plain)]
+        parts = [self._name(p, letters={}, abdomen=False) for p, plain in said if self._names_part(plain)]
         abdomen = [token for token in parts if token is not None]
         return _with(line, letters or made or (limbs if len(limbs) > 1 else abdomen))
 
-    def row(self, line: Line, *, letters: bool, values: bool, abdomen: bool = False) -> Line:
+    def row(self, line: Line, *, letters: Mapping[str, str], values: bool, abdomen: bool = False) -> Line:
         """A row: its name, its time, and letters for values.
 
         Args:
             line: the row.
-            letters: letters may name rows.
+            letters: what letters that name rows stand for.
             values: letters may stand for values.
             abdomen: `upper` and `lower` are parts of the abdomen.
         """
@@ -98,11 +98,18 @@ class CellWordReader:
         """Whether cells are answered by yes and no, so that `n` is no."""
         return any(self.plain(piece) in _YES_OR_NO for line in lines for piece in self.pieces(line))
 
-    def names_by_letters(self, lines: list[Line]) -> bool:
-        """Whether the rows are named by letters: most of them, and each by another one."""
+    def letters_of_rows(self, lines: list[Line]) -> Mapping[str, str]:
+        """The letters that name rows, if they do: most of them, and each another one."""
         names = [self.plain(next(self.pieces(line), (line.start, line.start))) for line in lines]
         found = [name for name in names if name in self._words.letters]
-        return len(found) >= _FEWEST_LETTERS and len(set(found)) == len(found) and 2 * len(found) > len(names)
+        if len(found) < _FEWEST_LETTERS or len(set(found)) < len(found) or 2 * len(found) <= len(names):
+            return {}
+        return self._beside(self._words.letters[name] for name in found)
+
+    def _beside(self, sites: Iterable[str]) -> Mapping[str, str]:
+        """What letters stand for beside others, which name these sites."""
+        letters = self._words.letters
+        return {**letters, **self._words.beside_knee} if "patellar" in sites else letters
 
     def abdomen(self, lines: list[Line]) -> Token | None:
         """As in "Abdominal reflexes  R  L": the name over the parts of the abdomen."""
@@ -170,9 +177,7 @@ class CellWordReader:
         return self._words.limbs.get(self.plain(piece))
 
     def _letters(self, line: Line, said: list[tuple[Piece, str]]) -> list[Token]:
-        letters = self._words.letters
-        knee = any(letters.get(plain) == "patellar" for _, plain in said)
-        names = {**letters, **self._words.beside_knee} if knee else letters
+        names = self._beside(self._words.letters.get(plain, "") for _, plain in said)
         named = [(piece, names.get(plain)) for piece, plain in said]
         if named[0][1] is None:
             named = named[1:]
@@ -184,7 +189,7 @@ class CellWordReader:
         known = all(_names_a_site(line, piece) for piece in others)
         return found if found and known and len(set(sites)) == len(sites) else []
 
-    def _name(self, piece: Piece, *, letters: bool, abdomen: bool) -> Token | None:
+    def _name(self, piece: Piece, *, letters: Mapping[str, str], abdomen: bool) -> Token | None:
         plain = self.plain(piece)
         plain = f"{plain} abdominal" if abdomen and f"{plain} abdominal" in self._words.names else plain
         if plain in self._words.names:
@@ -195,8 +200,8 @@ class CellWordReader:
         limb = self._limb(piece)
         if limb is not None:
             return Token("region", *piece, limb, _OF_LIMBS)
-        if letters and plain in self._words.letters:
-            return Token("site", *self._word(piece), self._words.letters[plain], _IN_CELLS)
+        if plain in letters:
+            return Token("site", *self._word(piece), letters[plain], _IN_CELLS)
         return None
 
 

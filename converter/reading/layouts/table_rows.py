@@ -79,7 +79,8 @@ class RowReader:
         self._vocabulary = vocabulary
         self._cell = CellReader(text, context, vocabulary, footnotes)
         self._words = CellWordReader(text, vocabulary)
-        self._letters = self._values = False
+        self._letters = self._words.letters_of_rows([])
+        self._values = False
         self._abdomen: Token | None = None
 
     def use_table(self, order: str | None, lines: list[Line], above: list[Line]) -> None:
@@ -90,7 +91,7 @@ class RowReader:
             lines: the lines that may be its rows.
             above: its heads and the lines right above them.
         """
-        self._letters = self._words.names_by_letters(lines)
+        self._letters = self._words.letters_of_rows(lines)
         self._abdomen = self._words.abdomen([*above, *lines])
         self._values = not self._words.says_no(lines)
         self._cell.use_table(order, signed=self._words.has_plus(lines))

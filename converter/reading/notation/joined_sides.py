@@ -74,7 +74,11 @@ def _without_brackets_of_signs(tokens: list[Token]) -> list[Token]:
     for index, token in enumerate(tokens):
         if token.kind == "newline":
             bracketed = []
-        elif _is_sign(token) and [t.kind for t in tokens[index - 1 : index + 2]] == ["open", "value", "close"]:
+        elif _is_sign(token) and [t.kind for t in tokens[index - 1 : index + 2]] == [
+            "open",
+            "value",
+            "close",
+        ]:
             bracketed.append(index)
             if len(bracketed) > 1:
                 dropped.update(around for at in bracketed for around in (at - 1, at + 1))

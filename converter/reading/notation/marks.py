@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from converter.reading.notation.boxes import with_boxes_read
 from converter.reading.notation.minus import is_minus, minus
+from converter.reading.relevance.stems import PLAIN
 from converter.reading.tokens import Token, tokens_by_themselves
 from converter.reading.written import Count, Pair, Written
 from converter.words import Vocabulary
@@ -35,7 +36,7 @@ _LIST = 12
 """Tokens around a small letter in which others of its list are looked for."""
 _ALL_FOUR = frozenset({"all", "times"})
 _LIMBS = frozenset({"ext", "exts", "extremities", "limbs", "extr"})
-_BESIDE = frozenset({"close", "dash", "question", "greater"})
+_BESIDE = frozenset({"close", "dash", "question", "uncertain", "greater"})
 """Marks whose meaning depends on the tokens beside them; of other tokens only values do so."""
 
 
@@ -85,6 +86,8 @@ def _adjusted(text: str, tokens: list[Token], vocabulary: Vocabulary) -> list[To
             continue
         if token.kind == "question" and _doubts(tokens, index):
             token = replace(token, kind="uncertain")
+        elif token.kind == "uncertain" and _asks(text, tokens, index):
+            token = replace(token, kind="question", flags=PLAIN)
         before = adjusted[-1] if adjusted else None
         if before is not None and _only_points(text, before, tokens, index):
             start = adjusted.pop().start if token.kind == "greater" else token.start
@@ -171,6 +174,16 @@ def _doubts(tokens: list[Token], index: int) -> bool:
     return leads or (ends and after is not None and after.kind in ("comma", "side"))
 
 
+def _asks(text: str, tokens: list[Token], index: int) -> bool:
+    """As in "C6 radiculopathy? Biceps 1+": a mark that ends a question about something else."""
+    token, before = tokens[index], tokens[index - 1] if index else None
+    if before is None or before.end != token.start or text[token.start] != "?":
+        return False
+    behind = text[token.end : token.end + 2]
+    other = before.kind in ("other", "other_exam") or "root" in before.flags
+    return other and (not behind.strip() or (behind[0] == " " and behind[1:].isupper()))
+
+
 def _is_and(text: str, tokens: list[Token], index: int) -> bool:
     """Whether a plus sign means "and": "UL + LL", "knee + ankle jerks", "present + symmetrical"."""
     token = tokens[index]
@@ -195,6 +208,8 @@ def _joins_names(text: str, tokens: list[Token], index: int) -> bool:
     if shares_noun and text[after.start : after.end].lower().endswith(("jerks", "reflexes")):
         return True
     value = tokens[index + 2].written if len(tokens) > index + 2 else None
+    if len(tokens) > index + 2 and tokens[index + 2].kind == "untested":
+        return True
     return isinstance(value, Written) and value.low is not None and not value.counted and value.low > 0
 
 

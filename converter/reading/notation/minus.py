@@ -12,7 +12,7 @@ from converter.words import Vocabulary
 
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)·\r\n]|$)")
 _BOTH_NEXT = re.compile(r"\s?(?:b/l|bilat\w*|bil|both)(?:\s*[,;.)\r\n]|\s*$)", re.IGNORECASE)
-_SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
+_SIDE_NEXT = re.compile(r"\s?(?:R|L|Rt|Lt|right|left)\b")
 _ANSWERED_BY_SIGNS = frozenset({"superficial", "primitive"})
 """Kinds of reflexes that are present or absent, so that their minus needs no plus beside it."""
 _OTHERS = frozenset({"site", "reflex", "other_exam", "newline", "stop"})

@@ -1,7 +1,7 @@
-"""Reads "same" as what was said of the other side: "KJ R 3+, L same", "R: KJ 2. Left same", "rest same".
+"""Reads "same" as what was said of the other side: "KJ R 3+, L same", "R: KJ 2. Left same", "AJ same".
 
 Takes the text and the tokens of a note; gives the tokens with, in the place of such a word, what it repeats.
-Where the other side has not just been said, the word stays what it was. Common practice, no source.
+Where that has not just been said, the word stays what it was. Common practice, no source.
 """
 
 import re
@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from converter.reading.tokens import Token
 
-_SAME = r"(?:(?:the[ \t]+)?same|ditto|idem|=)(?![\w=])"
+_SAME = r"(?:(?:the[ \t]+)?same|as above|likewise|ditto|idem|=)(?![\w=])"
 _BEHIND = re.compile(rf"[ \t]*[:,–-]?[ \t]*(?:(?:is|was|are|were)[ \t]+)?(?P<same>{_SAME})", re.IGNORECASE)
 _BEFORE = re.compile(
     rf"[ \t]*(?P<same>{_SAME})[ \t]+(?:(?:on|in|at|for)[ \t]+)?(?:the[ \t]+)?", re.IGNORECASE
@@ -25,6 +25,8 @@ _SAID = (
     _NAMES | _VALUES | {"pair", "comma", "colon", "is", "and", "slash", "dash", "equals", "side", "bullet"}
 )
 
+_SAID_OF_ONE = _VALUES | {"pair", "side", "is", "colon", "comma"}
+_LEADS = frozenset({"bullet", "reflex", "colon", "dash"})
 _MARKS_BETWEEN = 4
 """Pieces back, marks among them, in which the other side is looked for."""
 
@@ -85,6 +87,9 @@ class _Reading:
                 value = self._other_value(tokens, first, _OPPOSITE[side.meaning]) if span else None
                 if span is not None and value is not None:
                     tokens = self._instead(tokens, span, [value])
+            elif side.kind == "site" and (said := _said_of_last(tokens, index)):
+                span = self._same_behind(tokens, index)
+                tokens = self._instead(tokens, span, said) if span is not None else tokens
             index += 1
         return tokens
 
@@ -154,7 +159,7 @@ class _Reading:
 
     def _of_other_side(self, before: list[Token], side: Token) -> list[Token]:
         """What a piece says of the side that it begins with, which is the other one; else nothing."""
-        first = next((i for i, token in enumerate(before) if token.kind != "bullet"), len(before))
+        first = next((i for i, token in enumerate(before) if token.kind not in _LEADS), len(before))
         said = before[first + 1 :]
         led = first < len(before) and before[first].kind == "side" and side.meaning in _OPPOSITE
         plain = led and all(token.kind in _SAID - {"side"} for token in said)
@@ -174,6 +179,17 @@ class _Reading:
         made = [replace(token, start=span[0], end=span[1], used="") for token in tokens]
         self._repeated.update((id(copy), token) for copy, token in zip(made, tokens, strict=True))
         return made
+
+
+def _said_of_last(tokens: list[Token], index: int) -> list[Token]:
+    """What was said of the reflex before a name: the value and sides of "KJ brisk b/l, AJ ditto"."""
+    comma = index - 1
+    while comma >= 0 and tokens[comma].kind in ("comma", "and", "but"):
+        comma -= 1
+    last = next((at for at in range(comma, -1, -1) if tokens[at].kind == "site"), None)
+    said = tokens[last + 1 : comma + 1] if last is not None and comma < index - 1 else []
+    plain = all(token.kind in _SAID_OF_ONE for token in said)
+    return said if plain and any(token.kind in (*_VALUES, "pair") for token in said) else []
 
 
 def _groups(tokens: list[Token]) -> Iterator[list[Token]]:

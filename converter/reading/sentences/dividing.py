@@ -200,6 +200,9 @@ def _wraps(text: str, newline: Token, tokens: list[Token], index: int) -> bool:
         return False
     if text[newline.start - 1 : newline.start] == ":":
         return False
+    begins = [token.kind for token in tokens[max(0, index - 1) : index + 3]]
+    if begins in (["value", "newline", "side", "site"], ["pair", "newline", "side", "site"]):
+        return False  # "TJ ++" over "B/L plantar mute"
     first = following.lstrip()[0]
     length = newline.start - line_start
     if length >= _LONG_LINE:

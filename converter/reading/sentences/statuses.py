@@ -66,13 +66,15 @@ def _before_now(p: Parser) -> None:
 
 
 def _of_relative_before(p: Parser) -> None:
-    """As in "I examined his mother too; her ankle jerks are absent": the pronoun can only be the relative's."""
+    """As in "I examined his mother too; her ankle jerks are absent": it can only be the relative."""
     start = p.tokens[0].start
     found = None if not p.drafts else _PRONOUN.search(p.text, max(0, start - _PRONOUN_REACH), start + 1)
     if found is None:
         return
     relative = _RELATIVES[found["pronoun"].lower()]
-    named = list(relative.finditer(p.text, max(0, start - _RELATIVE_REACH, p.text.rfind("\n\n", 0, start)), start))
+    named = list(
+        relative.finditer(p.text, max(0, start - _RELATIVE_REACH, p.text.rfind("\n\n", 0, start)), start)
+    )
     if not named:
         return
     who = Token("family", named[-1].start(), named[-1].end())
