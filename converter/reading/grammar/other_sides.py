@@ -32,6 +32,7 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
 
     side_value = [ AT ] SIDE [ IS | ":" ] phrase | phrase [ AT ] SIDE ;
     """
+    bracket = index
     while True:
         index = sign_beside(p, index)
         start = _against(p, p.skip(p.skip(_past_bracket(p, index), *_CARRY), "anaphor"))
@@ -54,6 +55,9 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
         if found is None:
             return index
         phrase, side, after = found
+        bracket = _end_of_earlier(p, index) or bracket
+        if index < bracket and not any(role == "earlier" for _, role in phrase.used):
+            phrase.used.append((p.tokens[bracket], "earlier"))
         side = side or _side_just_said(p, phrase)
         targets = _of_graded(p, targets, phrase)
         _count_alike(p, phrase)
@@ -62,6 +66,13 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
         if not again or not draft(p, again, phrase):
             return index
         index = after
+
+
+def _end_of_earlier(p: Parser, index: int) -> int:
+    """As in "2+ R 1+ L (last week 2+ R 0 L)": where the brackets close that tell of an earlier time."""
+    if p.kind(index) != "open" or p.kind(index + 1) != "past":
+        return 0
+    return next((at for at in range(index, len(p.tokens)) if p.kind(at) == "close"), 0)
 
 
 def _count_alike(p: Parser, phrase: Phrase) -> None:

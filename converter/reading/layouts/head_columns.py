@@ -69,6 +69,11 @@ class Heads:
     what: bool = False
     lines: int = 1
 
+    @property
+    def only_order(self) -> bool:
+        """Whether the heads say nothing but the order of the sides: "(L/R)"."""
+        return len(self.values) == 1 and self.values[0].side == "both" and not self.values[0].targets
+
 
 def sides_differ(columns: list[Column]) -> bool:
     """Whether the columns are right and left, or one for both."""

@@ -42,12 +42,20 @@ def _without_pipes(lines: list[Line], index: int) -> list[Token]:
     if not _has_pipe(lines[index]) or not _tells_itself(tokens) or _under_other_heads(lines, index):
         return tokens
     told: list[Token] = []
+    cell = 0
     for index, token in enumerate(tokens):
         if token.kind != "pipe":
             told.append(token)
-        elif told and index + 1 < len(tokens) and told[-1].kind not in _NAMES:
+            continue
+        if told[cell:] and index + 1 < len(tokens) and not _leads_on(told[cell:]):
             told.append(Token("comma", token.start, token.end))
+        cell = len(told)
     return told
+
+
+def _leads_on(cell: list[Token]) -> bool:
+    """Whether a cell only names what the next one says; the side of "2+ R | knee" belongs to its value."""
+    return cell[-1].kind in _NAMES and (cell[-1].kind != "side" or all(t.kind in _NAMES for t in cell))
 
 
 def _has_pipe(line: Line) -> bool:

@@ -82,6 +82,8 @@ def value_by_value(cells: list[Cell]) -> list[Cell]:
 def _same_value(groups: list[list[Token]], token: Token) -> bool:
     """A word beside a grade belongs to it, "3+ brisk"; a second of its kind does not, "flexor extensor"."""
     written = token.written
+    if getattr(written, "polarity", None) is not None and token.end - token.start == 1:
+        return False  # "+ -"
     graded = isinstance(written, Pair) or (isinstance(written, Written) and written.graded)
     if not groups or graded or token.kind != "value" or len(groups[-1]) != 1:
         return False

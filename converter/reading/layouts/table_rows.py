@@ -57,6 +57,8 @@ class Row:
     strange: tuple[Cell, ...] = ()
 
 
+_MIDLINE = frozenset({"jaw", "anal_wink", "bulbocavernosus"})
+"""Reflexes without sides."""
 _YES = frozenset({"y", "yes", "+", "x", "✓", "✔", "√", "symmetric", "symmetrical", "equal", "sym", "symm"})
 """What a cell says that agrees."""
 
@@ -143,6 +145,9 @@ class RowReader:
             return None
         targets, rest = named
         parser = self._cell.parser(line.tokens)
+        if len(rest) == len(value_by_value(rest)) == 1 < len(heads.values) and _in_the_middle(targets):
+            self._cell.value(parser, rest[0], targets, Column(0))
+            return Row(parser)
         if (
             len(rest) == 1
             and len(value_by_value(rest)) < len(heads.values) > 1
@@ -385,3 +390,8 @@ def _behind_label(cells: list[Cell], place: int, label: Parser, end: int) -> lis
     end = label.skip(end, "equals", "close")
     tokens = label.tokens[end:]
     return [*([Cell(tokens[0].start, cells[place].end, tokens)] if tokens else []), *cells[place + 1 :]]
+
+
+def _in_the_middle(targets: list[Target]) -> bool:
+    """As in "Jaw  2" under "R  L": a reflex that has no sides."""
+    return all(target.site in _MIDLINE for target in targets)

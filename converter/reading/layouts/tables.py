@@ -5,6 +5,7 @@ of strength looks the same and is left alone. Heads are read by `table_heads`, r
 """
 
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from converter.model import Unread
 from converter.reading.grammar.parser import VALUES, Context, Parser
@@ -126,7 +127,7 @@ class TableReader:
 
     def _one_table(self, index: int) -> Table | None:
         heads = self._heads.heads(self._lines, index)
-        if heads is None:
+        if heads is None or (heads.only_order and _names_several(self._lines[index + 1 : index + 2])):
             return None
         first = self._lines[index : index + heads.lines]
         above = self._lines[max(0, index - _NEAR) : index + heads.lines]
@@ -316,6 +317,17 @@ def _pair_order(lines: list[Line]) -> str | None:
     """The order of the sides that the lines above a table state: "(L/R)"."""
     orders = [token.meaning for line in lines for token in line.tokens if token.kind == "side_ref"]
     return orders[-1] if orders else None
+
+
+def _names_several(lines: list[Line]) -> bool:
+    """As in "BJ 2/2  TJ 2/1" below "(R/L)": lines that name each value themselves are no rows."""
+    names = [
+        name
+        for line in lines
+        for name, value in pairwise(line.tokens)
+        if name.kind == "site" and value.kind in VALUES
+    ]
+    return len(names) > 1
 
 
 def _names_only(line: Line) -> bool:

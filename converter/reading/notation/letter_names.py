@@ -17,7 +17,7 @@ _FEWEST = 3
 _LINE = 300
 """Characters of a line in which its word for reflexes is looked for."""
 _GRADE = r"(?:[+][0-4]|[0-4][+]{0,3}|[+]{1,4})"
-_VALUE = rf"(?:{_GRADE}(?:/{_GRADE})?|trace|absent|nil)"
+_VALUE = rf"(?:{_GRADE}(?:/{_GRADE})?|trace|tr|absent|nil|±)"
 _BOUND = r"(?![\w/+]|\.\d)"
 _JOIN = r"[ \t]*[,;|]?[ \t]*(?:and[ \t]+|&[ \t]*)?"
 _BESIDE_NAME = r"[ \t]?(?:[:=-]|–)?[ \t]?[(\[]?"

@@ -13,6 +13,12 @@ from converter.words import Vocabulary
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)·\r\n]|$)")
 _BOTH_NEXT = re.compile(r"\s?(?:b/l|bilat\w*|bil|both)(?:\s*[,;.)\r\n]|\s*$)", re.IGNORECASE)
 _SIDE_NEXT = re.compile(r"\s?(?:R|L|Rt|Lt|right|left)\b")
+_SIDE_ENDS = re.compile(
+    r"\s?(?:r|l|rt|lt|right|left)(?:\s*(?:&|\+|/|and)\s*(?:r|l|rt|lt|right|left))?\s*(?:[,;.)|·\r\n]|$)",
+    re.IGNORECASE,
+)
+_OF_TWO_SIDES = re.compile(r"\s*[-–+]\s+[-–+]\s*(?:[,;|\r\n]|$)")
+"""Two marks that end a row: "Hoffmann  + -"."""
 _ANSWERED_BY_SIGNS = frozenset({"superficial", "primitive"})
 """Kinds of reflexes that are present or absent, so that their minus needs no plus beside it."""
 _OTHERS = frozenset({"site", "reflex", "other_exam", "newline", "stop"})
@@ -45,15 +51,18 @@ def is_minus(
         return after in (")", "]")
     touches, ends = before.end == token.start, _ENDS_HERE.match(text, token.end) is not None
     opposite, sign = _plus_near(earlier), "sign" in before.flags
+    name = earlier[-2] if len(earlier) > 1 and before.kind == "value" else before
+    if _answers(name, vocabulary) and _OF_TWO_SIDES.match(text, name.end) is not None:
+        return True
     if before.kind == "side" and touches and not (after.isalnum() or after == ">"):
         return True
     if ends:
         of_one_side = before.kind == "side" and _one_of_each_side(tokens, index, earlier)
         named = (opposite and before.kind in _NAMED) or _is_quadrant(text, earlier)
-        return sign or named or of_one_side or _answered_by_signs(before, vocabulary)
-    if sign and _BOTH_NEXT.match(text, token.end) is not None:
+        return named or of_one_side or _answers(before, vocabulary)
+    if sign and (_BOTH_NEXT.match(text, token.end) or _SIDE_ENDS.match(text, token.end)):
         return True
-    if opposite and _SIDE_NEXT.match(text, token.end) is not None:
+    if opposite and (_SIDE_NEXT.match(text, token.end) or _SIDE_ENDS.match(text, token.end)):
         return True
     if before.kind == "side":
         return _one_of_each_side(tokens, index, earlier)
@@ -88,7 +97,10 @@ def _one_of_each_side(tokens: list[Token], index: int, earlier: list[Token]) -> 
     return named and (first or last)
 
 
-def _answered_by_signs(token: Token, vocabulary: Vocabulary) -> bool:
+def _answers(token: Token, vocabulary: Vocabulary) -> bool:
+    """Whether a name is that of a sign or of a reflex that is there or not."""
+    if "sign" in token.flags:
+        return True
     known = vocabulary.reflexes.get(token.meaning.partition(":")[0]) if token.kind == "site" else None
     return known is not None and known.kind in _ANSWERED_BY_SIGNS
 

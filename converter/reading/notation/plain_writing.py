@@ -8,6 +8,9 @@ import re
 
 _CIRCLED = str.maketrans("ⓇⓁⓡⓛ⊕⊖⊝➕➖", "RLRL+--+-")
 """Circled letters for sides and circled signs, as hands write them; "2⊕" is no grade with a plus."""
+_EQUAL_SIDES = re.compile(r"(?<=\b[RrLl])( ?)≈( ?)(?=[RrLl]\b)")
+_COMPARED = str.maketrans({"≠": ",", "≈": ","})
+"""Marks between the values of two sides, each of which is written."""
 _CIRCLED_R = re.compile(r"(?<!\S)®(?!\S)|(?<=\()®(?=\))")
 """A circled R that stands alone; behind a word it marks a name."""
 _GRADE = r"[0-5]\+?|\+{1,4}|[↓↑±]"
@@ -64,6 +67,7 @@ def plain_writing(text: str) -> str:
     """The text with spaces for blanks and for the marks inside names, and `2/1` for `2,1` under "(R,L)"."""
     if not text.isascii():
         text = _CIRCLED_R.sub("R", text.translate(_CIRCLED))
+        text = _EQUAL_SIDES.sub(r"\1=\2", text).translate(_COMPARED)
     if "_" in text:
         for blank in _BLANKS:
             text = blank.sub(_without_blanks, text)
