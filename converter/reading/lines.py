@@ -54,6 +54,17 @@ def lines_of(text: str, tokens: list[Token]) -> list[Line]:
     return lines
 
 
+def lines_by_end(tokens: list[Token]) -> Iterator[list[Token]]:
+    """The tokens of each line, its end among them."""
+    line: list[Token] = []
+    for token in tokens:
+        line.append(token)
+        if token.kind == "newline":
+            yield line
+            line = []
+    yield line
+
+
 def cells_of(text: str, line: Line, parting: str = "") -> list[Cell]:
     """The cells of a line: parted by pipes where there are any, else by tabs and wide gaps.
 

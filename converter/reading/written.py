@@ -108,7 +108,7 @@ _FEW_BEATS = re.compile(r"(?:a\s+)?(?P<low>few|couple(?:\s+of)?|several)\s+beats
 _REPEAT = re.compile(
     r"[x×]\s?(?P<low>\d{1,2})(?:\s?(?:-|–|to)\s?(?P<high>\d{1,2}))?(?![\w/]|\.\d)", re.IGNORECASE
 )
-_RUN = re.compile(r"[0-5]\+?(?:/[0-5]\+?){2,9}(?![\w/+.-])")
+_RUN = re.compile(r"[0-5]\+?(?:/(?:[0-5]\+?|tr|abs)){2,9}(?![\w/+-]|\.\d)")
 _MAY_BEGIN = frozenset("0123456789+-–±xX×↑↓")
 _VALUED = re.compile(
     r"I|[aA]$|(?i:zero|one|two|tow|three|four|five|six|seven|eight|nine|ten|few|couple|several)"
@@ -144,7 +144,8 @@ def written_at(text: str, start: int, named: bool = False) -> tuple[Written | Pa
         ), equivocal.end()
     run = _RUN.match(text, start)
     if run:
-        return Run(tuple(_atom_at(part, 0)[0] or Written() for part in run[0].split("/"))), run.end()
+        parts = [_atom_at(part, 0)[0] or _side_word(part) for part in run[0].split("/")]
+        return Run(tuple(parts)), run.end()
     value, end = _range_at(text, start)
     if value is None:
         return _minus_pair(text, start)

@@ -147,6 +147,10 @@ def _site(said: Said, rest: Sequence[Said]) -> Thing:
     flags = said.flags
     clear(not flags & {"infant"} or nouns, "sucking and grasping are also what infants just do")
     clear("toes" not in flags or not nouns, "a toe has no reflex of its own name")
+    clear(
+        site != "finger_flexor" or not nouns,
+        "the flexors of the fingers may be there, their reflex is tested",
+    )
     name = "flexor" if more == "flexor_named" else ""
     noun = "trigger" in flags or bool(nouns)
     own = bool(side) and "short" in flags
@@ -196,6 +200,10 @@ def things(node: Node) -> list[Thing]:
     clear(not any("all" in one.flags for one in found), "`throughout` leaves nothing else to name")
     clear(not any(one.implied or one.doubted for one in found), "doubt in a list may reach its other members")
     clear(len({one.site for one in found}) == len(found), "two names of one site may be one reflex")
+    slashed = any(isinstance(part, Said) and part.text == "/" for part in node.parts)
+    clear(
+        not slashed or all(one.side == "unspecified" for one in found), "a slash behind a side joins nothing"
+    )
     return _sides_settled(found)
 
 

@@ -62,6 +62,8 @@ LOOK_ALIKES = {
     "dystrophy": r"\breflex\s+(?:sympath\w+|neurovascular|dystroph\w+)\b|\brsd\b",
     "laboratory": r"\b(?:with|w|w/|w\.)\s?reflex\b|\breflex\s+(?:to|if|culture|testing|tsh|panel|microscopy)",
     "other word": r"\breflex(?:ion|ology|ive)\w*|\breflexed\b|\bdys\s?reflex\w*|\breflections?\b",
+    "bladder": r"\b(?:autonomic|detrusor|bladder)\s+\w*reflexi\w+|\b\w*reflexic\s+(?:bladder|detrusor)",
+    "examination as such": r"\b(?:full|complete|formal|detailed)\s+reflex\s+(?:exam\w*|assessment|testing)",
     "myoclonus": r"\b\w*(?:my|ops|p|m)o?c?lonus\b|\b(?:my|ops)oclon\w+|\bclon(?:ic|azepam|idine)\b",
     "seizure": rf"{_SEIZURE}[^.\n]{{0,80}}\bclonus\b|\bclonus\b[^.\n]{{0,80}}{_SEIZURE}",
     "limb of a seizure": r"\b(?:generali[sz]ed|arm|leg|jaw|facial)\s+clonus\b",

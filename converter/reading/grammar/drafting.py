@@ -212,11 +212,21 @@ def _placed(p: Parser, target: Target) -> Target:
 
 def _throughout_limbs(p: Parser, target: Target) -> Target:
     """As in "UL: tone normal, reflexes 2+ throughout": of the limbs that the heading names."""
-    headed = p.context.limbs_headed
+    headed = _leading_limbs(p) or p.context.limbs_headed
     named = [token for token in p.tokens if token.kind == "region" and "all" not in token.flags]
     if headed is None or named != [_head_of(headed)]:
         return target
     return replace(headed, side=headed.side or target.side, used=headed.used + target.used)
+
+
+def _leading_limbs(p: Parser) -> Target | None:
+    """The limbs that a sentence begins with, before a colon: "Legs: reflexes 3+ throughout"."""
+    sided = p.kind(0) == "side"
+    if p.kind(sided) != "region" or not p.has(sided, "limb") or p.kind(sided + 1) != "colon":
+        return None
+    site, _, own = p.tokens[sided].meaning.partition(":")
+    used = [(token, "side" if token.kind == "side" else "region") for token in p.tokens[: sided + 1]]
+    return Target(site, side=(p.tokens[0].meaning if sided else own) or None, region=True, used=used)
 
 
 def _limbs_headed(p: Parser) -> Target | None:

@@ -1,5 +1,6 @@
 """As many values as names, in the same order: "2+, 1+ and 0 at the biceps, knees and ankles respectively"."""
 
+import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ from converter.reading.written import Run, Written
 if TYPE_CHECKING:
     from converter.reading.tokens import Token
 
+_TWO_SIDES = re.compile(r"(?P<first>right|left|rt|lt|r|l)\s*(?:and|&|/)\s*(?:right|left|rt|lt|r|l)")
 _BOTH = 2
 _ROW = 3
 
@@ -207,13 +209,35 @@ def _on_both_sides(p: Parser, target: Target, values: list[Phrase], index: int) 
 
 
 def _values_then_names(p: Parser) -> bool:
+    """As in "2+ and 1+ at the knees and ankles respectively", perhaps behind the noun."""
     values, index = _values(p, p.index)
+    noun: list[Target] = []
+    if not values:
+        noun, index = targets_here(p)
+        if not noun or not all(target.general for target in noun):
+            return False
+        values, index = _values(p, p.skip(index, *LINKS))
     if len(values) < 2:
         return False
     targets, after = targets_at(p, p.skip(index, "at"), after_value=False)
     if p.kind(p.skip(after, "comma", "open")) != "respectively":
         return False
+    if len(targets) == 1 < len(values):
+        targets = _sides_in_words(p, targets[0])
+    for target in targets if noun else ():
+        target.used = [*((token, "header") for one in noun for token, _ in one.used), *target.used]
     return _zip(p, targets, values, after)
+
+
+def _sides_in_words(p: Parser, target: Target) -> list[Target]:
+    """As in "2+ and 3+ in the right and left knees, respectively": the sides in the order of the words."""
+    said = [p.text[token.start : token.end].lower() for token, role in target.used if role == "side"]
+    order = _TWO_SIDES.fullmatch(said[0]) if len(said) == 1 else None
+    if order is None:
+        return [target]
+    sides = ("right", "left") if order["first"].startswith("r") else ("left", "right")
+    words = [(token, role) for token, role in target.used if role == "side"]
+    return [replace(on_side(target, side), used=[*on_side(target, side).used, *words]) for side in sides]
 
 
 def _values(p: Parser, index: int) -> tuple[list[Phrase], int]:

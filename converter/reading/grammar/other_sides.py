@@ -32,7 +32,7 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
 
     side_value = [ AT ] SIDE [ IS | ":" ] phrase | phrase [ AT ] SIDE ;
     """
-    bracket = index
+    bracket = 0
     while True:
         index = sign_beside(p, index)
         start = _against(p, p.skip(p.skip(_past_bracket(p, index), *_CARRY), "anaphor"))
@@ -56,11 +56,11 @@ def other_sides(p: Parser, index: int, targets: list[Target]) -> int:
             return index
         phrase, side, after = found
         bracket = _end_of_earlier(p, index) or bracket
-        if index < bracket and not any(role == "earlier" for _, role in phrase.used):
-            phrase.used.append((p.tokens[bracket], "earlier"))
+        _note_earlier(p, phrase, bracket)
         side = side or _side_just_said(p, phrase)
         targets = _of_graded(p, targets, phrase)
-        _count_alike(p, phrase)
+        if not any(target.sign for target in targets):
+            _count_alike(p, phrase)
         again = [on_side(target, side or target.side) for target in targets if not target.foreign]
         again = [_whole_side(side)] if _of_whole_side(p, phrase, again) else again
         if not again or not draft(p, again, phrase):
@@ -82,6 +82,13 @@ def _count_alike(p: Parser, phrase: Phrase) -> None:
     counted = before is not None and before.counted and before.polarity is None
     if counted and value is not None and value.counted and value.polarity == "positive":
         phrase.value = replace(value, polarity=None)
+
+
+def _note_earlier(p: Parser, phrase: Phrase, bracket: int) -> None:
+    """Note that a value inside such brackets was so before."""
+    inside = bool(bracket) and min(token.start for token, _ in phrase.used) < p.tokens[bracket].start
+    if inside and not any(role == "earlier" for _, role in phrase.used):
+        phrase.used.append((p.tokens[bracket], "earlier"))
 
 
 def _past_bracket(p: Parser, index: int) -> int:

@@ -26,7 +26,7 @@ def untested(p: Parser) -> bool:
     linked = p.skip(index, *LINKS, "comma", "slash", "open")
     if targets and p.kind(linked) == "side" and p.tokens[linked].meaning in _ONE_SIDE:
         targets = [_on_named_side(target, p.tokens[linked]) for target in targets]
-        linked = p.skip(linked + 1, *LINKS)
+        linked = _past_state(p, p.skip(linked + 1, *LINKS))
     if not targets or p.kind(linked) != "untested":
         return False
     p.index = other_sides(p, not_tested(p, targets, linked), targets)
@@ -59,7 +59,7 @@ def untested_on_a_side(p: Parser) -> bool:
     """
     if _untested_then_side(p):
         return True
-    linked = p.skip(p.index + 1, *LINKS)
+    linked = _past_state(p, p.skip(p.index + 1, *LINKS))
     said_of = p.kind(p.index) == "side" and p.tokens[p.index].meaning in ("left", "right")
     last = [target for target in p.context.last if target.specific]
     if not said_of or p.kind(linked) != "untested" or not last:
@@ -82,6 +82,13 @@ def _untested_then_side(p: Parser) -> bool:
     return True
 
 
+def _past_state(p: Parser, index: int) -> int:
+    """As in "R in cast, not tested": the index behind the state of a limb that tells why."""
+    told = p.skip(index + 1, "comma", "so", "dash")
+    stated = p.kind(index) == "reason" and p.has(index, "state") and p.kind(told) == "untested"
+    return told if stated else index
+
+
 def _on_named_side(target: Target, side: Token) -> Target:
     """As in "KJ: R NT, L 2+": the side behind the name."""
     sided = on_side(target, side.meaning)
@@ -100,7 +107,8 @@ def not_tested(p: Parser, targets: list[Target], at: int) -> int:
         used.append((p.tokens[side_at], "side"))
         at = side_at
     reason, after = _reason(p, at + 1, used, p.tokens[at])
-    reason = reason or _reason_before(p, targets, used) or _limb_before(p, targets, used)
+    reason = reason or _state_before(p, used) or _reason_before(p, targets, used)
+    reason = reason or _limb_before(p, targets, used)
     for target in targets:
         p.mark(target.used)
         if not target.foreign:
@@ -122,6 +130,17 @@ def _placed(p: Parser, targets: list[Target], at: int) -> tuple[list[Target], in
     for target in placed:
         target.used = [*targets[0].used, *target.used]
     return (placed, end - 1) if placed else (targets, at)
+
+
+def _state_before(p: Parser, used: Used) -> str | None:
+    """The state of a limb right before what says that it was not tested."""
+    at = p.tokens.index(used[0][0]) - 1
+    while p.kind(at) in ("comma", "dash"):
+        at -= 1
+    if p.kind(at) != "reason" or not p.has(at, "state") or p.tokens[at].used:
+        return None
+    used.append((p.tokens[at], "detail"))
+    return p.tokens[at].meaning
 
 
 def _reason_before(p: Parser, targets: list[Target], used: Used) -> str | None:

@@ -53,7 +53,7 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
         return phrase.side is None or new.descriptor == "symmetric" or not about_next(p, at)
     if phrase.details.beats is not None and new.descriptor == "absent":
         return False
-    if phrase.weak and "with" in between and about_next(p, at):
+    if phrase.weak and about_next(p, at) and ("with" in between or (phrase.side and "comma" in between)):
         return False
     if _only_there(phrase) and new.descriptor is not None and not about_next(p, at):
         return phrase.side is None

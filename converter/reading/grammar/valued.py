@@ -12,6 +12,8 @@ from converter.reading.grammar.target_heads import resolve_side, target_at
 from converter.reading.grammar.targets import targets_at
 from converter.reading.written import Count
 
+_STRENGTH = 5
+
 
 def value_named(p: Parser) -> bool:
     """A value, then the reflexes it holds for, then perhaps the other side's value.
@@ -73,7 +75,13 @@ def _after_value(p: Parser, index: int, phrase: Phrase) -> tuple[list[Target], i
 
 
 def _its_own_follows(p: Parser, phrase: Phrase, targets: list[Target], named: int, end: int) -> bool:
-    """Whether the one reflex after a grade has its own: in "XJ 1+ KJ 2+" the 1+ is not the knee's."""
+    """Whether the one reflex after a grade has its own: in "XJ 1+ KJ 2+" the 1+ is not the knee's.
+
+    Nor is a grade out of five that of a noun behind a limb: "4/5 LLE, DTR 2+ RUE".
+    """
+    out_of_five = phrase.pair is not None and phrase.pair.second.low == _STRENGTH
+    if out_of_five and targets[-1].general and any(p.kind(at) == "region" for at in range(named, end)):
+        return True
     return (
         not phrase.worded
         and len(targets) == 1

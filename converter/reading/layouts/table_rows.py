@@ -145,15 +145,13 @@ class RowReader:
             return None
         targets, rest = named
         parser = self._cell.parser(line.tokens)
-        if len(rest) == len(value_by_value(rest)) == 1 < len(heads.values) and _in_the_middle(targets):
-            self._cell.value(parser, rest[0], targets, Column(0))
-            return Row(parser)
-        if (
-            len(rest) == 1
-            and len(value_by_value(rest)) < len(heads.values) > 1
-            and self._runs_on(line, rest[0], cells[0], heads, targets)
-        ):
-            return Row(parser, apart=True)
+        if len(rest) == 1 < len(heads.values):
+            values = len(value_by_value(rest))
+            if values == 1 and all(target.site in _MIDLINE for target in targets):
+                self._cell.value(parser, rest[0], targets, Column(0))
+                return Row(parser)
+            if values < len(heads.values) and self._runs_on(line, rest[0], cells[0], heads, targets):
+                return Row(parser, apart=True)
         columns = aligned(line, rest, heads, self._text)
         if columns is None:
             return Row(parser, unclear=True)
@@ -390,8 +388,3 @@ def _behind_label(cells: list[Cell], place: int, label: Parser, end: int) -> lis
     end = label.skip(end, "equals", "close")
     tokens = label.tokens[end:]
     return [*([Cell(tokens[0].start, cells[place].end, tokens)] if tokens else []), *cells[place + 1 :]]
-
-
-def _in_the_middle(targets: list[Target]) -> bool:
-    """As in "Jaw  2" under "R  L": a reflex that has no sides."""
-    return all(target.site in _MIDLINE for target in targets)

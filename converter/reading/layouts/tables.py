@@ -79,7 +79,10 @@ class _Block:
         if self.silent and not self.headed and not named:
             return []
         if self.foreign or (not self.headed and (self.motor or any(map(_grades_five, self.rows)))):
-            return [row for row in self.rows if _is_about_reflexes(row.parser)]
+            jerks = sum(_is_about_reflexes(row.parser) for row in self.rows) > 1
+            return [
+                row for row in self.rows if _is_about_reflexes(row.parser) or (jerks and _has_pluses(row))
+            ]
         return self.rows
 
 
@@ -272,6 +275,17 @@ def _graded_as_reflexes(rows: list[Row]) -> bool:
     targets = [draft.target for row in plus for draft in row.parser.drafts]
     tendons = [each for each in targets if "joint" in each.flags and "place" not in each.flags]
     return len(plus) > 1 and bool(tendons) and not any(map(_grades_five, rows))
+
+
+def _has_pluses(row: Row) -> bool:
+    """Whether a row is graded as its neighbours, which are reflexes: "SJ ++ +++" between "BJ" and "KJ"."""
+    said = _written(row)
+    short = any({"joint", "short"} <= token.flags for token in row.parser.tokens)
+    return (
+        short
+        and bool(said)
+        and all(each.counted or (each.plus == "trailing" and (each.low or 0) < _LOW) for each in said)
+    )
 
 
 def _grades_five(row: Row) -> bool:

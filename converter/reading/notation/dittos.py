@@ -11,6 +11,7 @@ from converter.model import Unread
 from converter.reading.grammar.parts import Draft
 from converter.reading.lines import Line, lines_of
 from converter.reading.notation.same_sides import with_same_sides_read
+from converter.reading.notation.slashed_names import with_slashed_names_read
 from converter.reading.tokens import Token
 
 _MARK = re.compile(
@@ -61,6 +62,7 @@ class Dittos:
 def with_dittos_read(text: str, tokens: list[Token]) -> Dittos:
     """The tokens of a note with ditto marks as what they repeat."""
     found = Dittos([])
+    tokens = with_slashed_names_read(text, tokens, found.repeated)
     tokens, read = with_same_sides_read(text, tokens, found.repeated)
     if _MARK.search(text) is None:
         found.tokens = tokens

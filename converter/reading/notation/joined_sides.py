@@ -7,6 +7,8 @@ hold a side alone where each side of the line has them, and without the comma of
 from dataclasses import replace
 from itertools import pairwise
 
+from converter.reading.lines import lines_by_end
+from converter.reading.relevance.stems import PLAIN
 from converter.reading.tokens import Token
 from converter.reading.written import PLUS_AND_MINUS, Written
 
@@ -14,11 +16,14 @@ _NAMES = frozenset({"site", "reflex", "region"})
 _VALUES = frozenset({"value", "pair", "count", "untested"})
 _LEADS_TO_VALUE = frozenset({"colon", "equals"})
 _BEFORE_LINE = frozenset({"newline", "stop", "bullet"})
+_ENDS_ANSWER = frozenset({"comma", "stop", "newline", "close"})
+_YES, _NO = len("yes"), len("no")
 _OPPOSITE = {"left": "right", "right": "left"}
 
 
 def with_sides_joined(tokens: list[Token]) -> list[Token]:
     """The tokens of a note; `R+L` is one token, the side `both`, and `(R) 2+ (L) 1+` has no brackets."""
+    tokens = _with_answers(tokens)
     tokens = _with_marks_paired(_without_commas(_without_brackets(_without_brackets_of_signs(tokens))))
     if not any(token.kind == "equals" or (token.kind == "value" and _is_plus(token)) for token in tokens):
         return tokens
@@ -33,6 +38,28 @@ def with_sides_joined(tokens: list[Token]) -> list[Token]:
             joined.append(tokens[index])
             index += 1
     return joined
+
+
+def _with_answers(tokens: list[Token]) -> list[Token]:
+    """As in "Ankle clonus: R yes, L no": behind a side "no" is the opposite of "yes" in the same line."""
+    if not any(map(_says_yes, tokens)):
+        return tokens
+    found: list[Token] = []
+    for line in lines_by_end(tokens):
+        answered = any(map(_says_yes, line))
+        for index, token in enumerate(line):
+            ends = index + 1 == len(line) or line[index + 1].kind in _ENDS_ANSWER
+            sided = index > 0 and line[index - 1].kind == "side"
+            no = answered and sided and ends and token.kind == "no" and token.end - token.start == _NO
+            said = replace(token, kind="value", written=Written(polarity="negative"), flags=PLAIN)
+            found.append(said if no else token)
+    return found
+
+
+def _says_yes(token: Token) -> bool:
+    """Whether a value is the word "yes"."""
+    said = isinstance(token.written, Written) and token.written.descriptor == "present"
+    return said and token.end - token.start == _YES
 
 
 def _with_marks_paired(tokens: list[Token]) -> list[Token]:

@@ -24,6 +24,7 @@ _BESIDE_NAME = r"[ \t]?(?:[:=-]|–)?[ \t]?[(\[]?"
 _CLOSE = r"[)\]]?"
 _SIDED = rf"(?:R[ ]?=[ ]?L|[RL])[ :]?[ ]?{_VALUE}(?:[ ]?[,/]?[ ]?[RL][ :]?[ ]?{_VALUE})?"
 """Values with their sides, "R 2+ L 1+", "R=L 2+"."""
+_SLASHED = re.compile(r"(?<![\w/])[A-Z](?:/[A-Z]){3,5}(?![\w/])")
 _ARMS = frozenset({"biceps", "triceps", "brachioradialis"})
 _LEGS = frozenset({"patellar", "achilles"})
 _ALL = frozenset({"biceps", "triceps", "patellar", "achilles"})
@@ -42,14 +43,32 @@ def with_letters_named(text: str, tokens: list[Token], vocabulary: Vocabulary) -
         if each_once and (_grades_arms_and_legs(sites) or _spoken(text, nouns, match.start())):
             groups[0][0].flags = _SPEAKING if set(sites) >= _ALL else _TENDON
             named += groups
-    return _replaced(text, tokens, named) if named else tokens
+    named += _slashed(text, vocabulary)
+    return _replaced(text, tokens, sorted(named, key=lambda group: group[0].start)) if named else tokens
+
+
+def _slashed(text: str, vocabulary: Vocabulary) -> list[list[Token]]:
+    """The names of "B/S/T/K/A": letters of tendons of arms and legs alone, parted by slashes."""
+    found: list[list[Token]] = []
+    for match in _SLASHED.finditer(text):
+        letters = match[0].split("/")
+        sites = [vocabulary.cells.letters.get(letter.lower()) for letter in letters]
+        known = [site for site in sites if site is not None]
+        if len(set(known)) == len(letters) and set(known) >= _ALL:
+            places = range(match.start(), match.end(), 2)
+            found += [
+                [Token("site", at, at + 1, site, _SPEAKING)] for at, site in zip(places, known, strict=True)
+            ]
+    return found
 
 
 def letter_series(vocabulary: Vocabulary) -> str:
     """A pattern, in lower case, for what may be a series of letters with their grades."""
     value = rf"(?:{_VALUE}|{_SIDED.lower()})"
     one = rf"(?:{'|'.join(_names(vocabulary))}){_BESIDE_NAME}{value}{_CLOSE}"
-    return rf"\b{one}(?:{_JOIN}{one}){{{_FEWEST - 1},}}"
+    single = "".join(name for name in _names(vocabulary) if len(name) == 1)
+    slashed = rf"\b[{single}](?:/[{single}]){{3,5}}\b"
+    return rf"\b{one}(?:{_JOIN}{one}){{{_FEWEST - 1},}}|{slashed}"
 
 
 def _names(vocabulary: Vocabulary) -> list[str]:

@@ -17,8 +17,8 @@ _SIDE_ENDS = re.compile(
     r"\s?(?:r|l|rt|lt|right|left)(?:\s*(?:&|\+|/|and)\s*(?:r|l|rt|lt|right|left))?\s*(?:[,;.)|·\r\n]|$)",
     re.IGNORECASE,
 )
-_OF_TWO_SIDES = re.compile(r"\s*[-–+]\s+[-–+]\s*(?:[,;|\r\n]|$)")
-"""Two marks that end a row: "Hoffmann  + -"."""
+_OF_TWO_SIDES = re.compile(r" [-–+] [-–+][ \t]*(?:[,;|\r\n]|$)")
+"""Two marks, one blank apart, that end a row: "Hoffmann + -"; further apart they may be empty cells."""
 _ANSWERED_BY_SIGNS = frozenset({"superficial", "primitive"})
 """Kinds of reflexes that are present or absent, so that their minus needs no plus beside it."""
 _OTHERS = frozenset({"site", "reflex", "other_exam", "newline", "stop"})

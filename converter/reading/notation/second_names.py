@@ -44,6 +44,8 @@ def _second_name(tokens: list[Token], index: int) -> tuple[list[Token] | None, i
     They hold other names of the reflex, several roots, or both; a root alone is left for the finding.
     """
     first, (inside, end) = tokens[index], _in_brackets(tokens, index)
+    if "root" in first.flags and [token.kind for token in inside] == ["site"]:  # "C5 (BJ)"
+        return [replace(inside[0], start=first.start, end=tokens[end - 1].end)], end
     sites = [token for token in inside if token.kind == "site"]
     named = [token for token in sites if "root" not in token.flags]
     alike = all(token.meaning.partition(":")[0] == first.meaning.partition(":")[0] for token in named)

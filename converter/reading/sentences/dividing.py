@@ -32,6 +32,10 @@ _INSIDE = frozenset(
     {"site", "side", "value", "pair", "greater", "lesser", "reflex", "region", "count", "comma"}
 )
 """What shows that the stop before it only ends an abbreviation."""
+_PARTED = frozenset(
+    {("other_exam", "value"), ("other_exam", "pair"), ("reflex", "other"), ("reflex", "other_exam")}
+)
+"""What stands behind and before a side with a stop that ends: "AJ 0 L. sens reduced", "droop L. refl 2+"."""
 _EXPLAINS = frozenset({"equals", "dash", "colon", "value", "other", "no", "condition", "clonus_word", "is"})
 _IN_DATES = frozenset({"other", "value", "pair", "slash", "dash", "stop"})
 _WORDS_OF_LEAD, _LONGEST_LEAD = 8, 16
@@ -166,8 +170,9 @@ def _ends(text: str, token: Token, tokens: list[Token], index: int) -> bool:
     if following.kind == "region" and word in ("bilat", "bil") and _graded(tokens[index + 2 : index + 3]):
         # "toes up bilat. Arms 2+", but not "2+ bilat. UE"
         return _graded(tokens[index - 2 : index - 1]) and text[following.start].isupper()
-    if following.kind == "other_exam" and _graded(tokens[max(0, index - 2) : index - 1]):
-        return True  # "AJ 0 L. sens reduced"
+    said = tokens[index - 2].kind if index > 1 else ""
+    if (following.kind, said) in _PARTED:
+        return True
     if word in _MAY_CLOSE and index > 1 and _said(tokens[index - 2]) and following.kind in ("site", "reflex"):
         return text[following.start].isupper()
     return not (following.kind in _INSIDE or text[following.start].islower())
@@ -200,9 +205,8 @@ def _wraps(text: str, newline: Token, tokens: list[Token], index: int) -> bool:
         return False
     if text[newline.start - 1 : newline.start] == ":":
         return False
-    begins = [token.kind for token in tokens[max(0, index - 1) : index + 3]]
-    if begins in (["value", "newline", "side", "site"], ["pair", "newline", "side", "site"]):
-        return False  # "TJ ++" over "B/L plantar mute"
+    if _begins_anew(tokens, index):
+        return False
     first = following.lstrip()[0]
     length = newline.start - line_start
     if length >= _LONG_LINE:
@@ -210,7 +214,17 @@ def _wraps(text: str, newline: Token, tokens: list[Token], index: int) -> bool:
     runs_on = index > 0 and tokens[index - 1].kind in _RUNS_ON
     if runs_on and tokens[index + 1].kind in ("value", "pair", "count"):
         return True
-    return first.islower() and following[0] not in " \t" and (runs_on or length >= _FAIRLY_LONG_LINE)
+    said = tokens[index + 1].kind == "other_exam" and _graded(tokens[max(0, index - 1) : index])
+    fairly_long = length >= _FAIRLY_LONG_LINE and not said  # "LL refl absent" over "sens sparing"
+    return first.islower() and following[0] not in " \t" and (runs_on or fairly_long)
+
+
+def _begins_anew(tokens: list[Token], index: int) -> bool:
+    """As in "TJ ++" over "B/L plantar mute", "BS +++" over "reflexes brisk": a name with its own value."""
+    behind = [token.kind for token in tokens[index + 1 : index + 3]]
+    if not _graded(tokens[max(0, index - 1) : index]):
+        return False
+    return behind == ["side", "site"] or (behind[:1] in (["reflex"], ["site"]) and behind[1:] == ["value"])
 
 
 def _blank_follows(tokens: list[Token], index: int) -> bool:
