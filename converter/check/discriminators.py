@@ -100,7 +100,10 @@ def parsed_steps(path: str) -> list[Step]:
 
 def values_of(item: "Item", steps: list[Step], scope: Scope) -> Iterator[tuple[Any, str]]:
     """The values that a way leads to from an item, each with its type where known."""
-    return _values(item.value, item.slot.type, steps, scope)
+    kind = item.slot.type
+    if item.slot.resource and isinstance(item.value, dict):
+        kind = str(item.value.get("resourceType"))
+    return _values(item.value, kind, steps, scope)
 
 
 def _values(value: Any, kind: str, steps: list[Step], scope: Scope) -> Iterator[tuple[Any, str]]:
@@ -183,6 +186,10 @@ def _tests(library: Library, kind: str, steps: list[Step], element: Element) -> 
                 test = _target_type_test(canonicals) if kind == "type" else _conforms_test(canonicals)
                 yield Discriminator(steps, test, beyond=True)
         return
+    unknown = _unknown_extension(library, element) if [step.name for step in steps] == ["url"] else None
+    if kind == "value" and unknown:
+        yield Discriminator(steps, lambda walker, value, told, scope: value == unknown)
+        return
     tests = [
         test for target in _targets(library, element, steps) for test in _target_tests(library, kind, target)
     ]
@@ -193,6 +200,14 @@ def _tests(library: Library, kind: str, steps: list[Step], element: Element) -> 
     for test, absent in tests[:1] if kind == "exists" else tests:
         profiles = _profiles(library, element, steps) if kind == "profile" else ()
         yield Discriminator(steps, test, absent, beyond=kind == "profile", profiles=profiles)
+
+
+def _unknown_extension(library: Library, element: Element) -> str | None:
+    """The address of the extension that a slice holds, where its definition is not at hand."""
+    named = [str(one) for entry in element.types for one in entry.get("profile", ())]
+    if len(named) != 1 or library.structure(named[0]) is not None:
+        return None
+    return named[0].partition("|")[0]
 
 
 def _profiles(library: Library, element: Element, steps: list[Step]) -> tuple[str, ...]:

@@ -30,12 +30,14 @@ class Concepts:
         parents: by code, the codes above it.
         properties: by code, its properties.
         sensitive: whether upper and lower case differ.
+        displays: by code, what it may be called, in small letters and single blanks; where that is at hand.
     """
 
     complete: bool
     parents: dict[str, set[str]] = field(default_factory=dict)
     properties: dict[str, dict[str, list[Any]]] = field(default_factory=dict)
     sensitive: bool = True
+    displays: dict[str, frozenset[str]] = field(default_factory=dict)
 
     def has(self, code: str) -> bool:
         """Whether the system defines a code."""
@@ -100,6 +102,7 @@ class ValueSetCodes:
         includes, excludes: its parts.
         found: whether the ValueSet itself is at hand.
         asked: whether it is being asked just now, through another that includes it.
+        inactive: whether it holds codes that their code system calls inactive.
     """
 
     url: str
@@ -107,6 +110,7 @@ class ValueSetCodes:
     excludes: list[_Part] = field(default_factory=list)
     found: bool = True
     asked: bool = False
+    inactive: bool = True
 
     def holds(self, terminology: "Terminology", system: str | None, code: str) -> bool | None:
         """Whether the ValueSet holds a code, without a system in any; None where that cannot be told."""
@@ -120,6 +124,8 @@ class ValueSetCodes:
     def _answer(self, terminology: "Terminology", system: str | None, code: str) -> bool | None:
         excluded = [part.holds(terminology, system, code) for part in self.excludes]
         if True in excluded:
+            return False
+        if not self.inactive and terminology.retired(system, code):
             return False
         answers = [part.holds(terminology, system, code) for part in self.includes]
         if True in answers:
@@ -166,6 +172,17 @@ class Terminology:
             return True
         return False if concepts.complete else None
 
+    def retired(self, system: str | None, code: str) -> bool:
+        """Whether a code system at hand calls a code inactive, by the properties that the standard names."""
+        concepts = self.system(system) if system else None
+        stated = concepts.properties.get(code, {}) if concepts else {}
+        return True in stated.get("inactive", ()) or "retired" in stated.get("status", ())
+
+    def names(self, system: str, code: str) -> frozenset[str]:
+        """What a code system calls a code, as `plain_name` writes it; empty where that is not at hand."""
+        concepts = self.system(system)
+        return concepts.displays.get(code, frozenset()) if concepts else frozenset()
+
     def value_set(self, canonical: str) -> ValueSetCodes:
         """A ValueSet made ready for questions."""
         if canonical not in self._value_sets:
@@ -199,6 +216,7 @@ class Terminology:
             ):
                 return
         compose = compose or {}
+        codes.inactive = compose.get("inactive") is not False
         codes.includes = [self._part(entry) for entry in compose.get("include", ())]
         codes.excludes = [self._part(entry) for entry in compose.get("exclude", ())]
 
@@ -280,6 +298,18 @@ def _expanded(contains: Iterable[Json]) -> Iterator[_Part]:
         yield _Part(system, frozenset(codes))
 
 
+def plain_name(display: str) -> str:
+    """A display without what does not count: case and the number of blanks."""
+    return " ".join(display.split()).casefold()
+
+
+def _names(concept: Json) -> Iterator[str]:
+    yield plain_name(concept["display"])
+    for one in concept.get("designation", ()):
+        if isinstance(one.get("value"), str):
+            yield plain_name(one["value"])
+
+
 def _concepts(definition: Json) -> Concepts:
     concepts = Concepts(definition.get("content", "complete") == "complete")
     concepts.sensitive = definition.get("caseSensitive", True) is not False
@@ -289,6 +319,8 @@ def _concepts(definition: Json) -> Concepts:
         entry, parent = waiting.pop()
         code = entry["code"]
         above = concepts.parents.setdefault(code, set())
+        if isinstance(entry.get("display"), str):
+            concepts.displays[code] = frozenset(_names(entry))
         if parent is not None:
             above.add(parent)
         for one in entry.get("property", ()):

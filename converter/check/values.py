@@ -9,6 +9,8 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
+from converter.check.units import UCUM, factor
+
 Json = dict[str, Any]
 
 _DATE = re.compile(r"(\d{4})(?:-(\d\d)(?:-(\d\d))?)?$")
@@ -50,12 +52,26 @@ def above(value: Any, maximum: Any) -> bool:
     return pair is not None and bool(pair[0] > pair[1])
 
 
+def matches(expression: str, value: Any) -> bool | None:
+    """Whether the whole of a primitive fits a regular expression; None where that cannot be read."""
+    try:
+        return re.fullmatch(expression, value if isinstance(value, str) else str(value)) is not None
+    except re.error:
+        return None
+
+
+def decimal_places(value: Any) -> int:
+    """How many decimal places a number is written with."""
+    exponent = Decimal(str(value)).as_tuple().exponent if _is_number(value) else 0
+    return max(0, -exponent) if isinstance(exponent, int) else 0
+
+
 def comparable(one: Any, other: Any) -> tuple[Any, Any] | None:
-    """Two values in a form that `<` orders, or None. Quantities compare only in the same unit."""
+    """Two values in a form that `<` orders, or None. Quantities compare where a factor lies between."""
     if isinstance(one, dict) and isinstance(other, dict):
-        same_unit = all(one.get(k) == other.get(k) for k in ("system", "code")) and one.get("code")
-        same_unit = same_unit or "code" not in other
-        return comparable(one.get("value"), other.get("value")) if same_unit else None
+        times = Decimal(1) if "code" not in other else in_unit_of(one, other)
+        pair = comparable(one.get("value"), other.get("value"))
+        return (pair[0] * times, pair[1]) if pair and times is not None else None
     if _is_number(one) and _is_number(other):
         return Decimal(str(one)), Decimal(str(other))
     if isinstance(one, str) and isinstance(other, str):
@@ -68,6 +84,17 @@ def comparable(one: Any, other: Any) -> tuple[Any, Any] | None:
         if re.match(r"\d\d:\d\d", one) and re.match(r"\d\d:\d\d", other):
             return one, other
     return None
+
+
+def in_unit_of(one: Json, other: Json) -> Decimal | None:
+    """What turns the value of one quantity into the unit of another; None where that cannot be told."""
+    codes = [one.get("code"), other.get("code")]
+    systems = [one.get("system"), other.get("system")]
+    if systems[0] != systems[1] or not all(isinstance(code, str) and code for code in codes):
+        return None
+    if codes[0] == codes[1]:
+        return Decimal(1)
+    return factor(str(codes[0]), str(codes[1])) if systems[0] == UCUM else None
 
 
 def _same(one: Any, other: Any) -> bool:
