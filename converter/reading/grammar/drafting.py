@@ -239,8 +239,9 @@ def _clonus_of_last(p: Parser, target: Target) -> Target:
     joint = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}.get(last.site if last else "")
     near = {token.kind for token in before[-4:]}
     attached = near & {"with"} or (before and before[-1].kind in ("open", "count"))
-    if last is None or joint is None or not attached or near & {"comma", "and"}:
-        return target
+    denied = joint == "knee_clonus" and any(token.kind == "no" for token in before[-2:])
+    if last is None or joint is None or denied or not attached or near & {"comma", "and"}:
+        return target  # "knee jerks 3+ with no clonus" says of no joint that it was sought there
     if target.side == "both" and p.drafts[-1].side == "unspecified":
         p.drafts[-1].side = "both"
     own = [(token, role) for token, role in last.used if role in ("site", "side")]

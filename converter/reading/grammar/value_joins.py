@@ -15,7 +15,8 @@ def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
     if _alternative(p, index, at, phrase):
         phrase.details.uncertain = True
         return True
-    if "open" in between and any(p.word(i) in ("was", "were") for i in range(index, at)):
+    was = any(p.word(i) in ("was", "were") for i in range(index, at))
+    if was and ("open" in between or past_in_bracket(p, at + 1) is not None):
         return False
     if "open" in between and past_in_bracket(p, at + 1) is not None:
         return False

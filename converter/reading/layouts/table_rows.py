@@ -14,7 +14,7 @@ from converter.reading.grammar.targets import targets_at
 from converter.reading.layouts.cell_words import CellWordReader
 from converter.reading.layouts.head_columns import SIDES, Column, Heads
 from converter.reading.layouts.table_cells import CellReader
-from converter.reading.layouts.table_columns import aligned, gap, is_mirrored, value_by_value
+from converter.reading.layouts.table_columns import aligned, gap, is_mirrored, parted_values
 from converter.reading.layouts.table_heads import plain
 from converter.reading.layouts.table_row_names import (
     begins_with_value,
@@ -140,7 +140,7 @@ class RowReader:
         parser = self._cell.parser(line.tokens)
         if (
             len(rest) == 1
-            and len(value_by_value(rest)) < len(heads.values) > 1
+            and len(parted_values(rest, len(heads.values))) < len(heads.values) > 1
             and self._runs_on(line, rest[0], cells[0], heads, targets)
         ):
             return Row(parser, apart=True)

@@ -12,9 +12,11 @@ from converter.reading.written import Count, Pair, Written
 from converter.words import Vocabulary
 
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)\r\n]|$)")
+_LITRES = re.compile(r"(?:(?<![\d.])\d+\.(?:[0-46-9]\d?|5\d)\s?|\d\s?(?=L/))(?P<unit>L)\b")
+"""A number that no grade is, or a rate."""
 _LEFT_GRADE = re.compile(r"[Ll][0-5]")
 _BOTH_NEXT = re.compile(r"\s?(?:b/l|bilat\w*|bil|both)(?:\s*[,;.)\r\n]|\s*$)", re.IGNORECASE)
-_SIDE_NEXT = re.compile(r"\s?(?:R|L|right|left)\b")
+_SIDE_NEXT = re.compile(r"[^\S\r\n]?(?:R|L|right|left)\b")
 
 
 _BEFORE_A_LETTER = (
@@ -35,14 +37,23 @@ _BEHIND_A_LETTER = frozenset(
 )
 _ALL_FOUR = frozenset({"all", "times"})
 _LIMBS = frozenset({"ext", "exts", "extremities", "limbs", "extr"})
+_LONGEST_BRACKET = 8
 _BESIDE = frozenset({"close", "dash", "question", "greater"})
 """Marks whose meaning depends on the tokens beside them; of other tokens only values do so."""
 
 
 def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
     """All tokens of a note, in order; fillers are left out."""
-    tokens = _left_beside_right(text, tokens_by_themselves(text, vocabulary))
+    tokens = _left_beside_right(text, _without_litres(text, tokens_by_themselves(text, vocabulary)))
     return _adjusted(text, with_boxes_read(text, tokens))
+
+
+def _without_litres(text: str, tokens: list[Token]) -> list[Token]:
+    """In "vital capacity 2.8 L", "3 L/min" the letter is a unit and no side."""
+    if _LITRES.search(text) is None:
+        return tokens
+    units = {match.start("unit") for match in _LITRES.finditer(text)}
+    return [token for token in tokens if token.start not in units]
 
 
 def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
@@ -76,6 +87,8 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
     """Settle what a token means from the tokens beside it: `x2`, `L-`, `(-)`, two arrows."""
     adjusted: list[Token] = []
     for index, token in enumerate(tokens):
+        if token.kind == "equals" and adjusted and _says_equal(text, adjusted[-1], token):
+            token = replace(token, kind="value", written=Written(descriptor="symmetric", weak=True))
         if token.written is None and token.kind not in _BESIDE:
             adjusted.append(token)
             continue
@@ -101,6 +114,11 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
             token = _with_arrow_before(token, adjusted)
         adjusted.append(token)
     return adjusted
+
+
+def _says_equal(text: str, before: Token, token: Token) -> bool:
+    """As in "biceps =, triceps =.": right behind a name, and nothing behind it, the sides are equal."""
+    return before.kind in ("site", "reflex") and text[token.end : token.end + 1] in (",", ".", ";")
 
 
 def _taken_in(text: str, adjusted: list[Token], token: Token) -> bool:
@@ -233,12 +251,21 @@ def _plus_near(before: list[Token]) -> bool:
     return any(written.polarity == "positive" or written.counted for written in near)
 
 
+def _named_before_bracket(earlier: list[Token]) -> Token:
+    """The last token, or what stands before its bracket: Hoffmann in "Hoffmann (R) -"."""
+    for index in range(len(earlier) - 2, max(len(earlier) - _LONGEST_BRACKET, 0), -1):
+        if earlier[-1].kind == "close" and earlier[index].kind == "open":
+            return earlier[index - 1]
+    return earlier[-1]
+
+
 def _is_minus(text: str, before: Token, token: Token, earlier: list[Token]) -> bool:
     """Whether a dash says "negative": `L-`, `(-)`, `grasp -` at the end, `+ R, - L`."""
     after_plus = _plus_near(earlier)
     after = text[token.end : token.end + 1]
     beside = before.kind == "side" and before.end == token.start and not (after.isalnum() or after == ">")
-    last = "sign" in before.flags and _ENDS_HERE.match(text, token.end) is not None
+    signed = "sign" in _named_before_bracket(earlier).flags
+    last = signed and _ENDS_HERE.match(text, token.end) is not None
     beside = beside or (
         before.kind == "side" and after_plus and _ENDS_HERE.match(text, token.end) is not None
     )

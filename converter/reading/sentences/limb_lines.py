@@ -13,7 +13,7 @@ from converter.words import Vocabulary
 
 _ONE_SIDE = frozenset({"left", "right"})
 _FULL_STRENGTH = 5
-_OF_NERVES = frozenset({"motor", "neuro"})
+_OF_NERVES = frozenset({"motor", "neuro", "provocation"})
 _BEFORE_STRENGTH = frozenset({"other_exam", "is", "colon", "equals", "dash"})
 
 

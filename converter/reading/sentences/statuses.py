@@ -10,6 +10,16 @@ _CLAUSE_ENDS = frozenset({"comma", "but", "and", "open", "close", "now"})
 _COMPARES = frozenset({"as", "like", "than", "since"})
 """Words that set today's value against an earlier time: "2+ (as pre-op)"."""
 _PATIENT = re.compile(r"\b(?:own|patient|pt|our)\b", re.IGNORECASE)
+_RELATIVE = re.compile(
+    r"\b(?:his|her|their|the|a|one|another|whose)\s+(?:\w+\s+)?"
+    r"(?:mother|father|mum|mom|dad|brother|sister|sibling|son|daughter|uncle|aunt|cousin|nephew|niece|twin|"
+    r"grandmother|grandfather|parent)s?\b(?:,[^,.;]{1,80},|\s+\w+ly)?\s+(?:had|has|have|showed|shows)\b",
+    re.IGNORECASE,
+)
+"""As in "his brother, who died young, had", "her grandmother apparently had"."""
+_FOUND = re.compile(r"\b(?:found|noted|reported|documented|recorded|described|saw|felt)\b", re.IGNORECASE)
+_SHORT = 40
+"""Characters before the first token of a sentence in which its small words stand."""
 _MANNER = frozenset({"position", "technique", "manoeuvre", "reinforcement", "quality", "before"})
 
 
@@ -24,6 +34,7 @@ def apply_statuses(p: Parser, has_now: bool) -> None:
         if draft.status == "current" and any(role == "earlier" for _, role in draft.used):
             draft.status = "historical"
     _before_now(p)
+    _of_relative(p)
     for index, token in enumerate(p.tokens):
         if token.used or not p.drafts:
             continue
@@ -44,11 +55,38 @@ def _before_now(p: Parser) -> None:
     now = next((token for token in p.tokens if token.kind == "now"), None)
     if now is None or not any(p.word(i) in ("was", "were", "had been") for i in range(len(p.tokens))):
         return
-    after = [draft for draft in p.drafts if _value_start(p, draft) > now.start]
+    after = [d for d in p.drafts if _value_start(p, d) > now.start and d.status == "current"]
     for draft in p.drafts:
         same = any(d.target.site == draft.target.site and _alike(d.side, draft.side) for d in after)
         if same and draft.status == "current" and _value_start(p, draft) < now.start:
             draft.status, now.used = "historical", "assertion"
+
+
+def _of_relative(p: Parser) -> None:
+    """What is said behind a relative that has it: "his brother, who died young, had absent reflexes"."""
+    begins = p.tokens[0].start
+    start = max(p.text.rfind(mark, max(0, begins - _SHORT), begins) + 1 for mark in ".;:\n")
+    match = _RELATIVE.search(p.text, start, p.tokens[-1].end) if p.drafts else None
+    if match is None or any(token.kind == "family" for token in p.tokens):
+        return
+    _from(p, Token("family", match.start(), match.end()), "family")
+
+
+def before_today(p: Parser, earlier: list[Draft]) -> None:
+    """As in "KJ absent L. Today 1+": what the sentence before said of the same reflex was so before today.
+
+    Args:
+        p: the sentence, already read.
+        earlier: the drafts of the sentence before.
+    """
+    named = any(token.kind in ("site", "region", "reflex") for token in p.tokens)
+    if p.tokens[0].kind != "now" or named or len({draft.target.site for draft in earlier}) > 1:
+        return
+    for draft in earlier:
+        again = any(d.target.site == draft.target.site and _alike(d.side, draft.side) for d in p.drafts)
+        if again and draft.status == "current":
+            draft.status = "historical"
+            draft.used = [*draft.used, (p.tokens[0], "assertion")]
 
 
 def _alike(side: str, other: str) -> bool:
@@ -65,10 +103,13 @@ def _past(p: Parser, index: int, token: Token) -> None:
     elif "resolved" in token.flags:
         before = [d for d in p.drafts if _value_start(p, d) < token.start]
         reached = before or [d for d in p.drafts if not _now_between(p, token.start, _value_start(p, d))]
+    elif "event" in token.flags and _found_then(p, token):
+        reached = _after_in_sentence(p, token)
     elif "event" in token.flags and _dates_an_event(p, index):
         reached = _in_clause(p, index)
     elif index <= 2 or "other_examiner" in token.flags:
-        reached = _after_in_sentence(p, token)
+        own = _in_clause(p, index) if "dated" in token.flags else []
+        reached = _after_in_sentence(p, token) or own
     elif "dated" in token.flags:
         reached = _in_clause(p, index) or _after_in_sentence(p, token)
     else:
@@ -85,6 +126,13 @@ def _tells_time(p: Parser, index: int, token: Token) -> bool:
     """A word such as "prev" tells the time in brackets and where it begins a sentence: "Prev AJ absent"."""
     leads = index == 0 and p.kind(1) in ("site", "reflex", "side")
     return "bracket" not in token.flags or p.kind(index - 1) == "open" or leads
+
+
+def _found_then(p: Parser, token: Token) -> bool:
+    """As in "a colleague found, three years ago, that": the time in commas is that of another finding."""
+    before = p.text[p.tokens[0].start : token.start].rpartition(",")
+    apart = p.text[token.end : token.end + 1] == ","
+    return apart and _FOUND.search(before[0].rpartition(",")[2]) is not None
 
 
 def _dates_an_event(p: Parser, index: int) -> bool:
