@@ -100,7 +100,10 @@ def parsed_steps(path: str) -> list[Step]:
 
 def values_of(item: "Item", steps: list[Step], scope: Scope) -> Iterator[tuple[Any, str]]:
     """The values that a way leads to from an item, each with its type where known."""
-    return _values(item.value, item.slot.type, steps, scope)
+    kind = item.slot.type
+    if item.slot.resource and isinstance(item.value, dict):
+        kind = str(item.value.get("resourceType"))
+    return _values(item.value, kind, steps, scope)
 
 
 def _values(value: Any, kind: str, steps: list[Step], scope: Scope) -> Iterator[tuple[Any, str]]:

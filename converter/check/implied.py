@@ -8,6 +8,7 @@ are that page's. The SNOMED CT codes for the same observations are common practi
 from typing import Any
 
 from converter.check.library import BASE
+from converter.model import Diagnostic
 
 Json = dict[str, Any]
 
@@ -34,6 +35,15 @@ _SNOMED = {
     "75367002": "bp",
 }
 _SYSTEMS = {"http://loinc.org": _LOINC, "http://snomed.info/sct": _SNOMED}
+
+
+def is_lenient(fault: Diagnostic, path: str) -> bool:
+    """Whether a fault against an implied profile is said as a warning: the unit of a component.
+
+    R4 binds the components of every vital sign to its units of vital signs, in which those of the oxygen
+    given beside a saturation, for one, are missing; HL7's recorded outcomes warn of such units.
+    """
+    return fault.code == "code-not-in-value-set" and (fault.path or "").startswith(f"{path}.component[")
 
 
 def implied_profiles(resource: Json) -> tuple[str, ...]:

@@ -13,7 +13,12 @@ from typing import Any
 from converter.check.findings import Scope
 from converter.check.footprint import footprint
 from converter.check.library import Library
-from converter.check.path_parser import UnreadableExpressionError, UnsupportedExpressionError, parsed
+from converter.check.path_parser import (
+    UnreadableExpressionError,
+    UnsupportedExpressionError,
+    parsed,
+    unknown_functions,
+)
 from converter.check.path_values import Primitive, UndecidedError
 from converter.check.paths import Environment, Step, compiled_tree, truth
 from converter.check.references import resolve
@@ -38,6 +43,7 @@ class Invariant:
         step: the compiled expression, or None where the FHIRPath library evaluates it.
         contextual: whether the expression may look beyond its value.
         reads: the elements it reads from its value, or None where it may read anything.
+        readable: whether the expression is one at all.
     """
 
     key: str
@@ -47,6 +53,7 @@ class Invariant:
     step: Step | None
     contextual: bool
     reads: frozenset[str] | None
+    readable: bool = True
 
 
 class Invariants:
@@ -82,6 +89,8 @@ class Invariants:
     def holds(self, invariant: Invariant, environment: Environment, scope: Scope) -> bool | None:
         """Whether an invariant holds in an environment; None where it cannot be evaluated."""
         value = environment.context
+        if not invariant.readable:
+            return None
         if invariant.step is not None:
             try:
                 return truth(invariant.step([value], environment)) is True
@@ -124,6 +133,7 @@ class Invariants:
                 step,
                 any(word in key[1] for word in _BEYOND),
                 reads,
+                step is not None or is_readable(key[1]),
             )
         return self._known[key]
 
@@ -135,12 +145,11 @@ class Invariants:
 
 
 def is_readable(expression: str) -> bool:
-    """Whether an expression is well formed, as far as that can be told."""
+    """Whether an expression is well formed and calls functions that exist, as far as that can be told."""
     try:
-        parsed(expression)
+        return not unknown_functions(parsed(expression))
     except UnreadableExpressionError as error:
         return isinstance(error, UnsupportedExpressionError)
-    return True
 
 
 _COMPILED: dict[tuple[str, str], Any] = {}

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from converter.check.elements import UNBOUNDED, Element, bound
+from converter.check.library import BASE
 from converter.check.values import comparable, differs, fits
 from converter.model import Diagnostic, Severity
 
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 Json = dict[str, Any]
 
 _R5 = "http://hl7.org/fhir/5.0/StructureDefinition/extension-ElementDefinition."
+WRITTEN_FORM = frozenset({"regex", "minLength", "maxDecimalPlaces"})
+"""The standard's extensions that say how a primitive is written, by the end of their URL."""
 _STRENGTH = {"example": 0, "preferred": 1, "extensible": 2, "required": 3}
 _SLICE_OWN = frozenset({"min", "max", "slicing", "sliceName", "type"})
 _RESTATED = frozenset(
@@ -213,6 +216,19 @@ def value_control(facts: Json) -> Json:
             found["mustHaveValue"] = True
         elif url == f"{_R5}valueAlternatives":
             found.setdefault("valueAlternatives", []).append(extension.get("valueCanonical"))
+    return {**found, **written_form(facts)}
+
+
+def written_form(facts: Json) -> Json:
+    """How a primitive must be written, as the standard's extensions say it: `regex` and the like."""
+    found: Json = {}
+    types = facts.get("type", ())
+    beside_type = types[0].get("extension", ()) if len(types) == 1 else ()
+    for extension in (*beside_type, *facts.get("extension", ())):
+        name = str(extension.get("url", "")).removeprefix(BASE)
+        value = extension.get("valueString") if name == "regex" else extension.get("valueInteger")
+        if name in WRITTEN_FORM and value is not None:
+            found[name] = value
     return found
 
 

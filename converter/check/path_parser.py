@@ -56,6 +56,37 @@ _LEVELS: tuple[frozenset[str], ...] = tuple(
 _IS_AS = next(n for n, level in enumerate(_LEVELS) if "is" in level)
 
 
+FUNCTIONS_OF_THE_STANDARD = frozenset(
+    name
+    for line in (
+        "empty exists all allTrue anyTrue allFalse anyFalse subsetOf supersetOf count distinct",
+        "isDistinct where select repeat repeatAll ofType single first last tail skip take intersect",
+        "exclude union combine iif coalesce toBoolean convertsToBoolean toInteger convertsToInteger",
+        "toLong convertsToLong toDate convertsToDate toDateTime convertsToDateTime toDecimal",
+        "convertsToDecimal toQuantity convertsToQuantity toString convertsToString toTime convertsToTime",
+        "indexOf lastIndexOf substring startsWith endsWith contains upper lower replace matches",
+        "matchesFull replaceMatches length toChars encode decode escape unescape trim split join abs",
+        "ceiling exp floor ln log power round sqrt truncate children descendants trace now timeOfDay",
+        "today is as not aggregate sum min max avg type extension hasValue getValue resolve",
+        "elementDefinition slice checkModifiers conformsTo memberOf subsumes subsumedBy htmlChecks",
+        "comparable lowBoundary highBoundary precision defineVariable sort yearOf monthOf dayOf hourOf",
+        "minuteOf secondOf millisecondOf timezoneOffsetOf dateOf timeOf difference duration",
+    )
+    for name in line.split()
+)
+"""Functions of FHIRPath, and those FHIR adds (https://hl7.org/fhir/R4/fhirpath.html); from memory."""
+
+
+def unknown_functions(tree: object) -> set[str]:
+    """Names of functions in an expression that no standard defines."""
+    found: set[str] = set()
+    if isinstance(tree, tuple) and tree and tree[0] == "call" and tree[2] not in FUNCTIONS_OF_THE_STANDARD:
+        found.add(str(tree[2]))
+    for part in tree if isinstance(tree, tuple | list) else ():
+        found |= unknown_functions(part)
+    return found
+
+
 def parsed(expression: str) -> Tree:
     """The tree of an expression.
 

@@ -37,6 +37,8 @@ def resolve(reference: Any, scope: Scope) -> Json | None:
         found = in_bundle(target, bundle, full_url)
         if found is not None:
             return found
+    if scope.resource.get("resourceType") == "Bundle":
+        return in_bundle(target, scope.resource, None)
     return None
 
 
@@ -182,8 +184,33 @@ def _check_target(
             rule="targetProfile",
         )
         return
+    if resolved is None:
+        return
+    if not any(types[canonical] for canonical in fitting):
+        found.add(
+            "profile-unknown",
+            path,
+            f"{path}: what it leads to must conform to {' or '.join(fitting)}, which is not known here.",
+            hint="Give the folder that holds it with --profiles.",
+            rule=fitting[0],
+        )
+        return
+    _check_profile(walker, fitting, types, kind, resolved, path, found, scope)
+
+
+def _check_profile(
+    walker: "Walker",
+    fitting: list[str],
+    types: dict[str, str | None],
+    kind: str,
+    resolved: Json,
+    path: str,
+    found: Findings,
+    scope: Scope,
+) -> None:
+    """Check that what a reference leads to conforms to one of the target profiles that fit its type."""
     profiles = [one for one in fitting if not one.startswith(BASE) or one[len(BASE) :] != kind]
-    if resolved is not None and len(profiles) == len(fitting):
+    if len(profiles) == len(fitting):
         known = [one for one in profiles if types[one] is not None and types[one] not in _ANY]
         if known and len(known) == len(profiles) and not _any_conforms(walker, known, resolved, scope):
             found.add(

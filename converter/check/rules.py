@@ -14,8 +14,8 @@ from converter.check.invariants import ConformsTo, Invariant, Invariants
 from converter.check.library import Library
 from converter.check.memory import Uses, content_key
 from converter.check.shapes import Shape, Slot
-from converter.check.terminology import Terminology
-from converter.check.values import above, below, differs, fits
+from converter.check.terminology import Terminology, plain_name
+from converter.check.values import above, below, decimal_places, differs, fits, matches
 from converter.model import Severity
 
 Json = dict[str, Any]
@@ -67,6 +67,8 @@ class Rules:
             elif name.startswith("maxValue") and above(value, limit):
                 self._say(found, "above-maximum", path, "must be at most", limit, value, rule)
         self._check_length(slot, value, path, found)
+        if slot.check is not None:
+            self._check_written(slot, value, path, found)
         if slot.binding and not (slot.prescribed and slot.binding.get("strength") == "preferred"):
             check_binding(self.terminology, slot.binding, slot.type, value, path, found, rule)
         if slot.invariants is None:
@@ -85,6 +87,18 @@ class Rules:
                 path,
                 f"{path}: the code system {system} has no code {code!r}.",
                 expected=system,
+                rule=system,
+            )
+        self._check_display(system, code, value.get("display"), path, found)
+
+    def _check_display(self, system: str, code: str, display: Any, path: str, found: Findings) -> None:
+        names = self.terminology.names(system, code) if isinstance(display, str) else None
+        if names and plain_name(display) not in names:
+            found.add(
+                "display-wrong",
+                f"{path}.display",
+                f"{path}.display does not name the code {code!r} of {system}.",
+                expected=" or ".join(sorted(names)),
                 rule=system,
             )
 
@@ -133,11 +147,13 @@ class Rules:
 
     def _say_broken(self, invariant: Invariant, unknown: bool, path: str, found: Findings) -> None:
         if unknown:
+            readable = invariant.readable
+            verb = "could not be evaluated" if readable else "of the profile is no expression"
             found.add(
-                "invariant-not-checked",
+                "invariant-not-checked" if readable else "invariant-unreadable",
                 path,
-                f"{path}: the rule {invariant.key} could not be evaluated: {invariant.expression}",
-                severity=Severity.INFORMATION,
+                f"{path}: the rule {invariant.key} {verb}: {invariant.expression}",
+                severity=Severity.INFORMATION if readable else Severity.ERROR,
                 expected=invariant.expression,
                 rule=invariant.key,
             )
@@ -161,6 +177,18 @@ class Rules:
                 expected=f"at most {longest} characters",
                 rule=slot.group.url,
             )
+
+    def _check_written(self, slot: Slot, value: Any, path: str, found: Findings) -> None:
+        """Check how a primitive is written, where the definition says so by extension."""
+        facts, rule = slot.element.facts, slot.group.url
+        if "regex" in facts and matches(facts["regex"], value) is False:
+            self._say(found, "wrong-format", path, "must be written as", facts["regex"], value, rule)
+        least = facts.get("minLength")
+        if least is not None and isinstance(value, str) and len(value) < least:
+            self._say(found, "too-short", path, "must have as many characters as", least, value, rule)
+        most = facts.get("maxDecimalPlaces")
+        if most is not None and decimal_places(value) > most:
+            self._say(found, "too-precise", path, "must have no more decimal places than", most, value, rule)
 
     def _say(
         self, found: Findings, code: str, path: str, verb: str, wanted: Any, value: Any, rule: str

@@ -8,8 +8,9 @@ from typing import Any
 
 from converter.check.elements import Element, copied, type_name_suffix
 from converter.check.library import Library
+from converter.check.merging import WRITTEN_FORM
 from converter.check.primitives import Check, primitive_check
-from converter.check.snapshot import tree_of, type_tree, unfold
+from converter.check.snapshot import shared_constraints, tree_of, type_tree, unfold
 
 Json = dict[str, Any]
 
@@ -207,7 +208,7 @@ _INSIDE = frozenset(
 )
 _RESOURCES = frozenset({"Resource", "DomainResource"})
 _VALUED = frozenset({"mustHaveValue", "valueAlternatives"})
-_RULES = frozenset({"binding", "maxLength", "mustHaveValue", "valueAlternatives"})
+_RULES = frozenset({"binding", "maxLength", *WRITTEN_FORM, *_VALUED})
 
 
 def _fact(element: Element, prefix: str) -> tuple[str, Any] | None:
@@ -245,7 +246,10 @@ class Shapes:
         if tree is None:
             return None
         code = tree.definition.get("type", "")
-        return self.slot_for(Group(tree.root, tree.url), tree.root, {"code": code})
+        root = copied(tree.root)
+        inner = (root.children or {}).get("value")  # of a primitive, what its value itself must be
+        root.facts.update({k: v for k, v in inner.facts.items() if k in WRITTEN_FORM} if inner else {})
+        return self.slot_for(Group(root, tree.url), root, {"code": code})
 
     def of_slot(self, slot: Slot) -> tuple[Shape, ...]:
         """The shapes that a slot's object must have: its own children where constrained, else its type's."""
@@ -275,7 +279,7 @@ class Shapes:
             yield self._overlaid(slot)
             return
         if element.children is not None or element.content:
-            base = self._root_constraints(slot)
+            base = self._root_constraints(slot) + shared_constraints(self.library, element)
             yield self._of_element(element, base, slot.group.url, self._context(slot))
             if len(profiles) == 1 and element.children is not None:
                 known = self.of_profile(profiles[0])

@@ -61,6 +61,12 @@ def unfold(library: Library, element: Element) -> dict[str, Element]:
     return element.children
 
 
+def shared_constraints(library: Library, element: Element) -> tuple[Json, ...]:
+    """The invariants of the element whose content an element shares, which hold for it too."""
+    source = _content(library, element) if element.content else None
+    return source.constraints if source else ()
+
+
 def _content(library: Library, element: Element) -> Element | None:
     """The element whose children an element has."""
     if element.content:
@@ -202,7 +208,10 @@ class _Builder:
         self._ids_name_slices = any(":" in one for one in ids)
 
     def lay(self, elements: list[Json]) -> None:
-        self._stated = {str(facts.get("path")) for facts in elements if "sliceName" not in facts}
+        self._stated = {
+            f"{facts.get('path')}:{facts['sliceName']}" if "sliceName" in facts else str(facts.get("path"))
+            for facts in elements
+        }
         for facts in elements:
             if isinstance(facts.get("path"), str):
                 self._apply(self._tree.root, self._segments(facts), facts, inherited=False)
@@ -272,7 +281,8 @@ class _Builder:
     def _shortcut(self, choice: Element, name: str) -> Element | None:
         """The slice of a choice that a path like `valueQuantity` means.
 
-        A differential that says nothing of the choice itself thereby limits it to the types so named.
+        A differential that says nothing of the choice itself thereby limits it to the types so named; one
+        that only goes on below such a path does not.
         """
         types = self._short[id(choice)][1] if id(choice) in self._short else choice.types
         suffix = name[len(choice.name) - 3 :]
@@ -282,11 +292,16 @@ class _Builder:
         if id(choice) in self._short:
             if not any(entry in choice.types for entry in fitting):
                 choice.types = (*choice.types, *fitting)
-        elif choice.slicing is None and len(types) > 1 and choice.path not in self._stated:
+        elif choice.slicing is None and len(types) > 1 and self._limits(choice, name):
             self._short[id(choice)] = (choice, types)
             choice.types = fitting
             choice.slicing = {"discriminator": [{"type": "type", "path": "$this"}], "rules": "closed"}
         return self._type_slice(choice, name)
+
+    def _limits(self, choice: Element, name: str) -> bool:
+        """Whether the differential names a type of a choice in an element of its own, and not the choice."""
+        short = f"{choice.path.rpartition('.')[0]}.{name}"
+        return choice.path not in self._stated and bool({short, f"{choice.path}:{name}"} & self._stated)
 
     def _on_each_type(self, element: Element, way: list[Segment], facts: Json, inherited: bool) -> bool:
         """Lay a constraint below a choice of several types on each type that has such an element."""

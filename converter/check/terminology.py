@@ -30,12 +30,14 @@ class Concepts:
         parents: by code, the codes above it.
         properties: by code, its properties.
         sensitive: whether upper and lower case differ.
+        displays: by code, what it may be called, in small letters and single blanks; where that is at hand.
     """
 
     complete: bool
     parents: dict[str, set[str]] = field(default_factory=dict)
     properties: dict[str, dict[str, list[Any]]] = field(default_factory=dict)
     sensitive: bool = True
+    displays: dict[str, frozenset[str]] = field(default_factory=dict)
 
     def has(self, code: str) -> bool:
         """Whether the system defines a code."""
@@ -166,6 +168,11 @@ class Terminology:
             return True
         return False if concepts.complete else None
 
+    def names(self, system: str, code: str) -> frozenset[str]:
+        """What a code system calls a code, as `plain_name` writes it; empty where that is not at hand."""
+        concepts = self.system(system)
+        return concepts.displays.get(code, frozenset()) if concepts else frozenset()
+
     def value_set(self, canonical: str) -> ValueSetCodes:
         """A ValueSet made ready for questions."""
         if canonical not in self._value_sets:
@@ -280,6 +287,18 @@ def _expanded(contains: Iterable[Json]) -> Iterator[_Part]:
         yield _Part(system, frozenset(codes))
 
 
+def plain_name(display: str) -> str:
+    """A display without what does not count: case and the number of blanks."""
+    return " ".join(display.split()).casefold()
+
+
+def _names(concept: Json) -> Iterator[str]:
+    yield plain_name(concept["display"])
+    for one in concept.get("designation", ()):
+        if isinstance(one.get("value"), str):
+            yield plain_name(one["value"])
+
+
 def _concepts(definition: Json) -> Concepts:
     concepts = Concepts(definition.get("content", "complete") == "complete")
     concepts.sensitive = definition.get("caseSensitive", True) is not False
@@ -289,6 +308,8 @@ def _concepts(definition: Json) -> Concepts:
         entry, parent = waiting.pop()
         code = entry["code"]
         above = concepts.parents.setdefault(code, set())
+        if isinstance(entry.get("display"), str):
+            concepts.displays[code] = frozenset(_names(entry))
         if parent is not None:
             above.add(parent)
         for one in entry.get("property", ()):

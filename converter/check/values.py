@@ -50,6 +50,20 @@ def above(value: Any, maximum: Any) -> bool:
     return pair is not None and bool(pair[0] > pair[1])
 
 
+def matches(expression: str, value: Any) -> bool | None:
+    """Whether the whole of a primitive fits a regular expression; None where that cannot be read."""
+    try:
+        return re.fullmatch(expression, value if isinstance(value, str) else str(value)) is not None
+    except re.error:
+        return None
+
+
+def decimal_places(value: Any) -> int:
+    """How many decimal places a number is written with."""
+    exponent = Decimal(str(value)).as_tuple().exponent if _is_number(value) else 0
+    return max(0, -exponent) if isinstance(exponent, int) else 0
+
+
 def comparable(one: Any, other: Any) -> tuple[Any, Any] | None:
     """Two values in a form that `<` orders, or None. Quantities compare only in the same unit."""
     if isinstance(one, dict) and isinstance(other, dict):

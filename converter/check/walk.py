@@ -23,6 +23,7 @@ from converter.check.contexts import Contexts
 from converter.check.definitions_inside import check_code_system
 from converter.check.extensions import check_extension
 from converter.check.findings import Findings, Scope
+from converter.check.implied import is_lenient
 from converter.check.keys import check_beside, check_other_key
 from converter.check.library import Library
 from converter.check.memory import MOST_TRIES, Uses, content_key, place_key, remember
@@ -36,7 +37,6 @@ from converter.model import Severity
 
 Json = dict[str, Any]
 
-_IGNORED_KEYS = frozenset({"resourceType"})
 _KNOWN_LIMIT = 4096
 _LONGEST = 256
 
@@ -97,8 +97,8 @@ class Walker:
     def _implied(self, value: Json, path: str, found: Findings, scope: Scope, checked: set[str]) -> None:
         """Check profiles that the standard lays on a resource which does not claim them.
 
-        The code that names what was observed is held as strictly as a claimed profile does; the rest is said
-        as a warning.
+        Source: FHIR R4, https://hl7.org/fhir/R4/observation-vitalsigns.html: Observations with these codes
+        "SHALL conform to the vital signs profiles".
         """
         for canonical in self.rules.implied_profiles(value):
             shape = self.shapes.of_profile(canonical)
@@ -107,9 +107,7 @@ class Walker:
             inner = Findings()
             self.object(shape, value, path, inner, scope)
             for one in inner.diagnostics:
-                if one.severity is Severity.ERROR and not (one.path or "").startswith(f"{path}.code"):
-                    one = replace(one, severity=Severity.WARNING)
-                found.take(one)
+                found.take(replace(one, severity=Severity.WARNING) if is_lenient(one, path) else one)
 
     def nested(self, slot: Slot, value: Any, path: str, found: Findings, scope: Scope) -> None:
         """Check a resource inside another: contained, a bundle's entry, a parameter."""
@@ -185,7 +183,7 @@ class Walker:
             if slot is not None and type(item) is str and not slot.array and item in slot.known:
                 continue  # known for this slot alone, and only where nothing else decides
             if slot is None:
-                if key not in _IGNORED_KEYS and not open_ended:
+                if not open_ended and not (key == "resourceType" and self._is_resource(shape)):
                     check_other_key(self, shape, key, item, value, path, found, scope)
             elif slot.array:
                 if type(item) is list:
@@ -199,6 +197,9 @@ class Walker:
             elif not slot.group.sliced:
                 self.value(slot, item, f"{path}.{slot.step}", found, scope)
         self._whole(shape, value, path, found, scope)
+
+    def _is_resource(self, shape: Shape) -> bool:
+        return shape.name in self.library.resource_types or shape.name in ROOT_TYPES
 
     def _whole(self, shape: Shape, value: Json, path: str, found: Findings, scope: Scope) -> None:
         """Check what an object must be beyond what each of its keys holds."""
@@ -302,6 +303,7 @@ class Walker:
             if slot.type == "Coding":
                 self.rules.check_coding(item, path, found)
         profiles = slot.entry.get("profile", ())
+        self._say_unknown(profiles, path, found)
         if len(profiles) > 1:
             fitting = next((c for c in profiles if self.conforms(item, path, scope, c)), profiles[0])
             shape = self.shapes.of_profile(fitting)
@@ -311,9 +313,21 @@ class Walker:
         for shape in self.shapes.of_slot(slot):
             self.object(shape, item, path, found, scope)
 
+    def _say_unknown(self, profiles: Sequence[str], path: str, found: Findings) -> None:
+        """Say that nothing is known of the definitions that a value must conform to."""
+        if profiles and not any(self.shapes.of_profile(one) for one in profiles):
+            found.add(
+                "profile-unknown",
+                path,
+                f"{path} must conform to {' or '.join(profiles)}, which is not known here.",
+                hint="Give the folder that holds it with --profiles.",
+                rule=profiles[0],
+            )
+
     def _primitive(self, slot: Slot, item: Any, path: str, found: Findings, scope: Scope) -> None:
         if slot.check is None:
             return
+        self._say_unknown(slot.entry.get("profile", ()), path, found)
         for canonical in slot.entry.get("profile", ()):
             root = self.shapes.of_root(canonical)
             if root is not None:

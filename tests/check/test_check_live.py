@@ -43,6 +43,7 @@ WE_ALONE = (
         r"leads to an? \w+, but must lead to \w+",
         "they follow no reference out of the resource; its stated type is held to the profile here",
     ),
+    (r"does not name the code", "their terminology in memory does not compare displays"),
 )
 """Messages of ours that they do not give, each with the reason."""
 

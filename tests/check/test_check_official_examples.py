@@ -1,4 +1,4 @@
-"""The official R4 example Observations pass, apart from one genuine fault.
+"""The official R4 example Observations pass, apart from two genuine faults.
 
 Source: HL7 FHIR R4 4.0.1 examples, CC0; found through PLEXOR_OUTSIDE.
 """
@@ -11,8 +11,13 @@ from typing import Any
 import pytest
 from check_helpers import base_checker, errors, read_one
 
-_FAULTS = {"Observation-clinical-gender": [("reference-target", "Observation.performer[0]")]}
-"""An Encounter stands as performer, which no version of the specification permits."""
+_FAULTS = {
+    "Observation-clinical-gender": [("reference-target", "Observation.performer[0]")],
+    "Observation-f202": [("element-missing", "Observation.effective[x]")],
+}
+"""An Encounter stands as performer, which no version of the specification permits; a body temperature has
+no time, which the profile of vital signs asks for (https://hl7.org/fhir/R4/observation-vitalsigns.html).
+"""
 
 
 def examples() -> Iterator[Any]:
