@@ -102,9 +102,11 @@ def _half(p: Parser, used: Used, half: int) -> Used:
 
 
 def _side(p: Parser, target: Target, phrase: Phrase, pair: Pair | None) -> str:
-    if pair is not None and not (_one_arrow_twice(pair) and target.side in ("left", "right")):
+    if pair is not None and not (_one_arrow_twice(pair) and {target.side, phrase.side} & _SIDES):
         return "both"
     said = target.side or phrase.side
+    if pair is not None:
+        return said or "both"
     if phrase.side in ("left", "right") and _says_all(target):
         said = phrase.side
     if said is None and _says_symmetric(phrase):
@@ -140,6 +142,8 @@ def add(p: Parser, target: Target, side: str, value: Written | None, phrase: Phr
     target = _placed(p, target)
     if p.vocabulary.reflexes[target.site].kind == "plantar":
         value = _response(value, phrase)
+    elif target.sign and value is not None and value.response == "equivocal" and value.polarity is None:
+        value = replace(value, polarity="doubtful", uncertain=True)  # "Hoffmann equivocal"
     if side == "unspecified" and target.side is not None:
         side = target.side
     if not _fits(p, target, value, phrase):
@@ -260,6 +264,8 @@ def _fits(p: Parser, target: Target, value: Written | None, phrase: Phrase) -> b
         )
     if value.polarity == "negative" and "singular" in target.flags:
         return False
+    if kind != "plantar" and target.sign and value.response == "equivocal" and value.descriptor is None:
+        return value.polarity == "doubtful"
     if value.denominator == 5 and not target.general and "trigger" not in target.flags:
         return False
     if kind == "plantar":

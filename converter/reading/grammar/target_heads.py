@@ -307,6 +307,8 @@ def _partial_counts(p: Parser, index: int) -> bool:
     if p.spoken[index] and p.word(index).endswith("s"):
         return True
     following = p.skip(index + 1, "and", "slash", "comma")
+    if p.spoken[index] and p.kind(index + 1) == "colon" and p.kind(index + 2) in VALUES:
+        return p.kind(p.skip(index + 3, "side")) in ("end", "comma", "region")  # "Upper: 2+"
     if p.spoken[index] and following > index + 1 and p.kind(following) in VALUES:
         other = p.kind(following + 1) == "region" and p.has(following + 1, "limb")
         return other and not p.tokens[following + 1].flags & {"part", "bare"}  # "1+ upper, 2+ lower limbs"

@@ -45,7 +45,7 @@ _BESIDE = frozenset({"close", "dash", "question", "greater"})
 def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
     """All tokens of a note, in order; fillers are left out."""
     tokens = _left_beside_right(text, _without_litres(text, tokens_by_themselves(text, vocabulary)))
-    return _adjusted(text, with_boxes_read(text, tokens))
+    return _adjusted(text, with_boxes_read(text, _with_dashes_to_grades(tokens)))
 
 
 def _without_litres(text: str, tokens: list[Token]) -> list[Token]:
@@ -54,6 +54,24 @@ def _without_litres(text: str, tokens: list[Token]) -> list[Token]:
         return tokens
     units = {match.start("unit") for match in _LITRES.finditer(text)}
     return [token for token in tokens if token.start not in units]
+
+
+def _with_dashes_to_grades(tokens: list[Token]) -> list[Token]:
+    """In "R-2+ L-3", "clonus R-3 beats" the dash touches side and grade: it joins them and is no minus."""
+    found: list[Token] = []
+    for index, token in enumerate(tokens):
+        before = found[-1] if found else None
+        side = before is not None and before.kind == "side" and before.end == token.start
+        after = tokens[index + 1] if index + 1 < len(tokens) else None
+        touches = after is not None and after.start == token.end and after.kind in ("value", "count")
+        if side and token.kind == "dash" and touches:
+            continue
+        written = token.written
+        if side and isinstance(written, Written) and written.low is not None and written.low < 0:
+            grade = replace(written, low=-written.low, high=-(written.high or written.low))
+            token = replace(token, start=token.start + 1, written=grade)
+        found.append(token)
+    return found
 
 
 def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
@@ -106,6 +124,8 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
             token = replace(token, kind="other", written=None)
         elif token.kind == "count" and isinstance(token.written, Count) and token.written.repeat:
             token = _repeat(token, adjusted)
+        elif token.kind == "count" and before is not None and _about(before, token):
+            token = replace(token, start=adjusted.pop().start, written=Count("", repeat=False))
         elif token.kind == "dash" and before is not None and _denies(before, tokens, index):
             token = replace(token, kind="no")
         elif token.kind == "dash" and before is not None and _is_minus(text, before, token, adjusted):
@@ -119,6 +139,11 @@ def _adjusted(text: str, tokens: list[Token]) -> list[Token]:
 def _says_equal(text: str, before: Token, token: Token) -> bool:
     """As in "biceps =, triceps =.": right behind a name, and nothing behind it, the sides are equal."""
     return before.kind in ("site", "reflex") and text[token.end : token.end + 1] in (",", ".", ";")
+
+
+def _about(before: Token, count: Token) -> bool:
+    """As in "clonus <3 beats", ">5 beats": how many there were is not said."""
+    return before.kind in ("lesser", "greater") and before.end == count.start
 
 
 def _taken_in(text: str, adjusted: list[Token], token: Token) -> bool:

@@ -2,7 +2,7 @@
 
 import re
 
-from converter.reading.grammar.parser import Parser
+from converter.reading.grammar.parser import VALUES, Parser
 from converter.reading.grammar.parts import Draft
 from converter.reading.tokens import Token
 
@@ -53,13 +53,21 @@ def apply_statuses(p: Parser, has_now: bool) -> None:
 def _before_now(p: Parser) -> None:
     """As in "the knee jerks were absent, both are now 1+": of one reflex, what is not now was before."""
     now = next((token for token in p.tokens if token.kind == "now"), None)
-    if now is None or not any(p.word(i) in ("was", "were", "had been") for i in range(len(p.tokens))):
+    if now is None:
+        return
+    was = any(p.word(i) in ("was", "were", "had been") for i in range(len(p.tokens)))
+    if not was and not _value_follows(p, p.tokens.index(now) + 1):
         return
     after = [d for d in p.drafts if _value_start(p, d) > now.start and d.status == "current"]
     for draft in p.drafts:
         same = any(d.target.site == draft.target.site and _alike(d.side, draft.side) for d in after)
         if same and draft.status == "current" and _value_start(p, draft) < now.start:
             draft.status, now.used = "historical", "assertion"
+
+
+def _value_follows(p: Parser, index: int) -> bool:
+    """As in "KJ 2+ now 3+": right behind the word for the present stands another value."""
+    return p.kind(p.skip(index, "is", "colon")) in VALUES and p.kind(index - 2) in {*VALUES, "side", "comma"}
 
 
 def _of_relative(p: Parser) -> None:
