@@ -76,7 +76,8 @@ def _compare(p: Parser, targets: list[Target], phrase: Phrase, index: int) -> bo
 def _equal(p: Parser, target: Target, phrase: Phrase, used: Used, other: int) -> None:
     """As in "R = L", with the value before or after it, or none."""
     target.side = "both"
-    after = phrase_at(p, p.skip(other + 1, "comma", "close")) if phrase.value is None else None
+    value = p.skip(other + 1, "comma", "close", "equals", "colon")
+    after = phrase_at(p, value) if phrase.value is None else None
     if after is not None:
         phrase, p.index = after
     phrase.used = phrase.used + used

@@ -7,6 +7,7 @@ from converter.reading.grammar.parts import Details, Draft, Phrase, Target, Used
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 
+_STRONGEST = 5
 _MAXIMA = (4.0, 5.0)
 _AT_JOINTS = frozenset({"ankle_clonus", "knee_clonus", "wrist_clonus"})
 _SIDES = {"left", "right"}
@@ -266,6 +267,8 @@ def _fits(p: Parser, target: Target, value: Written | None, phrase: Phrase) -> b
         return False
     if kind != "plantar" and target.sign and value.response == "equivocal" and value.descriptor is None:
         return value.polarity == "doubtful"
+    if value.low == _STRONGEST and value.bare and _named_again(p, target):
+        return False
     if value.denominator == 5 and not target.general and "trigger" not in target.flags:
         return False
     if kind == "plantar":
@@ -273,6 +276,12 @@ def _fits(p: Parser, target: Target, value: Written | None, phrase: Phrase) -> b
     if value.response is not None and value.descriptor is None:
         return value.response in ("equivocal", "mute", "withdrawal") and kind != "stretch"
     return True
+
+
+def _named_again(p: Parser, target: Target) -> bool:
+    """As in "tri 5, triceps reflex 1+": the muscle and its strength, before its reflex."""
+    again = any(token.meaning == target.site and "trigger" in token.flags for token in p.tokens)
+    return again and "trigger" not in target.flags
 
 
 def _fits_plantar(target: Target, value: Written) -> bool:

@@ -137,10 +137,8 @@ def lead_side(p: Parser) -> bool:
         led, after = True, after - 1  # "on the right the knee jerk is 2+ and the ankle jerk 1+"
     if index > p.index == 0 and _speaks_again(p, after):
         led, after = True, after - 1  # "on the right all three are normal"
-    denied = p.skip(after, "comma", "is")
-    if (
-        index > p.index == 0 and denied > after and p.kind(denied) == "no"
-    ):  # "on the right there is no clonus"
+    denied = p.skip(after, "comma", "is") if index > p.index == 0 else after
+    if denied > after and p.kind(denied) == "no":  # "on the right there is no clonus"
         led, after = True, denied - 1
     if led and p.kind(after + 1) == "end" and p.context.reflexes:
         p.context.block_side = resolve_side(p, p.tokens[index])

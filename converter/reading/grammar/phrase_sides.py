@@ -69,6 +69,8 @@ def _trails(p: Parser, index: int, at: int) -> bool:
 
 def _side_belongs(p: Parser, index: int, at: int) -> bool:
     token, following = p.tokens[at], p.kind(at + 1)
+    if p.kind(at - 1) == "open" and following == "close" and p.kind(at + 2) == "colon":
+        return False  # "Right: KJ 2+, (L): KJ 3+"
     if "letter" in token.flags and not p.text[token.start].isupper() and at > index:
         return False
     toes = p.has(at + 1, "toes") and p.kind(p.skip(at + 2, *LINKS)) not in VALUES

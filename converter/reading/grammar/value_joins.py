@@ -47,8 +47,11 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
         return phrase.side is None
     if _present_but_placed(p, at, between, phrase):
         return False
+    if phrase.weak and phrase.value is not None:
+        said = phrase.value.descriptor == "present" and "comma" in between and not new.graded
+        return not ("but" in between or said) or not about_next(p, at)
     if phrase.weak:
-        return "but" not in between or not about_next(p, at) if phrase.value is not None else True
+        return True
     if phrase.worded and new.graded:
         return phrase.side in (None, "both")
     if "open" in between:

@@ -4,6 +4,8 @@ Takes the tokens of a note; gives them with such a pair of sides as one token fo
 hold a side alone where each side of the line has them, and without the comma of "Knee jerk, left: 1+".
 """
 
+from dataclasses import replace
+
 from converter.reading.tokens import Token
 from converter.reading.written import Written
 
@@ -16,7 +18,7 @@ _OPPOSITE = {"left": "right", "right": "left"}
 
 def with_sides_joined(tokens: list[Token]) -> list[Token]:
     """The tokens of a note; `R+L` is one token, the side `both`, and `(R) 2+ (L) 1+` has no brackets."""
-    tokens = _without_commas(_without_brackets(tokens))
+    tokens = _without_commas(_without_brackets(_with_half_brackets(tokens)))
     if not any(token.kind == "equals" or (token.kind == "value" and _is_plus(token)) for token in tokens):
         return tokens
     joined: list[Token] = []
@@ -47,6 +49,21 @@ def _without_brackets(tokens: list[Token]) -> list[Token]:
                 dropped.update(around for at in bracketed for around in (at - 1, at + 1))
                 bracketed = []
     return [token for index, token in enumerate(tokens) if index not in dropped] if dropped else tokens
+
+
+def _with_half_brackets(tokens: list[Token]) -> list[Token]:
+    """In "R) KJ 2+ L) KJ 3+" the bracket that closes nothing is a colon."""
+    found: list[Token] = []
+    opened = False
+    for index, token in enumerate(tokens):
+        if token.kind in ("open", "newline"):
+            opened = token.kind == "open"
+        side = index > 0 and tokens[index - 1].kind == "side" and tokens[index - 1].end == token.start
+        if token.kind == "close" and side and not opened:
+            token = replace(token, kind="colon")
+        opened = opened and token.kind != "close"
+        found.append(token)
+    return found
 
 
 def _without_commas(tokens: list[Token]) -> list[Token]:

@@ -297,6 +297,8 @@ def _is_minus(text: str, before: Token, token: Token, earlier: list[Token]) -> b
     last = last or (
         before.kind in ("site", "reflex") and after_plus and _ENDS_HERE.match(text, token.end) is not None
     )
+    glued = before.kind == "site" and before.end == token.start and after_plus and after in (" ", "\t")
+    last = last or glued  # "BJ+ AJ- PL up"
     to_side = _SIDE_NEXT.match(text, token.end) is not None and after_plus
     to_side = to_side or ("sign" in before.flags and _BOTH_NEXT.match(text, token.end) is not None)
     return beside or last or to_side or (before.kind == "open" and after in (")", "]"))
