@@ -10,7 +10,7 @@ demo: $(VENV)/.installed
 	$(BIN)/plexor demo --out demo-output
 
 test: $(VENV)/.installed-test
-	$(BIN)/python -m pytest -n auto --dist loadfile $(PYTEST_ARGS)
+	$(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder $(PYTEST_ARGS)
 
 # plexor with its reader as machine code, in an environment of its own, for many notes: takes minutes and a C compiler.
 compiled: $(COMPILED)/.installed

@@ -3,6 +3,8 @@
 from dataclasses import replace
 from pathlib import Path
 
+from archive_copies import copied
+
 from converter.api import Session, open_session
 from converter.archive import RunTotals
 from converter.loading import Loading, load
@@ -44,8 +46,7 @@ def lost(line: int) -> Diagnostic:
 
 
 def loaded(folder: Path, how: Loading | None = None) -> Path:
-    load(notes(), folder / "a.duckdb", session(), how)
-    return folder / "a.duckdb"
+    return copied(folder / "a.duckdb", ("invented", how), lambda path: load(notes(), path, session(), how))
 
 
 def fates(totals: RunTotals) -> tuple[int, int, int, int, int]:

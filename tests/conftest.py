@@ -2,9 +2,23 @@
 
 import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+from browsing import chromium
 
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from playwright.sync_api import Browser
+
+LONGEST = (
+    "test_cluster", "test_check_live", "test_send_servers", "test_reading_laws", "test_page_decisions",
+    "test_grammar_sentences", "test_check_live_r5", "test_deidentify_leaks", "test_audit_browser",
+    "test_parts", "test_reflex_talk", "test_vocabulary_rows", "test_archive_interrupted", "test_cli_archive",
+    "test_page_browser",
+)  # fmt: skip
+"""Files that take half a minute and more, longest first."""
 os.environ.pop("COLUMNS", None)  # test workers set it, and tables are as wide as it says
 
 
@@ -14,12 +28,25 @@ def outside() -> Path:
     return outside_folder()
 
 
+@pytest.fixture(scope="session")
+def browser() -> "Iterator[Browser]":
+    """One Chromium for the tests of all pages; the test skips where there is none."""
+    with chromium() as started:
+        yield started
+
+
 def outside_folder() -> Path:
     """The folder that `PLEXOR_OUTSIDE` names, or a skip."""
     folder = os.environ.get("PLEXOR_OUTSIDE")
     if not folder:
         pytest.skip("PLEXOR_OUTSIDE is not set: no outside material to check against")
     return Path(folder)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the longest files first: a worker that began one last would end long after the others."""
+    places = {name: place for place, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: places.get(item.path.stem, len(places)))
 
 
 @pytest.hookimpl(hookwrapper=True)

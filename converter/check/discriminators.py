@@ -186,6 +186,10 @@ def _tests(library: Library, kind: str, steps: list[Step], element: Element) -> 
                 test = _target_type_test(canonicals) if kind == "type" else _conforms_test(canonicals)
                 yield Discriminator(steps, test, beyond=True)
         return
+    unknown = _unknown_extension(library, element) if [step.name for step in steps] == ["url"] else None
+    if kind == "value" and unknown:
+        yield Discriminator(steps, lambda walker, value, told, scope: value == unknown)
+        return
     tests = [
         test for target in _targets(library, element, steps) for test in _target_tests(library, kind, target)
     ]
@@ -196,6 +200,14 @@ def _tests(library: Library, kind: str, steps: list[Step], element: Element) -> 
     for test, absent in tests[:1] if kind == "exists" else tests:
         profiles = _profiles(library, element, steps) if kind == "profile" else ()
         yield Discriminator(steps, test, absent, beyond=kind == "profile", profiles=profiles)
+
+
+def _unknown_extension(library: Library, element: Element) -> str | None:
+    """The address of the extension that a slice holds, where its definition is not at hand."""
+    named = [str(one) for entry in element.types for one in entry.get("profile", ())]
+    if len(named) != 1 or library.structure(named[0]) is not None:
+        return None
+    return named[0].partition("|")[0]
 
 
 def _profiles(library: Library, element: Element, steps: list[Step]) -> tuple[str, ...]:

@@ -27,7 +27,8 @@ def check_extension(
     if isinstance(url, str) and ":" in url:
         definition = walker.library.structure(url)
         if definition is None or definition.get("type") != "Extension":
-            _unknown(url, slot.key == "modifierExtension", path, found)
+            asked = url in [str(one).partition("|")[0] for one in profiles]
+            _unknown(url, slot.key == "modifierExtension", asked, path, found)
         elif shape is None:
             shape = walker.shapes.of_profile(url)
     elif (
@@ -94,13 +95,18 @@ def _nested(path: str) -> bool:
     return ".extension[" in path.rpartition(".")[0] or ".modifierExtension[" in path.rpartition(".")[0]
 
 
-def _unknown(url: str, modifier: bool, path: str, found: Findings) -> None:
+def _unknown(url: str, modifier: bool, asked: bool, path: str, found: Findings) -> None:
+    """Say that an extension is not known: an error where it changes the meaning or a profile asks for it.
+
+    HL7 publishes extensions apart from the base definitions, so one of theirs may be right though unknown.
+    """
     official = url.startswith("http://hl7.org/fhir/StructureDefinition/")
+    grave = modifier or (asked and not official)
     found.add(
         "extension-unknown",
         path,
         f"{path}: the extension {url} is not known here, so its content was not checked.",
-        severity=Severity.ERROR if modifier else Severity.WARNING if official else Severity.INFORMATION,
+        severity=Severity.ERROR if grave else Severity.WARNING if official else Severity.INFORMATION,
         hint="Give the folder that holds its definition with --profiles.",
         rule=url,
     )

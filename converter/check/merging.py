@@ -75,7 +75,6 @@ class Merger:
             least = element.min
         if least > most:
             yield f"min {least} is greater than max {_text(most)}"
-            return
         element.min, element.max = least, most
 
     def _types(self, element: Element, facts: Json) -> Iterator[str]:

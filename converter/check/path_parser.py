@@ -11,6 +11,8 @@ import re
 from decimal import Decimal
 from typing import Any
 
+from converter.check.units import UCUM, Amount
+
 Tree = tuple[Any, ...]
 
 
@@ -161,8 +163,11 @@ class _Parser:
             return ("literal", _unescaped(text[1:-1]))
         if kind == "number":
             self._take()
-            if self.kind == "string" or self.text in ("year", "years", "month", "months", "day", "days"):
-                raise UnsupportedExpressionError("quantity literals are not read here")
+            if self.kind == "string":
+                unit = _unescaped(self._take()[1:-1])
+                return ("literal", Amount(value=Decimal(text), system=UCUM, code=unit))
+            if self.text in ("year", "years", "month", "months", "day", "days"):
+                raise UnsupportedExpressionError("spans of the calendar are not read here")
             return ("literal", Decimal(text) if "." in text else int(text))
         if kind == "date":
             self._take()

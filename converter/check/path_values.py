@@ -12,6 +12,9 @@ from decimal import Decimal
 from functools import cache
 from typing import Any
 
+from converter.check.units import Amount
+from converter.check.values import in_unit_of
+
 Json = dict[str, Any]
 
 
@@ -137,6 +140,8 @@ def same(one: Any, other: Any) -> bool:
     """FHIRPath equality of two single values."""
     one, other = raw(one), raw(other)
     if isinstance(one, dict) and isinstance(other, dict):
+        if Amount in (type(one), type(other)):
+            return order(one, other) == 0
         return one.keys() == other.keys() and all(same(one[key], other[key]) for key in one)
     if isinstance(one, list) and isinstance(other, list):
         return len(one) == len(other) and all(same(a, b) for a, b in zip(one, other, strict=True))
@@ -149,9 +154,12 @@ def order(one: Any, other: Any) -> int | None:
     """-1, 0 or 1 as one value is less, equal or greater; None where the two cannot be told apart."""
     one, other = raw(one), raw(other)
     if isinstance(one, dict) and isinstance(other, dict):
-        if any(one.get(key) != other.get(key) for key in ("system", "code")):
-            raise UndecidedError("quantities in different units are not compared here")
-        return order(one.get("value"), other.get("value"))
+        if all(one.get(key) == other.get(key) for key in ("system", "code")):
+            return order(one.get("value"), other.get("value"))
+        times = in_unit_of(one, other)
+        if times is None:
+            raise UndecidedError("quantities in these units are not compared here")
+        return order(number(one.get("value", 0)) * times, other.get("value"))
     if is_number(one) and is_number(other):
         first, second = number(one), number(other)
         return int(first > second) - int(first < second)

@@ -102,6 +102,7 @@ class ValueSetCodes:
         includes, excludes: its parts.
         found: whether the ValueSet itself is at hand.
         asked: whether it is being asked just now, through another that includes it.
+        inactive: whether it holds codes that their code system calls inactive.
     """
 
     url: str
@@ -109,6 +110,7 @@ class ValueSetCodes:
     excludes: list[_Part] = field(default_factory=list)
     found: bool = True
     asked: bool = False
+    inactive: bool = True
 
     def holds(self, terminology: "Terminology", system: str | None, code: str) -> bool | None:
         """Whether the ValueSet holds a code, without a system in any; None where that cannot be told."""
@@ -122,6 +124,8 @@ class ValueSetCodes:
     def _answer(self, terminology: "Terminology", system: str | None, code: str) -> bool | None:
         excluded = [part.holds(terminology, system, code) for part in self.excludes]
         if True in excluded:
+            return False
+        if not self.inactive and terminology.retired(system, code):
             return False
         answers = [part.holds(terminology, system, code) for part in self.includes]
         if True in answers:
@@ -168,6 +172,12 @@ class Terminology:
             return True
         return False if concepts.complete else None
 
+    def retired(self, system: str | None, code: str) -> bool:
+        """Whether a code system at hand calls a code inactive, by the properties that the standard names."""
+        concepts = self.system(system) if system else None
+        stated = concepts.properties.get(code, {}) if concepts else {}
+        return True in stated.get("inactive", ()) or "retired" in stated.get("status", ())
+
     def names(self, system: str, code: str) -> frozenset[str]:
         """What a code system calls a code, as `plain_name` writes it; empty where that is not at hand."""
         concepts = self.system(system)
@@ -206,6 +216,7 @@ class Terminology:
             ):
                 return
         compose = compose or {}
+        codes.inactive = compose.get("inactive") is not False
         codes.includes = [self._part(entry) for entry in compose.get("include", ())]
         codes.excludes = [self._part(entry) for entry in compose.get("exclude", ())]
 

@@ -9,6 +9,8 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
+from converter.check.units import UCUM, factor
+
 Json = dict[str, Any]
 
 _DATE = re.compile(r"(\d{4})(?:-(\d\d)(?:-(\d\d))?)?$")
@@ -65,11 +67,11 @@ def decimal_places(value: Any) -> int:
 
 
 def comparable(one: Any, other: Any) -> tuple[Any, Any] | None:
-    """Two values in a form that `<` orders, or None. Quantities compare only in the same unit."""
+    """Two values in a form that `<` orders, or None. Quantities compare where a factor lies between."""
     if isinstance(one, dict) and isinstance(other, dict):
-        same_unit = all(one.get(k) == other.get(k) for k in ("system", "code")) and one.get("code")
-        same_unit = same_unit or "code" not in other
-        return comparable(one.get("value"), other.get("value")) if same_unit else None
+        times = Decimal(1) if "code" not in other else in_unit_of(one, other)
+        pair = comparable(one.get("value"), other.get("value"))
+        return (pair[0] * times, pair[1]) if pair and times is not None else None
     if _is_number(one) and _is_number(other):
         return Decimal(str(one)), Decimal(str(other))
     if isinstance(one, str) and isinstance(other, str):
@@ -82,6 +84,17 @@ def comparable(one: Any, other: Any) -> tuple[Any, Any] | None:
         if re.match(r"\d\d:\d\d", one) and re.match(r"\d\d:\d\d", other):
             return one, other
     return None
+
+
+def in_unit_of(one: Json, other: Json) -> Decimal | None:
+    """What turns the value of one quantity into the unit of another; None where that cannot be told."""
+    codes = [one.get("code"), other.get("code")]
+    systems = [one.get("system"), other.get("system")]
+    if systems[0] != systems[1] or not all(isinstance(code, str) and code for code in codes):
+        return None
+    if codes[0] == codes[1]:
+        return Decimal(1)
+    return factor(str(codes[0]), str(codes[1])) if systems[0] == UCUM else None
 
 
 def _same(one: Any, other: Any) -> bool:

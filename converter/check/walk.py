@@ -131,7 +131,7 @@ class Walker:
         if len(profiles) > 1:
             profiles = self._best_profile(value, path, inner, profiles)
         self.resource(value, path, found, inner, profiles)
-        if slot.element.children is not None and slot.type in ROOT_TYPES:
+        if slot.element.children is not None and slot.type in (*ROOT_TYPES, kind):
             for shape in self.shapes.of_slot(slot):
                 self.object(shape, value, path, found, inner, open_ended=True)
 

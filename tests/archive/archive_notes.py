@@ -6,6 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from archive_copies import copied
+
 from converter.archive import Archive, Item, LoadOptions, RunInfo, RunTotals, load, open_archive
 from converter.model import (
     Abnormality,
@@ -144,7 +146,8 @@ def load_all(
 
 def new_archive(folder: Path, *items: Item, **options: Any) -> Archive:
     """An archive that holds these items."""
-    archive = open_archive(folder / "archive.duckdb")
+    path = copied(folder / "archive.duckdb", "nothing", lambda path: open_archive(path).close())
+    archive = open_archive(path)
     load_all(archive, items, **options)
     return archive
 

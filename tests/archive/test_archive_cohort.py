@@ -5,7 +5,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from archive_notes import abnormality, finding, load_all, note, read
+from archive_copies import copied
+from archive_notes import abnormality, finding, load_all, new_archive, note, read
 
 from converter.archive import Archive, ArchiveError, Cohort, FindQuery, Item, open_archive
 
@@ -22,8 +23,8 @@ ITEMS: tuple[Item, ...] = (
 
 @pytest.fixture
 def archive(tmp_path: Path) -> Iterator[Archive]:
-    with open_archive(tmp_path / "a.duckdb") as opened:
-        load_all(opened, ITEMS)
+    path = copied(tmp_path / "archive.duckdb", "cohort", lambda _: new_archive(tmp_path, *ITEMS).close())
+    with open_archive(path) as opened:
         yield opened
 
 

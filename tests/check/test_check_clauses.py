@@ -3,12 +3,14 @@
 Sources stand beside the cases; where the page is not at hand the clause is told from memory, and says so.
 """
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
 from check_helpers import PROFILE, base_errors, observation, profile, profile_errors
 
 from converter.check import Checker, Definitions
+from converter.check.units import factor
 from converter.model import Severity
 
 Json = dict[str, Any]
@@ -228,3 +230,123 @@ def test_rule_that_is_not_evaluated_here_stays_information() -> None:
         observation(), [PROFILE]
     )
     assert [one.severity for one in found if one.code == "invariant-not-checked"] == [Severity.INFORMATION]
+
+
+def test_profile_reaches_into_the_resource_of_an_entry() -> None:
+    """Source: https://hl7.org/fhir/R4/profiling.html: a path may lead through a resource; from memory."""
+    patient = {"path": "Bundle.entry.resource", "type": [{"code": "Patient"}]}
+    active = {"path": "Bundle.entry.resource.active", "min": 1}
+    definition = profile(patient, active, type_name="Bundle")
+    entry = {"fullUrl": "urn:uuid:6c1ee0b4-6a2c-4c52-9d6c-3b8f0f0a1b2c"}
+    for given, found in (
+        ({"active": True}, []),
+        ({}, [("element-missing", "Bundle.entry[0].resource.active")]),
+    ):
+        resource = {"resourceType": "Patient", "id": "p", **given}
+        whole = {"resourceType": "Bundle", "type": "collection", "entry": [{**entry, "resource": resource}]}
+        assert profile_errors(whole, definition) == found
+
+
+def test_slice_takes_an_extension_whose_definition_is_not_at_hand() -> None:
+    """Source: https://hl7.org/fhir/R4/profiling.html#extensions: extensions are told apart by their url."""
+    for url, expected in (
+        (f"{SITE}StructureDefinition/none", [("extension-unknown", "Observation.extension[0]")]),
+        (f"{BASE}observation-none", []),
+    ):
+        asked = {"sliceName": "none", "min": 1, "type": [{"code": "Extension", "profile": [url]}]}
+        definition = profile({"path": "Observation.extension", **asked})
+        assert profile_errors(observation(), definition) == [("slice-missing", "Observation.extension")]
+        given = observation(extension=[{"url": url, "valueBoolean": True}])
+        assert profile_errors(given, definition) == expected
+
+
+def test_value_set_without_inactive_codes() -> None:
+    """Source: https://hl7.org/fhir/R4/valueset-definitions.html#ValueSet.compose.inactive."""
+    concepts: list[Json] = [
+        {"code": "a"},
+        {"code": "b", "property": [{"code": "inactive", "valueBoolean": True}]},
+        {"code": "c", "property": [{"code": "status", "valueCode": "retired"}]},
+    ]
+    system = {"resourceType": "CodeSystem", "url": CODES, "content": "complete", "concept": concepts}
+    bound = {"strength": "required", "valueSet": f"{SITE}ValueSet/v"}
+    definition = profile({"path": "Observation.method", "binding": bound})
+    for inactive, allowed in ((None, "abc"), (True, "abc"), (False, "a")):
+        compose = {"include": [{"system": CODES}], **({} if inactive is None else {"inactive": inactive})}
+        codes = {"resourceType": "ValueSet", "url": bound["valueSet"], "compose": compose}
+        found = {c: profile_errors(observation(method=coded(c)), definition, system, codes) for c in "abc"}
+        assert "".join(code for code, errors in found.items() if not errors) == allowed
+
+
+def test_profile_that_forbids_what_its_base_requires_is_fulfilled_by_nothing() -> None:
+    """Source: https://hl7.org/fhir/R4/profiling.html: what fits a profile also fits its base; from memory."""
+    definition = profile({"path": "Observation.code", "min": 0, "max": "0"})
+    assert ("not-allowed", "Observation.code") in profile_errors(observation(), definition)
+    assert profile_errors({"resourceType": "Observation", "status": "final"}, definition) == [
+        ("element-missing", "Observation.code")
+    ]
+
+
+def amount(value: object, code: str) -> Json:
+    return {"value": value, "unit": code, "system": "http://unitsofmeasure.org", "code": code}
+
+
+@pytest.mark.parametrize(
+    ("given", "expected"),
+    [
+        (amount(500, "mg"), [("below-minimum", "Observation.value.ofType(Quantity)")]),
+        (amount(1000, "mg"), []),
+        (amount(0.002, "kg"), []),
+        (amount(1, "mol"), []),
+    ],
+)
+def test_minimum_in_another_unit_of_the_same_kind(given: Json, expected: list[Any]) -> None:
+    """Source: https://hl7.org/fhir/R4/datatypes.html#Quantity: amounts compare by UCUM; from memory."""
+    limit = {
+        "path": "Observation.value[x]",
+        "type": [{"code": "Quantity"}],
+        "minValueQuantity": amount(1, "g"),
+    }
+    assert profile_errors(observation(valueQuantity=given), profile(limit)) == expected
+
+
+@pytest.mark.parametrize(
+    ("expression", "holds"),
+    [
+        ("value > 4 'mg'", True),
+        ("value > 6 'mg'", False),
+        ("value = 5.0 'mg'", True),
+        ("value != 5 'mg'", False),
+        ("value < 1 'g'", True),
+        ("value = 0.005 'g'", True),
+        ("value > 4 'mol'", None),
+    ],
+)
+def test_amounts_in_rules(expression: str, holds: bool | None) -> None:
+    """Source: http://hl7.org/fhirpath/N1/#quantity-literals and #comparison; from memory."""
+    rule = {"key": "p-1", "severity": "error", "human": "a", "expression": expression}
+    definition = profile({"path": "Observation", "constraint": [rule]})
+    found = Checker(Definitions([definition])).check(observation(valueQuantity=amount(5, "mg")), [PROFILE])
+    codes = {one.code for one in found if one.rule == "p-1"}
+    assert codes == {True: set(), False: {"invariant"}, None: {"invariant-not-checked"}}[holds]
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "times"),
+    [
+        ("cm", "m", "0.01"),
+        ("mg/dL", "g/L", "0.01"),
+        ("ms", "s", "0.001"),
+        ("h", "min", "60"),
+        ("wk", "d", "7"),
+        ("mm[Hg]", "m[Hg]", "0.001"),
+        ("mL", "l", "0.001"),
+        ("min", "m", None),
+        ("m", "mol", None),
+        ("Cel", "K", None),
+        ("kg/m2", "g/m2", None),
+        ("", "", None),
+    ],
+)
+def test_factors_between_units(one: str, other: str, times: str | None) -> None:
+    """Source: UCUM, https://ucum.org/ucum, tables of prefixes and units; from memory."""
+    assert factor(one, other) == (None if times is None else Decimal(times))

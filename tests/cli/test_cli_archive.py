@@ -17,6 +17,7 @@ from typing import Any
 
 import duckdb
 import pytest
+from archive_copies import copied
 from commands import Ran, plexor, stop_from_keyboard_works
 
 from converter.model import Note, Reading
@@ -39,8 +40,10 @@ def notes(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def archive(notes: Path, tmp_path: Path) -> Path:
-    assert plexor("load", notes, "--archive", tmp_path / "a.duckdb").status == 0
-    return tmp_path / "a.duckdb"
+    def load(path: Path) -> None:
+        assert plexor("load", notes, "--archive", path).status == 0
+
+    return copied(tmp_path / "a.duckdb", NOTES, load)
 
 
 def ids(ran: Ran) -> list[str]:

@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from archive_copies import copied
 from commands import plexor, program
 
 KEY = "e41d8c0f5b7a92360d1fe8b4c6a7592f3e8d0b1c4a6f97285d3ce0b9f1a86472"
@@ -40,10 +41,12 @@ def archive(tmp_path: Path) -> Path:
     lines = ["id,patient,authored,birth_date,author,facility,system,text"]
     lines += [",".join([*row[:6], "https://hospital.example/notes", f'"{row[6]}"']) for row in ROWS]
     (tmp_path / "notes.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    archive = tmp_path / "a.duckdb"
-    ran = plexor("load", tmp_path / "notes.csv", "--archive", archive)
-    assert ran.status == 0, ran.err
-    return archive
+
+    def load(path: Path) -> None:
+        ran = plexor("load", tmp_path / "notes.csv", "--archive", path)
+        assert ran.status == 0, ran.err
+
+    return copied(tmp_path / "a.duckdb", tuple(ROWS), load)
 
 
 @pytest.fixture

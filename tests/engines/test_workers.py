@@ -11,6 +11,7 @@ from pathlib import Path
 from threading import Thread
 
 import pytest
+from commands import stop_from_keyboard_works
 
 from converter.engines import Done, EngineError, WorkerProcesses, local_engine
 from converter.model import Diagnostic, Note
@@ -201,7 +202,11 @@ def test_no_worker_outlives_the_program(how: signal.Signals, tmp_path: Path) -> 
     program = tmp_path / "program.py"
     program.write_text(PROGRAM)
     run = subprocess.Popen(
-        [sys.executable, str(program)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+        [sys.executable, str(program)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+        preexec_fn=stop_from_keyboard_works,
     )
     assert run.stdout is not None
     workers = [int(number) for number in run.stdout.readline().split()]

@@ -1,39 +1,15 @@
-"""Chromium for the tests of the review page; a real part (Debian package), driven by Playwright."""
+"""The review page in a browser, watched for complaints and for what it asks of others."""
 
-import shutil
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
-
-import pytest
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from playwright.sync_api import Browser, Page
 
-FLAGS = (
-    "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-)  # fmt: skip
-
-
 _FORM_AGAIN = "the server responded with a status of 422"
 """What Chromium notes down when a form is shown again because of a mistake in it."""
-
-
-@contextmanager
-def chromium() -> "Iterator[Browser]":
-    """The browser, or a skip where it is not installed."""
-    program = shutil.which("chromium")
-    if program is None:
-        pytest.skip("chromium is not installed; it is one of the real parts, see PLEXOR_PARTS")
-    playwright = pytest.importorskip(
-        "playwright.sync_api", reason="playwright is not installed; one of the real parts, see PLEXOR_PARTS"
-    )
-    with playwright.sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=program, args=list(FLAGS))
-        yield started
-        started.close()
 
 
 @contextmanager

@@ -1,4 +1,8 @@
-"""An archive of invented notes, and the review page over it as a program of its own, asked by plain HTTP."""
+"""An archive of invented notes, and the review page over it, asked by plain HTTP.
+
+Most tests have it served by a thread of theirs (`opened`). Where two programs meet, or one ends, a program
+of its own serves it (`served`).
+"""
 
 import http.client
 import os
@@ -11,13 +15,19 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from html import unescape
 from pathlib import Path
+from queue import SimpleQueue
+from threading import Thread
+from typing import Any
+from unittest.mock import patch
 from urllib.parse import urlencode, urlsplit
+
+from archive_copies import copied
 
 from converter.api import Session, open_session
 from converter.archive import amendments, open_archive
 from converter.loading import Loading, load
 from converter.model import Amendment, Note
-from converter.review_page import Desk, Review
+from converter.review_page import Desk, Review, server
 from converter.sources import note_from_text
 
 NOTES = {
@@ -48,14 +58,21 @@ def notes_of(texts: Mapping[str, str]) -> list[Note]:
 
 def archive_of(folder: Path, texts: Mapping[str, str] = NOTES, *, quotes: bool = True) -> Path:
     """An archive of some notes."""
-    path = folder / "review.duckdb"
-    load(notes_of(texts), path, session(), Loading(quotes=quotes))
-    return path
+    return copied(
+        folder / "review.duckdb",
+        (tuple(texts.items()), quotes),
+        lambda path: load(notes_of(texts), path, session(), Loading(quotes=quotes)),
+    )
+
+
+def review_of(archive: Path, by: str = "R-1", patience: float = 3.0) -> Review:
+    """A person's review of an archive."""
+    return Review(archive=archive, session=session(), by=by, now=lambda: AT, patience=patience)
 
 
 def desk_of(archive: Path, by: str = "R-1", patience: float = 3.0) -> Desk:
     """A desk over an archive, prepared."""
-    desk = Desk(Review(archive=archive, session=session(), by=by, now=lambda: AT, patience=patience))
+    desk = Desk(review_of(archive, by, patience))
     desk.prepare()
     return desk
 
@@ -88,12 +105,10 @@ class Served:
     """The page as it is served.
 
     Attributes:
-        address: the address that the program wrote, token included.
-        process: the program.
+        address: the address that was told, token included.
     """
 
     address: str
-    process: "subprocess.Popen[str]"
 
     @property
     def port(self) -> int:
@@ -137,9 +152,40 @@ class Served:
         return urlsplit(answer.headers["location"]).path.removeprefix(self.base)
 
 
+@dataclass(frozen=True)
+class Program(Served):
+    """The page as a program of its own serves it."""
+
+    process: "subprocess.Popen[str]"
+
+
 @contextmanager
-def served(archive: Path, by: str = "R-1", *more: str) -> Iterator[Served]:
-    """Serve the page as a program of its own, and stop it at the end."""
+def opened(archive: Path, by: str = "R-1") -> Iterator[Served]:
+    """Serve the page from a thread, and stop it at the end."""
+    made: list[Any] = []
+    told: SimpleQueue[str] = SimpleQueue()
+    make = server._server
+
+    def kept(*how: Any) -> Any:
+        made.append(make(*how))
+        return made[0]
+
+    with patch.object(server, "_server", kept):
+        thread = Thread(
+            target=server.serve, args=(review_of(archive, by), 0, lambda address, _: told.put(address))
+        )
+        thread.start()
+        address = told.get(timeout=30)
+    try:
+        yield Served(address)
+    finally:
+        made[0].should_exit = True
+        thread.join(timeout=30)
+
+
+@contextmanager
+def served(archive: Path, by: str = "R-1", *more: str) -> Iterator[Program]:
+    """Serve the page by a program of its own, and stop it at the end."""
     command = [sys.executable, "-c", "from converter.cli.app import main; main()"]
     process = subprocess.Popen(
         [*command, "review", str(archive), "--by", by, *more],
@@ -152,7 +198,7 @@ def served(archive: Path, by: str = "R-1", *more: str) -> Iterator[Served]:
     try:
         address = process.stdout.readline().strip()
         assert address.startswith("http://"), process.communicate(timeout=30)
-        yield Served(address, process)
+        yield Program(address, process)
     finally:
         if process.poll() is None:
             process.send_signal(signal.SIGTERM)

@@ -10,26 +10,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from page_browser import chromium, watched
-from page_server import Served, archive_of, served
+from page_browser import watched
+from page_server import Served, archive_of, opened
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
 pytest.importorskip("uvicorn", reason="the review page needs plexor[review]")
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+RUN = "tags => axe.run({ runOnly: { type: 'tag', values: tags }, resultTypes: ['violations'] })"
 PAGES = ("/", "/decisions", "contradiction", "doubt", "unread", "correct", "add", "mistake")
 
 
 @pytest.fixture(scope="module")
-def browser() -> "Iterator[Browser]":
-    with chromium() as started:
-        yield started
-
-
-@pytest.fixture(scope="module")
 def quiet(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    with served(archive_of(tmp_path_factory.mktemp("accessible"))) as running:
+    with opened(archive_of(tmp_path_factory.mktemp("accessible"))) as running:
         yield running
 
 
@@ -69,9 +64,7 @@ def test_no_rule_of_wcag_is_broken(
         if name == "contradiction":
             page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
         page.evaluate(axe)  # by the debugger: the page itself allows no foreign script
-        found: dict[str, Any] = page.evaluate(
-            "tags => axe.run(document, { runOnly: { type: 'tag', values: tags } })", TAGS
-        )
+        found: dict[str, Any] = page.evaluate(RUN, TAGS)
         broken = {one["id"]: [node["html"] for node in one["nodes"]] for one in found["violations"]}
         assert broken == {}
         assert len(found["passes"]) > 15
@@ -89,7 +82,7 @@ def test_the_list_of_keys_is_a_named_dialog(browser: "Browser", quiet: Served, a
     with watched(browser, quiet.address) as page:
         page.keyboard.press("?")
         page.evaluate(axe)
-        found = page.evaluate("tags => axe.run(document, { runOnly: { type: 'tag', values: tags } })", TAGS)
+        found = page.evaluate(RUN, TAGS)
         assert [one["id"] for one in found["violations"]] == []
         assert page.get_by_role("dialog", name="Keys").is_visible()
         assert page.evaluate("document.activeElement.textContent") == "Close"

@@ -5,8 +5,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from page_browser import chromium, watched
-from page_server import NOTES, Served, archive_of, decisions_in, served
+from page_browser import watched
+from page_server import NOTES, Served, archive_of, decisions_in, opened
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -16,15 +16,9 @@ WIDE = {"width": 1280, "height": 800}
 
 
 @pytest.fixture(scope="module")
-def browser() -> "Iterator[Browser]":
-    with chromium() as started:
-        yield started
-
-
-@pytest.fixture(scope="module")
 def quiet(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """A page that is only looked at."""
-    with served(archive_of(tmp_path_factory.mktemp("quiet"))) as running:
+    with opened(archive_of(tmp_path_factory.mktemp("quiet"))) as running:
         yield running
 
 
@@ -36,8 +30,8 @@ def archive(tmp_path: Path) -> Path:
 @pytest.fixture
 def page(browser: "Browser", archive: Path) -> "Iterator[Page]":
     """A page on which decisions are made."""
-    with served(archive) as running, watched(browser, running.address, viewport=WIDE) as opened:
-        yield opened
+    with opened(archive) as running, watched(browser, running.address, viewport=WIDE) as shown:
+        yield shown
 
 
 def press(page: "Page", *keys: str) -> None:
@@ -210,7 +204,7 @@ def test_the_page_fits_its_window(
 
 
 def test_without_the_script_the_buttons_work(browser: "Browser", archive: Path) -> None:
-    with served(archive) as running:
+    with opened(archive) as running:
         context = browser.new_context(java_script_enabled=False)
         page = context.new_page()
         page.goto(running.address)
@@ -224,7 +218,7 @@ def test_without_the_script_the_buttons_work(browser: "Browser", archive: Path) 
 def test_the_place_in_question_is_in_sight_in_a_long_note(browser: "Browser", tmp_path: Path) -> None:
     filler = "He slept well and ate his breakfast. \n" * 400
     archive = archive_of(tmp_path, {"long": f"{filler}R KJ 1+, R KJ 3+.\n{filler}"})
-    with served(archive) as running, watched(browser, running.address, viewport=WIDE) as page:
+    with opened(archive) as running, watched(browser, running.address, viewport=WIDE) as page:
         go(page, "n", "These values do not agree")
         note = page.locator("#note").bounding_box()
         mark = page.locator("#note mark").first.bounding_box()

@@ -13,7 +13,19 @@ from http.client import HTTPException
 from pathlib import Path
 
 import pytest
-from page_server import AT, NOTES, Got, Served, archive_of, decisions_in, desk_of, notes_of, served, session
+from page_server import (
+    AT,
+    NOTES,
+    Got,
+    Served,
+    archive_of,
+    decisions_in,
+    desk_of,
+    notes_of,
+    opened,
+    served,
+    session,
+)
 
 from converter.api import open_session
 from converter.archive import ArchiveBusyError, NoteKey, open_archive, stored_readings
@@ -32,7 +44,7 @@ def archive(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def page(archive: Path) -> Iterator[Served]:
-    with served(archive) as running:
+    with opened(archive) as running:
         yield running
 
 
@@ -249,7 +261,7 @@ def test_an_archive_that_is_in_use_is_told_and_the_answer_kept(archive: Path) ->
 
 
 def test_the_page_of_an_archive_in_use_offers_to_try_again(archive: Path) -> None:
-    with served(archive) as page:
+    with opened(archive) as page:
         path = page.question("doubt")
         shown = page.get(path)
         with held_open(archive):
@@ -339,7 +351,7 @@ def test_a_program_that_is_killed_loses_no_saved_decision(tmp_path: Path, seed: 
     names = {question.question: question.id for question in desk_of(archive).questions}
     assert {names[name] for name in answered} <= saved
     assert len(saved) <= len(answered) + 1  # at most the one that was under way
-    with served(archive) as again:
+    with opened(archive) as again:
         assert confirm(again, again.question("doubt")).status == 303
 
 

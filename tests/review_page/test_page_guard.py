@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from page_server import Served, archive_of, decisions_in, served
+from page_server import Served, archive_of, decisions_in, opened
 
 pytest.importorskip("uvicorn", reason="the review page needs plexor[review]")
 
@@ -20,7 +20,7 @@ def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def page(archive: Path) -> Iterator[Served]:
-    with served(archive) as running:
+    with opened(archive) as running:
         yield running
 
 
@@ -44,7 +44,7 @@ def test_without_the_right_token_nothing_is_shown(page: Served, token: str) -> N
 
 def test_the_token_is_long_and_new_each_time(page: Served, archive: Path) -> None:
     assert len(page.base) >= 43  # 32 random bytes
-    with served(archive, "R-2") as other:
+    with opened(archive, "R-2") as other:
         assert other.base != page.base
 
 

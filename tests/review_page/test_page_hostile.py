@@ -5,14 +5,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from page_browser import chromium, watched
-from page_server import archive_of, decisions_in, desk_of, served
+from page_browser import watched
+from page_server import archive_of, decisions_in, desk_of, opened
 
 from converter.review_page.pages import Asked, Pages
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from playwright.sync_api import Browser
 
 pytest.importorskip("uvicorn", reason="the review page needs plexor[review]")
@@ -25,15 +23,9 @@ HOSTILE = (
 )
 
 
-@pytest.fixture(scope="module")
-def browser() -> "Iterator[Browser]":
-    with chromium() as started:
-        yield started
-
-
 def test_a_hostile_note_is_shown_as_its_characters(browser: "Browser", tmp_path: Path) -> None:
     archive = archive_of(tmp_path, {f"<i>{SCRIPT}</i>\u202e": HOSTILE})
-    with served(archive, "R-<b>1</b>") as running, watched(browser, running.address) as page:
+    with opened(archive, "R-<b>1</b>") as running, watched(browser, running.address) as page:
         page.keyboard.press("n")
         page.wait_for_selector("#note")
         assert page.title() != "taken"
@@ -62,7 +54,7 @@ def test_a_hostile_note_is_shown_as_its_characters(browser: "Browser", tmp_path:
 def test_a_note_of_a_megabyte_opens_quickly_and_whole_when_asked(browser: "Browser", tmp_path: Path) -> None:
     filler = "word " * 110_000
     archive = archive_of(tmp_path, {"big": f"{filler}\nR KJ 1+, R KJ 3+.\n{filler}"})
-    with served(archive) as running, watched(browser, running.address) as page:
+    with opened(archive) as running, watched(browser, running.address) as page:
         page.keyboard.press("n")
         page.wait_for_selector("text=The note is long")
         assert len(page.inner_text("#note")) < 20_000
@@ -91,7 +83,7 @@ def test_a_page_is_bounded_whatever_the_note_holds(tmp_path: Path, text: str) ->
 
 def test_an_archive_without_words_says_what_can_be_judged(browser: "Browser", tmp_path: Path) -> None:
     archive = archive_of(tmp_path, quotes=False)
-    with served(archive) as running, watched(browser, running.address) as page:
+    with opened(archive) as running, watched(browser, running.address) as page:
         said = " ".join(page.inner_text("main").split())
         assert "This archive keeps no words of the notes." in said
         assert "You can confirm, correct or reject what was read" in said

@@ -8,7 +8,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from commands import Ran, plexor, program
+from archive_copies import copied
+from commands import Ran, plexor
 from fhir_servers import FhirServer
 
 Json = dict[str, Any]
@@ -32,8 +33,7 @@ def demo_csv(folder: Path, *names: str) -> Path:
 
 def loaded(folder: Path, *names: str) -> Path:
     """An archive with these notes of the demo."""
-    load(folder, demo_csv(folder, *names))
-    return folder / "a.duckdb"
+    return copied(folder / "a.duckdb", ("demo", names), lambda _: load(folder, demo_csv(folder, *names)))
 
 
 def load(folder: Path, file: Path, *more: str) -> None:
@@ -41,9 +41,9 @@ def load(folder: Path, file: Path, *more: str) -> None:
     assert ran.status == 0, ran.err
 
 
-def send(server: FhirServer, archive: Path, *more: str, **environment: str) -> Ran:
-    """Send as a program of its own."""
-    return program("send", server.url, "--archive", archive, *more, env=environment)
+def send(server: FhirServer, archive: Path, *more: str) -> Ran:
+    """Send all of an archive."""
+    return plexor("send", server.url, "--archive", archive, *more)
 
 
 def expected(folder: Path) -> dict[str, set[str]]:
