@@ -68,6 +68,7 @@ SILENT = {
         "(hamstring|medial hamstring|internal hamstring|semitendinosu",
         "(jaw jerk|jaw jerks|jaw reflex|jaw jerk reflex|masseter refl",
         "(knee|patellar|patella) clonus",
+        "(aj|ajs) clonus",
         "(s1-2|s1/2)",
         "(lower quadrant|lower quadrants)",
         "(pectoral|pectoralis|pec) (jerk|jerks|reflex|reflexes)",

@@ -153,6 +153,8 @@ def add(p: Parser, target: Target, side: str, value: Written | None, phrase: Phr
         p.context.last_side = side
     p.context.graded_side = side
     details = replace(phrase.details, uncertain=phrase.details.uncertain or _doubted(target.used))
+    if details.beats == "0":  # "clonus 0 beats": there is none
+        value, details.beats = Written(descriptor="absent"), None
     twin = _twin(p, target, side, phrase)
     if twin is not None:
         twin.used = [*twin.used, *target.used]

@@ -96,6 +96,8 @@ def planned(p: Parser) -> bool:
         and start - p.index < _PLANS_REACH
     ):
         start += 1
+    if p.kind(start) == "value" and p.word(start - 1) == "for":  # "monitor for loss of reflexes"
+        start += 1
     targets, end = targets_at(p, start, after_value=False)
     if (
         not targets

@@ -13,7 +13,7 @@ from converter.reading.grammar.targets import targets_at, targets_here
 from converter.reading.grammar.valued import late_side
 from converter.reading.written import Written
 
-_NEAR = 3
+_NEAR, _TWO = 3, 2
 _STRONGEST = 5
 
 
@@ -51,12 +51,25 @@ def named_value(p: Parser) -> bool:
     after = _against(p, after, phrase, targets[-1].site)
     after = _in_its_limb(p, targets, phrase, after)
     _note_muscle(p, targets, phrase)
+    _both_names(p, targets, phrase)
     targets, after = _with_included(p, targets, after)
     took = draft(p, _without_value_of_their_own(p, targets, phrase), phrase)
     if took or any(target.foreign for target in targets):
         p.index = other_sides(p, after, targets)
         return True
     return False
+
+
+def _both_names(p: Parser, targets: list[Target], phrase: Phrase) -> None:
+    """As in "both knee and ankle jerks absent on the left": two names are counted, and the side follows."""
+    counted = len(targets) == _TWO and phrase.side in ("left", "right") and targets[0].side == "both"
+    token = targets[0].used[0][0]
+    if not counted or p.text[token.start : token.end].lower() != "both":
+        return
+    for target in targets:
+        if target.side == "both":
+            target.side = None
+    targets[0].used = [(token, "header"), *targets[0].used[1:]]
 
 
 def _past_comma(p: Parser, header: Target, after: int) -> int:

@@ -26,11 +26,13 @@ def they_are(p: Parser) -> bool:
     start = p.skip(p.index, "now", "comma")
     linked = p.skip(start + 1, "is", "now", "colon")
     counted = counts_names(p, start, len(p.context.last))
-    if not begins or not (p.kind(start) == "anaphor" or counted) or not p.context.last:
+    one = len(p.context.last) == 1 and len({target.site for target in p.context.listed}) <= 1
+    both = p.word(start) == "both" and linked > start + 1 and one
+    if not begins or not (p.kind(start) == "anaphor" or counted or both) or not p.context.last:
         return False
     counts = p.word(start).startswith(("all ", "both ", "each "))
     found_so = p.word(start).endswith(" them")  # "I found them present"
-    if not counted and not found_so and (counts or linked == start + 1):
+    if not counted and not found_so and not both and (counts or linked == start + 1):
         return False
     if p.context.region is not None and not all(target.specific for target in p.context.last):
         return False
@@ -40,8 +42,8 @@ def they_are(p: Parser) -> bool:
     same = p.word(start) == "it" and p.context.graded_side in _OTHER
     side = p.context.graded_side if same else None
     last = [replace(target, side=side, used=list(target.used)) for target in p.context.last]
-    if led is not None:
-        last = [on_side(target, led) for target in last]
+    if led is not None or (both and not counted):
+        last = [on_side(target, led or "both") for target in last]
     took = draft(p, last, found[0])
     p.index = other_sides(p, found[1], last) if took else p.index
     return took

@@ -138,8 +138,6 @@ def _foot_as_ankle(token: Token) -> Token:
 def _clonus_behind(tokens: list[Token], index: int) -> tuple[list[Token] | None, int]:
     """As in "R ankle sustained clonus", "L ankle no clonus": a joint before the clonus that is seen there."""
     joint, end = tokens[index], index + 1
-    if "short" in joint.flags and joint.meaning in CLONUS_AT and _is_clonus(tokens, end):  # "AJ clonus R"
-        return [replace(tokens[end], start=joint.start, meaning=CLONUS_AT[joint.meaning])], end + 1
     first = index - (index > 0 and tokens[index - 1].kind == "side")
     begins = first == 0 or tokens[first - 1].kind in _BEFORE_CLAUSE
     if joint.meaning not in CLONUS_AT or "place" not in joint.flags or not begins:
@@ -147,14 +145,10 @@ def _clonus_behind(tokens: list[Token], index: int) -> tuple[list[Token] | None,
     end = said = end + (end < len(tokens) and tokens[end].kind == "is")  # "the right ankle shows"
     while end < len(tokens) and end - said < _FEW and tokens[end].kind in _SAID_OF_CLONUS:
         end += 1
-    if end == said or not _is_clonus(tokens, end):
+    if end == said or end == len(tokens) or tokens[end].meaning != _CLONUS:
         return None, index + 1
     clonus = tokens[end]
     return [*tokens[said:end], replace(clonus, meaning=CLONUS_AT[joint.meaning])], end + 1
-
-
-def _is_clonus(tokens: list[Token], index: int) -> bool:
-    return index < len(tokens) and tokens[index].meaning == _CLONUS
 
 
 def _seen_at(joint: Token, clonus: Token) -> Token:

@@ -17,7 +17,14 @@ _RELATIVE = re.compile(
     re.IGNORECASE,
 )
 """As in "his brother, who died young, had", "her grandmother apparently had"."""
+_ALONE = re.compile(
+    r"\s*(?:family\s*:\s*)?(?:(?:his|her|their)\s+)?(?:mother|father|mum|mom|dad|brother|sister|sibling|son|daughter|uncle|aunt|"
+    r"cousin|grandmother|grandfather)s?\s*:?\s*(?:is|was|are|were)?\s*\Z",
+    re.IGNORECASE,
+)
+"""As in "brother areflexic": nothing but a relative before what is found."""
 _FOUND = re.compile(r"\b(?:found|noted|reported|documented|recorded|described|saw|felt)\b", re.IGNORECASE)
+_FIRST = 3
 _SHORT = 40
 """Characters before the first token of a sentence in which its small words stand."""
 _MANNER = frozenset({"position", "technique", "manoeuvre", "reinforcement", "quality", "before"})
@@ -75,6 +82,8 @@ def _of_relative(p: Parser) -> None:
     begins = p.tokens[0].start
     start = max(p.text.rfind(mark, max(0, begins - _SHORT), begins) + 1 for mark in ".;:\n")
     match = _RELATIVE.search(p.text, start, p.tokens[-1].end) if p.drafts else None
+    if p.drafts and match is None:
+        match = _ALONE.match(p.text, start, _start(p.drafts[0]))
     if match is None or any(token.kind == "family" for token in p.tokens):
         return
     _from(p, Token("family", match.start(), match.end()), "family")
@@ -88,13 +97,14 @@ def before_today(p: Parser, earlier: list[Draft]) -> None:
         earlier: the drafts of the sentence before.
     """
     named = any(token.kind in ("site", "region", "reflex") for token in p.tokens)
-    if p.tokens[0].kind != "now" or named or len({draft.target.site for draft in earlier}) > 1:
+    today = any(token.kind == "now" for token in p.tokens[:_FIRST])
+    if not today or named or len({draft.target.site for draft in earlier}) > 1:
         return
     for draft in earlier:
         again = any(d.target.site == draft.target.site and _alike(d.side, draft.side) for d in p.drafts)
         if again and draft.status == "current":
             draft.status = "historical"
-            draft.used = [*draft.used, (p.tokens[0], "assertion")]
+            draft.used = [*draft.used, (next(t for t in p.tokens if t.kind == "now"), "assertion")]
 
 
 def _alike(side: str, other: str) -> bool:
@@ -116,7 +126,7 @@ def _past(p: Parser, index: int, token: Token) -> None:
     elif "event" in token.flags and _dates_an_event(p, index):
         reached = _in_clause(p, index)
     elif index <= 2 or "other_examiner" in token.flags:
-        own = _in_clause(p, index) if "dated" in token.flags else []
+        own = _in_clause(p, index) if token.flags <= {"dated"} else []
         reached = _after_in_sentence(p, token) or own
     elif "dated" in token.flags:
         reached = _in_clause(p, index) or _after_in_sentence(p, token)
