@@ -2,23 +2,18 @@
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from browsing import chromium
+from sharing import WholeFiles, longest_first
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from playwright.sync_api import Browser
+    from xdist.scheduler import Scheduling
 
-LONGEST = (
-    "test_cluster", "test_check_live", "test_send_servers", "test_reading_laws", "test_page_decisions",
-    "test_grammar_sentences", "test_check_live_r5", "test_deidentify_leaks", "test_audit_browser",
-    "test_parts", "test_reflex_talk", "test_vocabulary_rows", "test_archive_interrupted", "test_cli_archive",
-    "test_page_browser",
-)  # fmt: skip
-"""Files that take half a minute and more, longest first."""
 os.environ.pop("COLUMNS", None)  # test workers set it, and tables are as wide as it says
 
 
@@ -44,9 +39,14 @@ def outside_folder() -> Path:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put the longest files first: a worker that began one last would end long after the others."""
-    places = {name: place for place, name in enumerate(LONGEST)}
-    items.sort(key=lambda item: places.get(item.path.stem, len(places)))
+    """Run the longest files first."""
+    longest_first(items)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> "Scheduling":
+    """Share the files out to the workers as `sharing` says."""
+    return WholeFiles(config, log)
 
 
 @pytest.hookimpl(hookwrapper=True)

@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Container, Iterator
 from typing import Any
 
-from converter.check.documents import check_reached
+from converter.check.documents import check_included, check_reached
 from converter.check.findings import Findings
 from converter.check.path_values import descendants, raw
 
@@ -30,6 +30,8 @@ def check_bundle(bundle: Json, path: str, found: Findings, types: Container[str]
         if kind in _REQUESTS - {"history"} and isinstance(request, dict):
             _check_request(entry, request, place, found)
     _check_doubles(bundle, kind, path, found)
+    if kind in ("document", "message"):
+        check_included(bundle, path, found)
     if kind == "document":
         check_reached(bundle, path, found)
 

@@ -60,8 +60,8 @@ def entries_of(bundle: Json) -> Iterator[Json]:
             yield entry
 
 
-def in_bundle(target: str, bundle: Json, full_url: str | None) -> Json | None:
-    """The entry of a bundle that a reference leads to, by full URL or by type and id."""
+def in_bundle(target: str, bundle: Json, full_url: str | None, strict: bool = False) -> Json | None:
+    """The entry of a bundle that a reference leads to, by full URL or, unless `strict`, by type and id."""
     target = target.partition("#")[0].partition("|")[0]
     literal = _LITERAL.match(target)
     plain = re.sub(r"/_history/[^/]+$", "", target)
@@ -77,7 +77,13 @@ def in_bundle(target: str, bundle: Json, full_url: str | None) -> Json | None:
             continue
         if isinstance(url, str) and url in wanted:
             return resource
-        if fallback is None and literal and not literal["base"] and _is_named(resource, literal):
+        if (
+            not strict
+            and fallback is None
+            and literal
+            and not literal["base"]
+            and _is_named(resource, literal)
+        ):
             fallback = resource
     return fallback
 

@@ -250,3 +250,42 @@ def test_an_extension_may_ask_something_of_the_element_it_stands_on() -> None:
     bare = observation(extension=[extension("e", valueString="a")])
     assert errors(checker.check(bare)) == [("extension-context", "Observation.extension[0]")]
     assert errors(checker.check({**bare, "subject": {"display": "a"}})) == []
+
+
+def clinical_document(composition: Json, *others: Json) -> Json:
+    whole = document(*others)
+    first = whole["entry"][0]["resource"] | composition
+    return whole | {"entry": [{**whole["entry"][0], "resource": first}, *whole["entry"][1:]]}
+
+
+@pytest.mark.parametrize(
+    ("composition", "place"),
+    [
+        ({"author": [{"display": "a"}, {"reference": "Practitioner/a"}]}, "author[1]"),
+        ({"custodian": {"reference": "urn:uuid:6c1ee0b4-6a2c-4c52-9d6c-3b8f0f0a1b2c"}}, "custodian"),
+        ({"attester": [{"mode": "legal", "party": {"reference": "Patient/z"}}]}, "attester[0].party"),
+        (
+            {"section": [{"section": [{"entry": [{"reference": "Observation/o"}]}]}]},
+            "section[0].section[0].entry[0]",
+        ),
+        ({"section": [{"entry": [{"identifier": {"value": "1"}}, {"display": "a"}]}]}, None),
+    ],
+)
+def test_a_document_holds_what_its_composition_names(composition: Json, place: str | None) -> None:
+    """Source: https://hl7.org/fhir/R4/documents.html#content: it SHALL include them; from memory."""
+    expected = [("bundle-document", f"Bundle.entry[0].resource.{place}")] if place else []
+    assert base_errors(clinical_document(composition)) == expected
+
+
+def test_a_message_holds_its_focus() -> None:
+    """Source: https://hl7.org/fhir/R4/messageheader.html, focus; from memory."""
+    header = {
+        "resourceType": "MessageHeader",
+        "eventCoding": {"system": "https://site.example/events", "code": "e"},
+        "source": {"endpoint": "https://site.example/x"},
+        "focus": [{"reference": entry(1, {})["fullUrl"]}],
+    }
+    whole = {"resourceType": "Bundle", "type": "message", "entry": [entry(0, header)]}
+    assert base_errors(whole) == [("bundle-document", "Bundle.entry[0].resource.focus[0]")]
+    patient = entry(1, {"resourceType": "Patient", "active": True})
+    assert base_errors({**whole, "entry": [entry(0, header), patient]}) == []

@@ -8,12 +8,16 @@ import gzip
 import json
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
+from functools import cache
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 from urllib.parse import quote
 
 from converter.exports import Read
 from converter.model import Abnormality, Diagnostic, Exam, Finding, Note, NotExamined, Severity, Unread
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
 
 T = TypeVar("T")
 
@@ -174,21 +178,26 @@ def bytes_of(folder: Path) -> Iterator[tuple[str, bytes]]:
 
 
 def _text_of_parquet(path: Path) -> bytes:
-    import duckdb
-
-    rows = duckdb.connect().execute("SELECT * FROM read_parquet(?)", [str(path)])
+    rows = _database().execute("SELECT * FROM read_parquet(?)", [str(path)])
     names = [column[0] for column in rows.description or ()]
     said = [*names, *(str(cell) for row in rows.fetchall() for cell in row)]
     return "\n".join(said).encode("utf-8", "replace")
 
 
-def leaks(folder: Path, secret: str) -> list[str]:
-    """Where in a folder a text stands, in any form."""
-    wanted = forms(secret)
-    assert all(len(form) >= 8 for form in wanted.values()), "too short to be told from chance"
+@cache
+def _database() -> "DuckDBPyConnection":
+    import duckdb
+
+    return duckdb.connect()
+
+
+def leaks(folder: Path, *secrets: str) -> list[str]:
+    """Where in a folder one of some texts stands, in any form."""
+    wanted = [(how, secret, form) for secret in secrets for how, form in forms(secret).items()]
+    assert all(len(form) >= 8 for _, _, form in wanted), "too short to be told from chance"
     return [
         f"{name}: {how} {secret}"
         for name, content in bytes_of(folder)
-        for how, form in wanted.items()
+        for how, secret, form in wanted
         if form in content
     ]

@@ -1,5 +1,6 @@
 """Tables and OMOP rows are the same in one part, in many, and with a stop in between."""
 
+from itertools import takewhile
 from pathlib import Path
 from typing import Any
 
@@ -52,10 +53,9 @@ def test_a_stop_at_the_very_end_makes_no_difference(
 ) -> None:
     whole = written(archive, tmp_path / "whole", "tables", {}, 500)
 
-    def stopping(table: Any, writer: Any) -> None:
-        write_parquet(table, writer)
-        if table.name == "exams":
-            raise KeyboardInterrupt
+    def stopping(tables: Any, writer: Any) -> None:
+        write_parquet(takewhile(lambda table: table.name != "exams", tables), writer)
+        raise KeyboardInterrupt
 
     monkeypatch.setattr("converter.exports.tables.target.write_parquet", stopping)
     with pytest.raises(KeyboardInterrupt):

@@ -35,14 +35,18 @@ def record_of(text: str, monkeypatch: pytest.MonkeyPatch, *, whole: bool) -> obj
 
 
 def long_notes() -> Iterator[str]:
-    """Invented notes far inside prose: on lines of their own, inside one long line, and changed a little."""
+    """Invented notes far inside prose: on lines of their own, inside one long line, and changed a little.
+
+    There is more prose than note, on each side a long line of it: only then is a note looked at in parts.
+    """
     for number, (name, text) in enumerate(NOTES.items()):
+        prose = PROSE * max(5, len(text) // len(PROSE) + 1)
         if number % 3 == 0:
-            yield f"{PROSE * 9}\n\n{text}\n\n{PROSE * 9}"
+            yield f"{prose}\n\n{text}\n\n{prose}"
         elif number % 3 == 1:
-            yield f"{PROSE * 9}{text.replace(chr(10), ' ')} {PROSE * 9}"
+            yield f"{prose}{text.replace(chr(10), ' ')} {prose}"
         else:
-            yield f"{PROSE * 5}\n{next(mutations(text, name, 1))}\n{PROSE * 9}"
+            yield f"{prose}\n{next(mutations(text, name, 1))}\n{prose}"
 
 
 def test_a_long_note_says_the_same_in_parts(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -5,7 +5,7 @@ would take for a formula gets an apostrophe before it; so does text that begins 
 away always gives the text back. In Parquet nothing is added.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -34,22 +34,23 @@ def guarded(value: Any) -> Any:
     return f"'{text}" if text.startswith(_GUARDED) else text
 
 
-def write_parquet(table: Table, writer: Writer) -> None:
-    """Write the Parquet file of a table whose CSV file is complete.
+def write_parquet(tables: Iterable[Table], writer: Writer) -> None:
+    """Write the Parquet files of tables whose CSV files are complete.
 
     Raises:
-        ExportError: the file cannot be written.
+        ExportError: a file cannot be written.
     """
     import duckdb
 
-    source = writer.path(f"{table.name}.csv")
-    target = writer.path(f"{table.name}.parquet", rows=writer.rows(f"{table.name}.csv"))
-    try:
-        with duckdb.connect() as connection:
-            connection.execute("SET threads = 1")  # the same rows give the same bytes
-            connection.execute(_copy(table, source), [str(source), str(target)])
-    except duckdb.Error as error:
-        raise ExportError(f"{target.name}: the Parquet file cannot be written.") from error
+    with duckdb.connect() as connection:
+        connection.execute("SET threads = 1")  # the same rows give the same bytes
+        for table in tables:
+            source = writer.path(f"{table.name}.csv")
+            target = writer.path(f"{table.name}.parquet", rows=writer.rows(f"{table.name}.csv"))
+            try:
+                connection.execute(_copy(table, source), [str(source), str(target)])
+            except duckdb.Error as error:
+                raise ExportError(f"{target.name}: the Parquet file cannot be written.") from error
 
 
 def _copy(table: Table, source: Path) -> str:

@@ -73,8 +73,8 @@ class TablesTarget:
         self._open(writer)
         writer.end_part()  # so that the CSV files are on the disk, also those without a row
         every = tables(self.vocabulary).values()
+        write_parquet(every, writer)
         for table in every:
-            write_parquet(table, writer)
             self._text(writer, f"schemas/{table.name}.schema.json", json_schema(table, self.caution))
         self._text(writer, "datapackage.json", data_package(every, _TITLE, self.caution))
         self._text(writer, "findings.view.json", view_definition(self.base, self.caution))
