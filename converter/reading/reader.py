@@ -9,16 +9,17 @@ from itertools import takewhile
 from converter.model import Diagnostic, Note, Reading, Severity, Unread
 from converter.model.record import SCHEMA
 from converter.reading.findings import findings_of
-from converter.reading.grammar.parser import TENDON_KINDS, Context, Parser, grades_tendons
+from converter.reading.grammar.parser import TENDON_KINDS, Context, Parser
 from converter.reading.grammar.parts import Draft
 from converter.reading.grammar.rules import read_sentence
+from converter.reading.grammar.tendons import grades_tendons
 from converter.reading.layouts.walking import read_layouts
 from converter.reading.lexicon import MISSPELT
 from converter.reading.notation.dittos import with_dittos_read
 from converter.reading.notation.explained_grades import OF_REFLEXES, with_scales_joined
 from converter.reading.notation.glued_sides import with_glued_sides_parted
 from converter.reading.notation.joined_sides import with_sides_joined
-from converter.reading.notation.letter_names import with_letters_named
+from converter.reading.notation.letter_names import with_letters_named, with_tendons_named
 from converter.reading.notation.marks import tokens_of_note
 from converter.reading.notation.plain_writing import plain_writing, with_slashed_columns
 from converter.reading.notation.printed_choices import with_choices_read
@@ -41,7 +42,7 @@ from converter.reading.sentences.exam_headings import (
 from converter.reading.sentences.footnotes import Footnotes
 from converter.reading.sentences.limb_lines import note_limb
 from converter.reading.sentences.runs import RUN_NAMES, lead_blocks, part_runs
-from converter.reading.sentences.statuses import apply_statuses
+from converter.reading.sentences.statuses import apply_statuses, before_today
 from converter.reading.sentences.subject_headings import settle_before_layout, settle_headings
 from converter.reading.tokens import Token
 from converter.reading.unread import (
@@ -153,6 +154,7 @@ class _NoteReader:
         tokens = with_spelled_grades(text, tokens_of_note(text, self._vocabulary))
         tokens = with_nouns_shared(text, with_second_names_taken_in(tokens), self._vocabulary)
         tokens = with_letters_named(text, tokens, self._vocabulary)
+        tokens = with_tendons_named(text, tokens, self._vocabulary)
         tokens = with_scales_joined(with_sides_joined(with_glued_sides_parted(text, tokens)))
         dittos = with_dittos_read(text, tokens)
         tokens = dittos.tokens
@@ -169,7 +171,7 @@ class _NoteReader:
         self.diagnostics += layouts.diagnostics
         left = with_choices_read(text, layouts.left)
         sentences = list(sentences_of(self._text, left, begins_line=begins_line))
-        alone = graded_alone(sentences)
+        alone = graded_alone(self._text, sentences)
         self._has_later = has_later_heading(self._text, sentences, self._vocabulary)
         for index, sentence in enumerate(sentences):
             settle_before_layout(sentence, self._pending, layouts.starts)
@@ -220,6 +222,7 @@ class _NoteReader:
         self._apply_rules(parser, sentence)
         _both_for_all(parser)
         apply_statuses(parser, has_now)
+        before_today(parser, [d for d in self.drafts if any(d.target is t for t in self._context.listed)])
         self.legends += [t.meaning for t in sentence.tokens if t.kind == "legend" and t.meaning]
         _drop_mere_symmetry(self.drafts, parser.drafts)
         _drop_family_heading(self._text, self.drafts, parser.drafts)
@@ -240,7 +243,7 @@ class _NoteReader:
             return True
         if sentence.kinds.isdisjoint(TENDON_KINDS):
             return False
-        return grades_tendons(sentence.tokens, self._context)
+        return grades_tendons(sentence.tokens, foreign=self._context.foreign)
 
     def _apply_rules(self, parser: Parser, sentence: Sentence) -> None:
         carried = _letter_for_all(self._text, sentence) or _side_of_lead(sentence.tokens)

@@ -16,6 +16,8 @@ from converter.words import Vocabulary, Word
 _KINDS: dict[type, str] = {Written: "value", Pair: "pair", Count: "count", Run: "run"}
 _OUT_OF = re.compile(r"\s?(?:out\s+of|of|/)\s*\+?(?:[45]|IV|V|four|five)\+?(?!\w)", re.IGNORECASE)
 _WIDE = re.compile(r"[ \u00a0]*(?:\t|[ \u00a0]{3})")
+_GAPS = re.compile(r"\S {2,}(?=\S)")
+_FEWEST_GAPS, _LINE = 3, 400
 _FIVE = re.compile(r"5|five|(?<!I)V", re.IGNORECASE)
 
 
@@ -149,9 +151,21 @@ def _in_one_cell(
 ) -> tuple[Word, int] | None:
     """A wording does not reach over a wide gap: "Motor    Reflex" are the heads of two columns."""
     for after in range(index + 1, found[1]):
-        if _WIDE.match(text, places[after - 1][2], places[after][1]):
+        if _parts_cells(text, places[after - 1][2], places[after][1]):
             return vocabulary.words.longest(names[:after], index)
     return found
+
+
+def _parts_cells(text: str, start: int, end: int) -> bool:
+    """Whether a gap parts two cells: a wide one, or two blanks in a line with more of such gaps."""
+    if _WIDE.match(text, start, end):
+        return True
+    if text[start:end] != "  ":
+        return False
+    before = text.rfind("\n", max(0, start - _LINE), start) + 1 or max(0, start - _LINE)
+    behind = text.find("\n", end, end + _LINE)
+    line = text[before : behind if behind >= 0 else end + _LINE]
+    return len(_GAPS.findall(line)) >= _FEWEST_GAPS
 
 
 def _past(places: list[_Place], index: int, end: int) -> int:

@@ -107,7 +107,17 @@ def _again(tokens: list[Token], index: int) -> bool:
     """As in "KJ + +": a second number of plus signs right behind the first."""
     first, second = tokens[index - 1].written if index else None, tokens[index].written
     both = isinstance(first, Written) and isinstance(second, Written) and first.counted and second.counted
-    return both and tokens[index - 1].used == "value" and tokens[index].start - tokens[index - 1].end == 1
+    return _digit_again(tokens, index) or (
+        both and tokens[index - 1].used == "value" and tokens[index].start - tokens[index - 1].end == 1
+    )
+
+
+def _digit_again(tokens: list[Token], index: int) -> bool:
+    """As in "BJ 2 2 TJ 2, 1": a second digit right behind the one that was read."""
+    comma = index > 1 and tokens[index - 1].kind == "comma"
+    before = tokens[index - 1 - comma] if index else None
+    digits = [getattr(token.written, "bare", False) for token in (before, tokens[index]) if token is not None]
+    return len(digits) == 2 and all(digits) and before is not None and before.used == "value"
 
 
 def _is_reflex_grade(token: Token) -> bool:

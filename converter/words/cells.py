@@ -1,4 +1,4 @@
-"""Words that say something only in a cell of a table: a TOML file of names, values and times.
+"""Words that say something only in a cell of a table or in a list: a TOML file of names, values and times.
 
 Takes the file; gives the words by what they stand for.
 """
@@ -18,6 +18,7 @@ class CellWords:
     Attributes:
         letters: letters and short forms for reflexes, by a site.
         beside_knee: letters that stand for another reflex only where the knee has a letter of its own.
+        among_reflexes: names of muscles that in a list of graded reflexes are tendons, by a site.
         names: names of rows, by `site` or `site:which`.
         limbs: limbs by the side and the limb, by `region:side`.
         values: letters for values, by a canonical word.
@@ -27,6 +28,7 @@ class CellWords:
 
     letters: Mapping[str, str]
     beside_knee: Mapping[str, str]
+    among_reflexes: Mapping[str, str]
     names: Mapping[str, str]
     limbs: Mapping[str, str]
     values: Mapping[str, str]
@@ -37,7 +39,10 @@ class CellWords:
 
     def __reduce__(self) -> Any:
         """Travels as plain tables."""
-        tables = (self.letters, self.beside_knee, self.names, self.limbs, self.values)
+        tables = (
+            *(self.letters, self.beside_knee, self.among_reflexes),
+            *(self.names, self.limbs, self.values),
+        )
         return CellWords, (*map(dict, tables), self.earlier, self.later, self.now, self.time_heads)
 
 
@@ -48,6 +53,7 @@ def shipped_cells(file: Path) -> CellWords:
     return CellWords(
         letters=MappingProxyType(held["letters"]),
         beside_knee=MappingProxyType(held["beside_knee"]),
+        among_reflexes=MappingProxyType(held["among_reflexes"]),
         names=MappingProxyType(held["names"]),
         limbs=MappingProxyType(held["limbs"]),
         values=MappingProxyType(held["values"]),

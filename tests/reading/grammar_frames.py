@@ -194,6 +194,8 @@ def side_against_side(node: Node) -> tuple[str, Rows]:
     clear(len(found) == 1 and found[0].one and not found[0].sign, "one reflex is compared")
     about = found[0]
     clear(about.kind == "stretch" and not about.doubted, "a strength is compared")
+    if node.first("weaker") is not None:
+        return _than_the_other(node, about)
     if node.first("compare") is None:
         return _worded_comparison(node, about)
     sides = [word.meaning for word in node.words("SIDE")]
@@ -229,6 +231,20 @@ def side_against_side(node: Node) -> tuple[str, Rows]:
     return _compared(node), rows
 
 
+def _than_the_other(node: Node, about: Thing) -> tuple[str, Rows]:
+    """As in "the left knee jerk is weaker than the right"."""
+    other, link = node.words("SIDE")[-1], node.first("link")
+    clear(
+        about.side in OPPOSITE and other.meaning == OPPOSITE[about.side],
+        "one side is compared with the other",
+    )
+    clear("letter" not in other.flags, "a letter for a side stands right beside")
+    clear(link is not None and link.parts[0].role == "IS", "a mark before a comparison may begin another")  # type: ignore[union-attr]
+    greater = bool(node.all("weaker")[0].words("MORE"))
+    relation = f"{'greater' if greater else 'less'}_than_other_side"
+    return _compared(node), [row_of(about, "none", comparison=relation)]
+
+
 def _compared(node: Node) -> str:
     return f"Reflexes: {written(node)}."
 
@@ -259,6 +275,17 @@ def they_are(node: Node) -> tuple[str, Rows]:
     rows = [row for one in (KNEE, ANKLE) for row in rows_for(one, value)]
     again = written(node)
     return f"Knee and ankle jerks are 2+. {again[0].upper()}{again[1:]}.", base + rows
+
+
+def they_were(node: Node) -> tuple[str, Rows]:
+    value, past = value_of(node.all("phrase")[0]), node.words("PAST")[0]
+    clear(past.flags <= {"dated"}, "an event, a list or an end may be of something else")
+    clear(value.role == "GRADE" and not value.columns and not value.negated, "a strength is said again")
+    clear(not value.said.text.isdigit(), "a lone digit may count something")
+    clear(value.side == "unspecified" and value.other is None, "a side may be said of what follows")
+    rows = [row | {"status": "historical"} for row in rows_for(KNEE, value)]
+    again = written(node)
+    return f"Knee jerks 3+. {again[0].upper()}{again[1:]}.", [row_of(KNEE, "3+", status="current"), *rows]
 
 
 def on_a_side(node: Node) -> tuple[str, Rows]:
@@ -298,6 +325,6 @@ _FRAMES: dict[str, Callable[[Node], tuple[str, Rows]]] = {
     frame.__name__: frame
     for frame in (
         *(legend, pair_order, planned, lead_side, lead_region, exception, otherwise, side_against_side),
-        *(they_are, on_a_side, untested_on_a_side, sides_in_order),
+        *(they_are, they_were, on_a_side, untested_on_a_side, sides_in_order),
     )
 }

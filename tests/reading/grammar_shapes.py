@@ -184,6 +184,9 @@ def untested(node: Node) -> tuple[str, Rows]:
 def _untested(node: Node, named_first: bool) -> tuple[str, Rows]:
     found = things(node.all("targets")[0])
     said = node.words("UNTESTED")[0]
+    link = node.first("link")
+    parted = link is not None and written(link) == ","
+    clear("after" not in said.flags or not parted, "behind a comma it may be of something else")
     because = node.first("because")
     clear(not any(one.implied or one.doubted for one in found), "a state that is named was tested")
     clear(not any("all" in one.flags for one in found), "`throughout` names nothing to test")
@@ -206,6 +209,7 @@ def _reason(node: Node) -> str:
 
 
 def untested_named(node: Node) -> tuple[str, Rows]:
+    clear("after" not in node.words("UNTESTED")[0].flags, "before a name it may be of something else")
     return _untested(node, named_first=False)
 
 

@@ -52,7 +52,7 @@ _OTHER_USES = (
     *(r"tachy\w+", r"brady\w+", "syncope", "spasms?", "hammers?", "arcs?", "incontinence", "bladder"),
     *("guarding", "action", "movements?", "epilepsy", "cough", "decay", r"threshold\w*"),
 )
-_SEIZURE = r"\b(?:seizures?|convuls\w+|epilep\w+|sz)\b"
+_SEIZURE = r"\b(?:seizures?|convuls\w+|epilep\w+|sz|tonic[\s-]clonic)\b"
 _PLAN = r"\b(?:will|plan|please|to|needs?|let\s+me|going\s+to)\b[^.\n]{0,20}"
 _TEST = r"\b(?:re-?check|re-?test|examine|check|repeat|monitor)"
 

@@ -25,7 +25,14 @@ GRAMMAR = read_grammar(FILE.read_text(encoding="utf-8"))
 NAMES = [rule.__name__ for rule in RULES]
 SENTENCES = 200
 TRIES = 10_000
-FEW = {"pair_order": 20, "lead_side": 150, "side_against_side": 50, "respectively": 80, "they_are": 150}
+FEW = {
+    "pair_order": 20,
+    "lead_side": 150,
+    "side_against_side": 50,
+    "respectively": 80,
+    "they_are": 150,
+    "they_were": 150,
+}
 """Shapes of which so few different sentences exist, or are soon found."""
 
 

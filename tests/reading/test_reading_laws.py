@@ -49,6 +49,7 @@ def names_of(site: str) -> frozenset[tuple[str, ...]]:
     in_cells = [
         *cells.letters.items(),
         *cells.beside_knee.items(),
+        *cells.among_reflexes.items(),
         *cells.names.items(),
         *cells.limbs.items(),
     ]

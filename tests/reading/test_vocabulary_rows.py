@@ -71,6 +71,7 @@ SILENT = {
         "(hamstring|medial hamstring|internal hamstring|semitendinosu",
         "(jaw jerk|jaw jerks|jaw reflex|jaw jerk reflex|masseter refl",
         "(knee|patellar|patella) clonus",
+        "(aj|ajs) clonus",
         "(s1-2|s1/2)",
         "(lower quadrant|lower quadrants)",
         "(pectoral|pectoralis|pec) (jerk|jerks|reflex|reflexes)",
@@ -99,6 +100,7 @@ SILENT = {
         "s1",
         "tricep[s] (jerk|jerks|reflex|reflexes|tendon reflex|tendon r",
     ),
+    "untested": ("(did not|didnt|have not|has not|had not) (test|check",),
     "technique": ("(through the finger|through finger|over the finger|through t",),
 }
 """Rows for which it does not hold yet, by role; each by how its phrase begins."""
@@ -115,6 +117,7 @@ WHY_SILENT = {
     "side": "the shorter wordings inside the phrase still say a side",
     "reinforcement": "the manoeuvre that the words left behind name stays in the finding",
     "site": "the words inside the phrase still name the reflex, or nothing in the note speaks of reflexes",
+    "untested": "the verb left behind plans a test, and what is planned is not listed",
     "technique": "a manner two words away from the finding is outside what is searched for unknown words",
 }
 """Why it does not hold yet, by role."""

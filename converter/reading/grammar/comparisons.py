@@ -13,9 +13,11 @@ def side_against_side(p: Parser) -> bool:
     """One side set against the other: "brisker at the left knee than the right", "knee jerks R>L", "R = L".
 
     side_against_side = [ targets [ link ] ] SIDE compare SIDE [ value ]
+                      | targets [ link ] weaker [ AT ] SIDE
                       | targets [ link ] phrase [ "," ] SIDE ( ">" | "<" | "=" ) SIDE
                       | ( MORE | LESS ) phrase [ AT ] targets [ THAN [ AT ] [ SIDE ] [ target ] ] ;
     compare = ">" | "<" | "=" | ( MORE | LESS ) THAN ;
+    weaker = ( MORE | LESS ) THAN ;
     """
     return _by_mark(p) or _by_words(p)
 
@@ -31,6 +33,8 @@ def _by_mark(p: Parser) -> bool:
             if p.kind(after + 1) in ("greater", "lesser") or equal:
                 return _compare(p, targets, found[0], after)
         return False
+    if p.kind(index) in ("more", "less") and p.kind(index + 1) == "than":
+        return _than_other(p, targets, index)
     if p.kind(index) != "side" or p.kind(index + 1) not in ("greater", "lesser", "equals", "more", "less"):
         return False
     if not targets:
@@ -38,6 +42,19 @@ def _by_mark(p: Parser) -> bool:
         if not targets:
             return False
     return _compare(p, targets, Phrase(), index)
+
+
+def _than_other(p: Parser, targets: list[Target], index: int) -> bool:
+    """As in "the right ankle reflex is weaker than the left": of the side named first."""
+    other = p.skip(index + 2, "at")
+    sides = {targets[0].side, p.tokens[other].meaning if p.kind(other) == "side" else None} if targets else {}
+    if len(targets) != 1 or not targets[0].specific or sides != {"left", "right"}:
+        return False
+    comparison = "greater_than_other_side" if p.kind(index) == "more" else "less_than_other_side"
+    used = [(token, "comparison") for token in p.tokens[index : other + 1]]
+    add_bare(p, targets[0], None, used, details=Details(comparison=comparison))
+    p.index = other + 1
+    return True
 
 
 def _compare(p: Parser, targets: list[Target], phrase: Phrase, index: int) -> bool:
@@ -59,7 +76,8 @@ def _compare(p: Parser, targets: list[Target], phrase: Phrase, index: int) -> bo
 def _equal(p: Parser, target: Target, phrase: Phrase, used: Used, other: int) -> None:
     """As in "R = L", with the value before or after it, or none."""
     target.side = "both"
-    after = phrase_at(p, p.skip(other + 1, "comma", "close")) if phrase.value is None else None
+    value = p.skip(other + 1, "comma", "close", "equals", "colon")
+    after = phrase_at(p, value) if phrase.value is None else None
     if after is not None:
         phrase, p.index = after
     phrase.used = phrase.used + used

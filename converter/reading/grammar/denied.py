@@ -2,14 +2,15 @@
 
 from dataclasses import dataclass, field
 
-from converter.reading.grammar.drafting import add_bare
+from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.other_sides import on_side, other_sides
-from converter.reading.grammar.parser import HEADS, VALUES, Parser
+from converter.reading.grammar.parser import HEADS, LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Details, Target, Used
+from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.places import places
 from converter.reading.grammar.target_heads import resolve_side, target_at
-from converter.reading.grammar.targets import clonus_joint
+from converter.reading.grammar.targets import clonus_joint, targets_at
 from converter.reading.tokens import Token
 from converter.reading.written import Count, Written
 
@@ -208,6 +209,25 @@ def _side_before(p: Parser, denial: _Denial) -> str | None:
         return None
     denial.used.insert(0, (p.tokens[at], "side"))
     return resolve_side(p, p.tokens[at])
+
+
+def neither(p: Parser) -> bool:
+    """As in "neither big toe goes up", "neither knee jerk was brisk": of both sides it is not so."""
+    if not p.has(p.index, "neither"):
+        return False
+    targets, end = targets_at(p, p.index + 1, after_value=False)
+    found = phrase_at(p, p.skip(end, *LINKS)) if len(targets) == 1 and targets[0].specific else None
+    value = found[0].value if found is not None else None
+    if found is None or value is None or value.graded:
+        return False
+    (phrase, end), said = found, p.tokens[p.index]
+    phrase.used.insert(0, (said, "assertion"))
+    p.index = end
+    if value.response == "flexor":
+        phrase.negated, phrase.side = True, "both"
+        return draft(p, targets, phrase)
+    _add(p, targets[0], value, phrase.details, "both", phrase.used)
+    return True
 
 
 def _add(

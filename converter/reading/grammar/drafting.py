@@ -7,6 +7,7 @@ from converter.reading.grammar.parts import Details, Draft, Phrase, Target, Used
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
 
+_STRONGEST = 5
 _MAXIMA = (4.0, 5.0)
 _AT_JOINTS = frozenset({"ankle_clonus", "knee_clonus", "wrist_clonus"})
 _SIDES = {"left", "right"}
@@ -102,9 +103,11 @@ def _half(p: Parser, used: Used, half: int) -> Used:
 
 
 def _side(p: Parser, target: Target, phrase: Phrase, pair: Pair | None) -> str:
-    if pair is not None and not (_one_arrow_twice(pair) and target.side in ("left", "right")):
+    if pair is not None and not (_one_arrow_twice(pair) and {target.side, phrase.side} & _SIDES):
         return "both"
     said = target.side or phrase.side
+    if pair is not None:
+        return said or "both"
     if phrase.side in ("left", "right") and _says_all(target):
         said = phrase.side
     if said is None and _says_symmetric(phrase):
@@ -142,6 +145,8 @@ def add(p: Parser, target: Target, side: str, value: Written | None, phrase: Phr
         side = target.side
     if p.vocabulary.reflexes[target.site].kind == "plantar":
         value = _response(value, phrase)
+    elif target.sign and value is not None and value.response == "equivocal" and value.polarity is None:
+        value = replace(value, polarity="doubtful", uncertain=True)  # "Hoffmann equivocal"
     if side == "unspecified" and target.side is not None:
         side = target.side
     if not _fits(p, target, value, phrase):
@@ -150,6 +155,8 @@ def add(p: Parser, target: Target, side: str, value: Written | None, phrase: Phr
         p.context.last_side = side
     p.context.graded_side = side
     details = replace(phrase.details, uncertain=phrase.details.uncertain or _doubted(target.used))
+    if details.beats == "0":  # "clonus 0 beats": there is none
+        value, details.beats = Written(descriptor="absent"), None
     twin = _twin(p, target, side, phrase)
     if twin is not None:
         twin.used = [*twin.used, *target.used]
@@ -262,8 +269,9 @@ def _clonus_of_last(p: Parser, target: Target) -> Target:
     joint = {"achilles": "ankle_clonus", "patellar": "knee_clonus"}.get(last.site if last else "")
     near = {token.kind for token in before[-4:]}
     attached = near & {"with"} or (before and before[-1].kind in ("open", "count"))
-    if last is None or joint is None or not attached or near & {"comma", "and"}:
-        return target
+    denied = joint == "knee_clonus" and any(token.kind == "no" for token in before[-2:])
+    if last is None or joint is None or denied or not attached or near & {"comma", "and"}:
+        return target  # "knee jerks 3+ with no clonus" says of no joint that it was sought there
     if target.side == "both" and p.drafts[-1].side == "unspecified":
         p.drafts[-1].side = "both"
     own = [(token, role) for token, role in last.used if role in ("site", "side")]
@@ -282,6 +290,10 @@ def _fits(p: Parser, target: Target, value: Written | None, phrase: Phrase) -> b
         )
     if value.polarity == "negative" and "singular" in target.flags:
         return False
+    if kind != "plantar" and target.sign and value.response == "equivocal" and value.descriptor is None:
+        return value.polarity == "doubtful"
+    if value.low == _STRONGEST and value.bare and _named_again(p, target):
+        return False
     if value.denominator == 5 and not target.general and "trigger" not in target.flags:
         return False
     if kind == "plantar":
@@ -289,6 +301,12 @@ def _fits(p: Parser, target: Target, value: Written | None, phrase: Phrase) -> b
     if value.response is not None and value.descriptor is None:
         return value.response in ("equivocal", "mute", "withdrawal") and kind != "stretch"
     return True
+
+
+def _named_again(p: Parser, target: Target) -> bool:
+    """As in "tri 5, triceps reflex 1+": the muscle and its strength, before its reflex."""
+    again = any(token.meaning == target.site and "trigger" in token.flags for token in p.tokens)
+    return again and "trigger" not in target.flags
 
 
 def _fits_plantar(p: Parser, target: Target, value: Written) -> bool:

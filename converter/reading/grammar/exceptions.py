@@ -29,13 +29,13 @@ def exception(p: Parser) -> bool:
             p.index = end
             return True
         return _foreign_exception(p, targets, end)
-    targets, index = targets_at(p, start, after_value=False)
+    targets, index = _quadrant(p, start) or targets_at(p, start, after_value=False)
     if not targets:
         return False
     if all(target.foreign for target in targets):
         return _foreign_exception(p, targets, index)
     _lend_side(targets, earlier)
-    found = phrase_at(p, p.skip(index, "is", "colon", "comma", "equals", "anaphor", "open"))
+    found = phrase_at(p, p.skip(index, "is", "colon", "comma", "equals", "anaphor", "open", "at"))
     if p.kind(p.skip(index, "is", "colon", "comma")) == "untested":
         p.mark([mark])
         return False
@@ -46,6 +46,17 @@ def exception(p: Parser) -> bool:
         _excepted(p, target, mark)
     p.index = index
     return True
+
+
+def _quadrant(p: Parser, start: int) -> tuple[list[Target], int] | None:
+    """As in "abdominals absent except the right upper": a part of the abdomen that was just graded."""
+    named = start + (p.kind(start) == "side")
+    abdominal = bool(p.drafts) and p.drafts[-1].target.site == "abdominal"
+    if not abdominal or p.word(named) not in ("upper", "lower") or p.kind(named + 1) not in ("end", "comma"):
+        return None
+    used = [(token, "side" if token.kind == "side" else "site") for token in p.tokens[start : named + 1]]
+    side = p.tokens[start].meaning if named > start else None
+    return [Target("abdominal", which=p.word(named), side=side, used=used)], named + 1
 
 
 def _lend_side(targets: list[Target], earlier: list[Draft]) -> None:

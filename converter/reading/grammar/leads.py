@@ -96,6 +96,8 @@ def planned(p: Parser) -> bool:
         and start - p.index < _PLANS_REACH
     ):
         start += 1
+    if p.kind(start) == "value" and p.word(start - 1) == "for":  # "monitor for loss of reflexes"
+        start += 1
     targets, end = targets_at(p, start, after_value=False)
     if (
         not targets
@@ -108,6 +110,12 @@ def planned(p: Parser) -> bool:
         p.mark([(token, "plan") for token, _ in target.used])
     p.index = end
     return True
+
+
+_HAS = frozenset(
+    {"had", "has", "have", "show", "showed", "shows", "reveal", "reveals", "revealed"}
+    | {"demonstrate", "demonstrates", "demonstrated"}
+)
 
 
 def lead_side(p: Parser) -> bool:
@@ -129,10 +137,10 @@ def lead_side(p: Parser) -> bool:
     led = p.kind(after) in ("colon", "dash", "equals") or (index > p.index and p.kind(after) == "comma")
     if index > p.index == 0 and p.kind(after) in HEADS and p.between(index) == "the":
         led, after = True, after - 1  # "on the right the knee jerk is 2+ and the ankle jerk 1+"
-    denied = p.skip(after, "comma", "is")
-    if (
-        index > p.index == 0 and denied > after and p.kind(denied) == "no"
-    ):  # "on the right there is no clonus"
+    if index > p.index == 0 and _speaks_again(p, after):
+        led, after = True, after - 1  # "on the right all three are normal"
+    denied = p.skip(after, "comma", "is") if index > p.index == 0 else after
+    if denied > after and p.kind(denied) == "no":  # "on the right there is no clonus"
         led, after = True, denied - 1
     if led and p.kind(after + 1) == "end" and p.context.reflexes:
         p.context.block_side = resolve_side(p, p.tokens[index])
@@ -142,12 +150,19 @@ def lead_side(p: Parser) -> bool:
     if not led:
         return False
     valued = p.kind(after + 1) in VALUES and p.kind(after + 2) in HEADS
-    if not (p.kind(after + 1) in HEADS or p.kind(after + 1) == "no" or valued):
+    again = p.kind(after + 1) in HEADS or _speaks_again(p, after + 1)
+    if not (again or p.kind(after + 1) == "no" or valued):
         return False
     p.context.side = resolve_side(p, p.tokens[index])
     p.mark([(p.tokens[index], "side")])
     p.index = after + 1
     return True
+
+
+def _speaks_again(p: Parser, index: int) -> bool:
+    """Whether what was named before is spoken of again: "they are", "all three are", "both were"."""
+    counted = p.kind(index) == "side" and p.tokens[index].meaning == "both" and p.word(index) == "both"
+    return (p.kind(index) == "anaphor" or counted) and p.kind(index + 1) == "is" and bool(p.context.last)
 
 
 def _limb_leads(p: Parser) -> bool:
@@ -189,10 +204,14 @@ def lead_region(p: Parser) -> bool:
     if found is None:
         return False
     region, index = found
+    listed = p.kind(index) == "reflex" and p.kind(index + 1) == "comma" and p.kind(index + 2) == "other_exam"
+    if listed:  # "in the arms reflexes, power and light touch were normal"
+        return False
     index = p.skip(index, "reflex")
-    follows = p.kind(index) in ("comma", "site", "anaphor")
+    said = ("is", "other_exam")  # "in the legs there was", "in the legs power was 4/5 and reflexes 2+"
+    follows = p.kind(index) in ("comma", "site", "anaphor", *said)
     led = p.kind(index) == "colon" or (start > p.index == 0 and follows)
-    had = p.kind(index) == "is" and p.word(index) in ("had", "has", "have", "show", "showed", "shows")
+    had = p.kind(index) == "is" and p.word(index) in _HAS
     if (
         not (begins or p.kind(index) == "colon")
         or (not led and not had)
@@ -205,7 +224,7 @@ def lead_region(p: Parser) -> bool:
     p.mark_range(start, index, "header")
     p.context.region = region
     p.context.side = region.side or p.context.side
-    p.index = index if p.kind(index) in ("site", "anaphor") else index + 1
+    p.index = index if p.kind(index) in ("site", "anaphor", "other_exam") else index + 1
     return True
 
 
@@ -216,6 +235,7 @@ def _value_of_region(p: Parser, index: int) -> bool:
         return not any(p.kind(i) in HEADS for i in range(index, len(p.tokens)))
     own = p.kind(index) in VALUES or p.kind(index) == "untested"
     after = p.skip(index + 1, "value", "side", "at")
+    own = own and p.kind(after) != "other_exam"  # "there was increased tone"
     return own and (p.kind(after) not in HEADS or p.kind(p.skip(after + 1, "colon", "is")) in VALUES)
 
 

@@ -13,7 +13,7 @@ from converter.reading.grammar.targets import targets_at, targets_here
 from converter.reading.grammar.valued import late_side
 from converter.reading.written import Written
 
-_NEAR = 3
+_NEAR, _TWO = 3, 2
 _STRONGEST = 5
 
 
@@ -51,12 +51,25 @@ def named_value(p: Parser) -> bool:
     after = _against(p, after, phrase, targets[-1].site)
     after = _in_its_limb(p, targets, phrase, after)
     _note_muscle(p, targets, phrase)
+    _both_names(p, targets, phrase)
     targets, after = _with_included(p, targets, after)
     took = draft(p, _without_value_of_their_own(p, targets, phrase), phrase)
     if took or any(target.foreign for target in targets):
         p.index = other_sides(p, after, targets)
         return True
     return False
+
+
+def _both_names(p: Parser, targets: list[Target], phrase: Phrase) -> None:
+    """As in "both knee and ankle jerks absent on the left": two names are counted, and the side follows."""
+    counted = len(targets) == _TWO and phrase.side in ("left", "right") and targets[0].side == "both"
+    token = targets[0].used[0][0]
+    if not counted or p.text[token.start : token.end].lower() != "both":
+        return
+    for target in targets:
+        if target.side == "both":
+            target.side = None
+    targets[0].used = [(token, "header"), *targets[0].used[1:]]
 
 
 def _past_comma(p: Parser, header: Target, after: int) -> int:
@@ -225,7 +238,10 @@ def _pass_range_of_scale(p: Parser, targets: list[Target], index: int) -> int:
 
 def _link(p: Parser, index: int, targets: list[Target]) -> int:
     """Pass over what stands between a name and its value."""
-    linked = _counted_again(p, p.skip(index, *LINKS), targets)
+    linked = p.skip(index, *LINKS)
+    while p.kind(linked) == "and" and p.kind(linked + 1) == "is" and linked > index:
+        linked = p.skip(linked + 1, *LINKS)  # "were checked and found to be"
+    linked = _counted_again(p, linked, targets)
     if p.kind(linked) == "open" and p.kind(linked + 1) in VALUES:
         return linked + 1
     if p.kind(linked) == "at" and (p.kind(linked + 1) in VALUES or p.kind(linked + 1) == "uncertain"):
@@ -240,14 +256,15 @@ def _link(p: Parser, index: int, targets: list[Target]) -> int:
         return p.skip(linked + 1, *LINKS)
     if p.kind(linked) == "comma" and p.kind(linked + 1) == "past" and p.kind(linked + 2) in VALUES:
         return linked + 2
-    if _which_is(p, linked) and p.kind(linked + 2) in VALUES:
-        return linked + 2
+    clause = _which_is(p, linked)
+    if p.kind(clause) in VALUES:
+        return clause
     beats = p.kind(linked + 1) == "count" and "clonus" in targets[-1].site
     if p.kind(linked) == "comma" and (p.kind(linked + 1) == "clonus_word" or beats):
         return linked + 1
     if p.kind(linked) == "comma" and p.kind(linked + 1) in VALUES and not value_is_next_ones(p, linked + 1):
         return linked + 1
-    if p.kind(linked) == "other":
+    if p.kind(linked) == "other" or (p.word(linked) == "by" and p.kind(linked + 1) == "other"):
         skipped = linked
         while p.kind(skipped) in ("other", "at") and skipped - linked < 4:
             skipped += 1
@@ -266,12 +283,13 @@ def _included(p: Parser, comma: int) -> bool:
 
 
 def _both_before_value(p: Parser, linked: int, targets: list[Target]) -> int:
-    """As in "biceps jerk = both sides 2+": the side of one reflex between the link and the value."""
+    """As in "biceps jerk = both sides 2+", "are bilaterally brisk": the sides between link and value."""
     both = p.kind(linked) == "side" and p.tokens[linked].meaning == "both" and p.kind(linked + 1) in VALUES
-    if not both or len(targets) > 1 or targets[0].side is not None or targets[0].foreign:
+    if not both or any(target.side is not None or target.foreign for target in targets):
         return linked
-    targets[0].side = "both"
-    targets[0].used = [*targets[0].used, (p.tokens[linked], "side")]
+    for target in targets:
+        target.side = "both"
+        target.used = [*target.used, (p.tokens[linked], "side")]
     return linked + 1
 
 
@@ -286,11 +304,12 @@ def _counted_again(p: Parser, index: int, targets: list[Target]) -> int:
     return after
 
 
-def _which_is(p: Parser, comma: int) -> bool:
-    """As in "the triceps jerk, which was absent": a clause about what was just named."""
+def _which_is(p: Parser, comma: int) -> int:
+    """As in "the triceps jerk, which had been absent": where a clause about what was just named says it."""
     if p.kind(comma) != "comma" or p.kind(comma + 1) not in ("is", "anaphor"):
-        return False
-    return "which" in p.text[p.tokens[comma].end : p.tokens[comma + 1].end].lower()
+        return comma
+    which = "which" in p.text[p.tokens[comma].end : p.tokens[comma + 1].end].lower()
+    return p.skip(comma + 2, "is") if which else comma
 
 
 def _may_take(p: Parser, index: int, linked: int, targets: list[Target]) -> bool:

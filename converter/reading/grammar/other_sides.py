@@ -10,6 +10,7 @@ from converter.reading.grammar.phrases import phrase_at
 from converter.reading.grammar.signs_beside import sign_beside
 from converter.reading.grammar.target_heads import resolve_side
 from converter.reading.grammar.value_joins import past_in_bracket
+from converter.reading.tokens import Token
 from converter.reading.written import Written
 
 _NUMBERS = {
@@ -225,6 +226,8 @@ def _dated(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
     """As in "2+ (1+ last week)", "2+ now, 1+ before surgery": an earlier value with its time behind it."""
     bracket = p.kind(index) == "open"
     start = index + 1 if bracket else p.skip(index, "now", "comma", "but")
+    was = not bracket and p.word(start) in ("was", "were")
+    start += was
     found = _in_order(p, start) if start > index else None
     if found is None or found[0].value is None:
         return None
@@ -232,10 +235,17 @@ def _dated(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
     past = past_in_bracket(p, after) if bracket else p.skip(after, "at")
     if past is None or p.kind(past) != "past" or _about_named(p, past + 1):
         return None
-    if not bracket and not any(token.kind == "now" for token in p.tokens):
+    now = any(token.kind == "now" for token in p.tokens)
+    if not (bracket or was or now or _sets_apart(p, phrase, p.tokens[past])):
         return None
     phrase.used.append((p.tokens[past], "earlier"))
     return phrase, phrase.side, p.skip(past + 1, "close")
+
+
+def _sets_apart(p: Parser, phrase: Phrase, past: Token) -> bool:
+    """As in "AJ 1+, absent last month": a second strength, of another time than the one before it."""
+    strength = not phrase.weak and (phrase.value is None or phrase.value.polarity is None)
+    return strength and past.flags <= {"dated"} and p.kind(p.tokens.index(past) + 1) in ("end", "comma")
 
 
 def _in_order(p: Parser, start: int) -> tuple[Phrase, int] | None:
@@ -310,6 +320,10 @@ def _was(p: Parser, index: int) -> tuple[Phrase, str | None, int] | None:
         return None
     phrase, after = found
     phrase.used.append((p.tokens[index], "earlier"))
+    past = past_in_bracket(p, after)
+    if past is not None and p.kind(past + 1) == "close":  # "(was absent last week)"
+        phrase.used.append((p.tokens[past], "earlier"))
+        after = past + 1
     return phrase, phrase.side, after
 
 

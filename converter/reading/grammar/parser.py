@@ -4,19 +4,16 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from converter.reading.grammar.parts import Draft, Target, Used
+from converter.reading.grammar.tendons import grades_tendons, has_plus, jerks_meant, others_apart
 from converter.reading.tokens import Token
-from converter.reading.written import Pair, Run, Written
 from converter.words import Vocabulary
 
 HEADS = frozenset({"site", "region", "reflex", "condition"})
 VALUES = frozenset({"value", "pair", "count"})
 TENDON_KINDS = frozenset({"site", "reflex"})
 """Kinds without which no tendon is graded."""
-_NO_TENDON = frozenset({"place", "root", "infant", "plantars"})
-"""Flags of names that a grade does not make a tendon's."""
 _SPEAKING_SIGN = frozenset({"trigger", "sign"})
 _TWO_LIMBS = 5
-_MAXIMUM = 4
 LINKS = ("is", "colon", "equals", "dash", "anaphor", "now")
 """What may stand between a name and its value."""
 
@@ -154,16 +151,18 @@ def _reflexive(tokens: list[Token], context: Context) -> tuple[list[bool], list[
     """
     found: list[bool] = []
     spoken: list[bool] = []
-    current: bool | None = True if context.reflexes or grades_tendons(tokens, context) else None
-    jerks = _jerks_meant(tokens)
+    tendons = grades_tendons(tokens, foreign=context.foreign)
+    current: bool | None = True if context.reflexes or tendons else None
+    apart, provoked = tendons and others_apart(tokens), False
+    jerks = jerks_meant(tokens)
     for index, token in enumerate(tokens):
         if _speaks_of_reflexes(token) or index in jerks:
             if current is None:
                 found = [True] * len(found)
             current = True
         elif token.kind == "other_exam":
-            current = False
-        found.append(bool(current))
+            current, provoked = apart, apart
+        found.append(bool(current) and not (provoked and "place" in token.flags))
         spoken.append(bool(current))
     _lead_in(tokens, found)
     if _limbs_before_the_noun(tokens) or _limbs_beside_signs(tokens):
@@ -186,185 +185,12 @@ def _limbs_before_the_noun(tokens: list[Token]) -> bool:
 def _limbs_beside_signs(tokens: list[Token]) -> bool:
     """As in "UE 2+, LE 3+ with 2 beats of clonus": limbs graded beside a sign, and nothing else examined."""
     graded = any(
-        (token.kind == "region" and "limb" in token.flags and _has_plus(after))
-        or (_has_plus(token) and after.kind == "region" and "all" in after.flags)
+        (token.kind == "region" and "limb" in token.flags and has_plus(after))
+        or (has_plus(token) and after.kind == "region" and "all" in after.flags)
         for token, after in pairwise(tokens)
     )
     signs = any(token.kind == "site" and token.flags >= _SPEAKING_SIGN for token in tokens)
     return graded and signs and not any(token.kind == "other_exam" for token in tokens)
-
-
-def grades_tendons(tokens: list[Token], context: Context) -> bool:
-    """Whether tendons are graded as only reflexes are: "biceps 2+", "patellar 2/4", never "biceps 4/5"."""
-    if any(_inverted(tokens, index) or _graded_jerks(tokens, index) for index in range(len(tokens))):
-        return True
-    if _jerks_meant(tokens) or _out_of_four(tokens):
-        return True
-    if context.foreign or any(token.kind == "other_exam" for token in tokens):
-        return False
-    return (
-        _leading_plus(tokens)
-        or _joints_beside_toes(tokens)
-        or any(
-            token.kind == "site"
-            and "joint" in token.flags
-            and not token.flags & _NO_TENDON
-            and token.meaning != "plantar"
-            and _graded_as_reflex(tokens, index)
-            for index, token in enumerate(tokens)
-        )
-    )
-
-
-def _jerks_meant(tokens: list[Token]) -> set[int]:
-    """As in "Jerks: knee 2+", "arm jerks 2+", "tone normal, jerks brisk": jerks with a value are reflexes."""
-    meant: set[int] = set()
-    examined = any(t.meaning == "motor" or "plantars" in t.flags or "toes" in t.flags for t in tokens)
-    for index, token in enumerate(tokens):
-        short = "short" in token.flags
-        if token.kind != "reflex" or "jerk" not in token.flags or not (short or _is_plural(token)):
-            continue
-        behind = [t for t in tokens[index + 1 : index + 4] if t.kind not in ("is", "colon", "side")][:1]
-        headed = index == 0 and len(tokens) > 1 and tokens[1].kind == "colon" and not short
-        opens = index == 0 or tokens[index - 1].kind in ("comma", "and")
-        if headed or (behind and _has_plus(behind[0])) or (opens and _worded(tokens[index + 1 :], examined)):
-            meant.add(index)
-    return meant
-
-
-def _is_plural(token: Token) -> bool:
-    return token.end - token.start == len("jerks")
-
-
-def _worded(behind: list[Token], examined: bool) -> bool:
-    """As in "jerks present and equal": alone, or before a place, a word that only reflexes have.
-
-    "Jerks present" is of reflexes too where tone, power or the plantars are examined beside it.
-    """
-    said: list[str | None] = []
-    for token, after in pairwise([*behind, None]):
-        if token is not None and isinstance(token.written, Written) and not token.written.graded:
-            said.append(token.written.descriptor)
-        elif token is None or token.kind in _BEHIND_A_WORD:
-            break
-        elif not _joins_word(token, after):
-            return False
-    return any(word is not None and (examined or word not in ("present", "absent")) for word in said)
-
-
-def _joins_word(token: Token, after: Token | None) -> bool:
-    placed = token.kind == "at" and after is not None and after.kind in ("side", "region", "site")
-    return placed or token.kind in ("is", "side", "and", "colon", "region", "site")
-
-
-def _has_plus(token: Token) -> bool:
-    first = token.written.first if isinstance(token.written, Pair) else token.written
-    return isinstance(first, Written) and (first.plus != "none" or first.counted)
-
-
-def _out_of_four(tokens: list[Token]) -> bool:
-    """As in "Ach 0/4, Pat 1/4 R": two tendons or more, each out of four, where strength is not named."""
-    if any(token.meaning == "motor" for token in tokens):
-        return False
-    graded = {
-        token.meaning
-        for token, after in pairwise(t for t in tokens if t.kind != "side")
-        if token.kind == "site"
-        and "joint" in token.flags
-        and not token.flags & _NO_TENDON
-        and (
-            getattr(after.written, "denominator", None) == _MAXIMUM
-            or (isinstance(after.written, Pair) and after.written.second.low == _MAXIMUM)
-        )
-    }
-    return len(graded) > 1
-
-
-def _leading_plus(tokens: list[Token]) -> bool:
-    """As in "biceps +2, patellar +3 R": two tendons or more, each with a grade that leads with its plus."""
-    graded = {
-        token.meaning
-        for token, after in pairwise(t for t in tokens if t.kind != "side")
-        if token.kind == "site"
-        and "joint" in token.flags
-        and not token.flags & {"place", "root", "infant"}
-        and isinstance(after.written, Written)
-        and after.written.plus == "leading"
-    }
-    return len(graded) > 1
-
-
-def _joints_beside_toes(tokens: list[Token]) -> bool:
-    """As in "Knees 2+, ankles 1+, toes down": joints graded in one line with the direction of the toes."""
-    answered = graded = False
-    for token, after in pairwise(t for t in tokens if t.kind not in ("side", "is", "colon")):
-        written = after.written if isinstance(after.written, Written) else None
-        if token.kind == "site" and written is not None:
-            plantar = "toes" in token.flags or token.meaning == "plantar"
-            answered = answered or (plantar and written.response is not None)
-            as_reflexes = written.plus == "trailing" or written.counted
-            graded = graded or ("place" in token.flags and as_reflexes)
-    return answered and graded
-
-
-def _inverted(tokens: list[Token], index: int) -> bool:
-    """As in "inverted supinator", "SJ inverted": only a reflex is."""
-    named = tokens[index].kind == "site" and "joint" in tokens[index].flags
-    beside = tokens[max(0, index - 1) : index + 2]
-    return named and any(token.kind == "quality" and token.meaning == "inverted" for token in beside)
-
-
-def _graded_jerks(tokens: list[Token], index: int) -> bool:
-    """As in "Jerks: elbow 2+", "UL jerks brisk": jerks with a grade or a strength are reflexes."""
-    if tokens[index].kind != "reflex" or "jerk" not in tokens[index].flags:
-        return False
-    following = [token for token in tokens[index + 1 : index + 8] if token.kind not in _BEFORE_JERKS_GRADE]
-    named = bool(following) and following[0].kind in ("site", "region")
-    value = following[named] if len(following) > named else None
-    written = value.written if value is not None else None
-    if isinstance(written, Pair):
-        written = written.first
-    if not isinstance(written, Written):
-        return False
-    if written.graded:
-        return written.plus == "trailing" or written.counted or written.denominator == 4
-    leads = index == 0 or tokens[index - 1].kind in ("region", "at", "side")
-    ends = len(following) == named + 1 or following[named + 1].kind in (
-        "comma",
-        "side",
-        "and",
-        "site",
-        "region",
-    )
-    if index == 0 and len(following) > named + 2 and following[named + 1].kind == "and":
-        alike = following[named + 2].written
-        ends = ends or (isinstance(alike, Written) and alike.descriptor == "symmetric")
-        return ends and written.descriptor in ("brisk", "normal", "absent", "present")
-    return leads and ends and written.descriptor in ("brisk", "normal", "absent")
-
-
-_BEFORE_JERKS_GRADE = frozenset({"side", "colon", "dash", "is", "at", "equals", "open"})
-
-
-_BEHIND_A_WORD = frozenset({"comma", "but", "except", "otherwise", "open", "stop"})
-_BEFORE_A_GRADE = {"side", "colon", "open", "close", "is", "slash", "comma", "at", "value"}
-
-
-def _graded_as_reflex(tokens: list[Token], index: int) -> bool:
-    """Whether the first grade behind a tendon is one: "biceps 2+", "triceps absent on the left, 2+ right"."""
-    for token in tokens[index + 1 : index + 10]:
-        written = token.written
-        if isinstance(written, Pair):
-            if written.second.low == 4:
-                return (written.first.low or 0) <= 4
-            return written.first.plus == "trailing" and written.second.low != 5
-        if isinstance(written, Run):
-            return any(value.plus == "trailing" for value in written.values)
-        if isinstance(written, Written) and written.descriptor != "absent":
-            return written.plus == "trailing" or written.denominator == 4
-        if token.kind not in _BEFORE_A_GRADE and "root" not in token.flags:
-            return False
-    return False
 
 
 def _lead_in(tokens: list[Token], found: list[bool]) -> None:

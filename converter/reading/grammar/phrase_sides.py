@@ -46,7 +46,7 @@ def sides_a_part(p: Parser, at: int) -> bool:
 
 def before_value(p: Parser, at: int) -> bool:
     """Whether a side at an index has a value of its own behind it."""
-    return p.kind(p.skip(at + 1, "is", "colon", "equals")) in VALUES | {"clonus_word"}
+    return p.kind(p.skip(at + 1, "is", "colon", "equals")) in VALUES | {"clonus_word", "untested"}
 
 
 def _only_part(p: Parser, at: int) -> bool:
@@ -58,7 +58,10 @@ def _only_part(p: Parser, at: int) -> bool:
 def _trails(p: Parser, index: int, at: int) -> bool:
     """As in "KJ 2+ bilat AJ 1+": behind a name and its value, and before the next name with its own."""
     adverb = p.tokens[at].meaning == "both" and not p.word(at).endswith("al") and at == index
-    named = p.kind(index - 1) in VALUES and p.kind(index - 2) == "site"
+    before = index - 1
+    while p.kind(before) in VALUES:  # "sluggish 1+ bilat"
+        before -= 1
+    named = before < index - 1 and p.kind(before) == "site"
     valued = p.kind(at + 1) == "site" and p.kind(p.skip(at + 2, *LINKS)) in VALUES
     closed = p.text[p.tokens[at].end : p.tokens[at].end + 1] == "."
     return adverb and (closed or (named and (valued or p.kind(at + 1) == "other_exam")))
@@ -66,6 +69,8 @@ def _trails(p: Parser, index: int, at: int) -> bool:
 
 def _side_belongs(p: Parser, index: int, at: int) -> bool:
     token, following = p.tokens[at], p.kind(at + 1)
+    if p.kind(at - 1) == "open" and following == "close" and p.kind(at + 2) == "colon":
+        return False  # "Right: KJ 2+, (L): KJ 3+"
     if "letter" in token.flags and not p.text[token.start].isupper() and at > index:
         return False
     toes = p.has(at + 1, "toes") and p.kind(p.skip(at + 2, *LINKS)) not in VALUES

@@ -195,6 +195,9 @@ def _after_at(p: Parser, index: int, at: int, phrase: Phrase) -> int | None:
         return _to(p, at, phrase)
     if following in ("pair", "value") and at == index and _at_grade(p, at, phrase):
         return at + 2 if take(p, at + 1, phrase) else None
+    worded = p.skip(at + 1, "is", "at")
+    if p.word(at + 1) == "grade" and p.kind(worded) in VALUES and at == index and phrase.weak:
+        return worded + 1 if take(p, worded, phrase) else None  # "obtained at a grade of 2"
     if following == "clonus_word" and phrase.details.beats is not None and p.has(at + 2, "sign"):
         _detail(p.tokens[at + 1], phrase)
         return at + 2
@@ -256,6 +259,9 @@ def _to(p: Parser, index: int, phrase: Phrase) -> int | None:
         phrase.details.uncertain = True
         phrase.used.append((token, "value"))
         return index + 2
+    graded = isinstance(token.written, Pair) or (isinstance(token.written, Written) and token.written.graded)
+    if graded and phrase.weak and phrase.value is not None and phrase.value.descriptor == "present":
+        return index + 2 if take(p, index + 1, phrase) else None  # "have returned to 1+"
     trace = phrase.value is not None and phrase.value.descriptor == "trace"
     if isinstance(token.written, Pair) and trace and token.written.second.low in (4, 5):
         maximum = int(token.written.second.low)

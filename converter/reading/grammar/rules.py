@@ -11,7 +11,7 @@ from converter.reading.grammar.lists_in_order import respectively, sides_in_orde
 from converter.reading.grammar.named import named_value
 from converter.reading.grammar.parser import HEADS, LINKS, VALUES, Parser
 from converter.reading.grammar.phrases import DETAILS
-from converter.reading.grammar.said_again import on_a_side, they_are
+from converter.reading.grammar.said_again import on_a_side, they_are, they_were
 from converter.reading.grammar.signs import sign_named
 from converter.reading.grammar.untested import untested, untested_named, untested_on_a_side
 from converter.reading.grammar.valued import value_alone, value_named
@@ -32,6 +32,7 @@ RULES: tuple[Rule, ...] = (
     sides_in_order,
     respectively,
     they_are,
+    they_were,
     on_a_side,
     named_value,
     untested_named,
@@ -58,6 +59,7 @@ _BEGINNINGS: dict[Rule, frozenset[str]] = {
     sides_in_order: _TARGETS | {*LINKS, "comma", "and", "but", "slash"},
     respectively: _TARGETS | VALUES | {*LINKS, "comma", "slash"},
     they_are: frozenset({"now", "comma", "anaphor", "side", "region"}),
+    they_were: frozenset({"is", "past"}),
     on_a_side: VALUES
     | {"side", "region", "anaphor", "bullet", "dash", "other_mark", "at", "is", "colon", "only"},
     named_value: _TARGETS,
@@ -85,8 +87,8 @@ def read_sentence(p: Parser, without: frozenset[str] = frozenset()) -> None:
 
     sentence = { legend | pair_order | planned | lead_side | lead_region | exception | otherwise
                | side_against_side | denied | untested | sides_in_order | respectively | they_are
-               | on_a_side | named_value | untested_named | untested_on_a_side | value_named | sign_named
-               | value_alone | joiner | WORD } ;
+               | they_were | on_a_side | named_value | untested_named | untested_on_a_side | value_named
+               | sign_named | value_alone | joiner | WORD } ;
     joiner = "," | AND | BUT | WITH | NOW | PAST | FAMILY | IF | UNCERTAIN | "(" | ")" ;
 
     Args:

@@ -21,14 +21,18 @@ def they_are(p: Parser) -> bool:
 
     they_are = [ NOW ] ( "they" IS | "both" [ IS ] ) phrase { joint side_value } ;
     """
-    begins = p.index == 0 or p.context.region is not None
+    led = _led_side(p)
+    begins = p.index == 0 or p.context.region is not None or led is not None
     start = p.skip(p.index, "now", "comma")
     linked = p.skip(start + 1, "is", "now", "colon")
     counted = counts_names(p, start, len(p.context.last))
-    if not begins or not (p.kind(start) == "anaphor" or counted) or not p.context.last:
+    one = len(p.context.last) == 1 and len({target.site for target in p.context.listed}) <= 1
+    both = p.word(start) == "both" and linked > start + 1 and one
+    if not begins or not (p.kind(start) == "anaphor" or counted or both) or not p.context.last:
         return False
     counts = p.word(start).startswith(("all ", "both ", "each "))
-    if not counted and (counts or linked == start + 1):
+    found_so = p.word(start).endswith(" them")  # "I found them present"
+    if not counted and not found_so and not both and (counts or linked == start + 1):
         return False
     if p.context.region is not None and not all(target.specific for target in p.context.last):
         return False
@@ -38,8 +42,46 @@ def they_are(p: Parser) -> bool:
     same = p.word(start) == "it" and p.context.graded_side in _OTHER
     side = p.context.graded_side if same else None
     last = [replace(target, side=side, used=list(target.used)) for target in p.context.last]
+    if led is not None or (both and not counted):
+        last = [on_side(target, led or "both") for target in last]
     took = draft(p, last, found[0])
     p.index = other_sides(p, found[1], last) if took else p.index
+    return took
+
+
+def _led_side(p: Parser) -> str | None:
+    """As in "on the right all three are normal": the one side that the sentence begins with."""
+    before = p.tokens[: p.index]
+    sides = [token.meaning for token in before if token.kind == "side"]
+    plain = all(token.kind in ("at", "side", "comma") for token in before)
+    return sides[0] if plain and len(sides) == 1 and sides[0] in _OTHER else None
+
+
+def they_were(p: Parser) -> bool:
+    """As in "AJ 1+; was absent last month", "KJ 1+. Previously absent.": the same reflexes at another time.
+
+    they_were = PAST phrase | ( "was" | "were" ) phrase [ AT ] PAST ;
+    """
+    last = p.context.last
+    if p.index != 0 or not p.context.reflexes or not last or not all(target.specific for target in last):
+        return False
+    if len({target.site for target in p.context.listed}) > 1:
+        return False  # "KJ 2+, AJ 1+. Previously absent.": both, or the one named last
+    start = p.skip(0, "past", "is", "comma", "colon")
+    found = said_alone(p, start) or phrase_at(p, start)
+    if found is None or found[0].weak:
+        return False
+    phrase, after = found
+    behind = p.skip(after, "at")
+    leads = [token for token in p.tokens[:start] if token.kind == "past" and token.flags <= {"dated"}]
+    was = p.word(0) in ("was", "were") and p.kind(behind) == "past"
+    end = behind + 1 if was else after
+    if not (leads or was) or p.kind(end) not in ("end", "stop"):
+        return False
+    phrase.used.append((p.tokens[behind] if was else leads[0], "earlier"))
+    side = p.context.graded_side if p.context.graded_side in _OTHER and phrase.side is None else None
+    took = draft(p, [on_side(target, side) for target in last], phrase)
+    p.index = end if took else p.index
     return took
 
 
@@ -76,7 +118,8 @@ def _other_side_of_all(p: Parser) -> bool:
     rest = p.tokens[counted:]
     sides = {token.meaning for token in rest if token.kind == "side"}
     plain = all(token.kind in _PLAIN for token in rest) and any(token.kind in VALUES for token in rest)
-    if not plain or said not in ("left", "right") or sides != {_OTHER[said]}:
+    unsaid = said == "unspecified" and len(last) == 1 and len(sides) == 1 and not counted
+    if not plain or not (unsaid or (said in _OTHER and sides == {_OTHER[str(said)]})):
         return False
     after = other_sides(p, int(counted), [on_side(target, None) for target in last])
     p.index = after if after > counted else p.index

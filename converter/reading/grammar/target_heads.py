@@ -12,6 +12,7 @@ from converter.reading.written import Pair, Written
 
 _STRONGEST = 5
 """The best grade of strength."""
+_FEW_WORDS = 3
 _FOREIGN = frozenset({"other_exam", "look_alike"})
 
 
@@ -141,7 +142,7 @@ def _site_at(p: Parser, index: int) -> tuple[Target, int] | None:
     joint = "joint" in token.flags or "toes" in token.flags
     if joint and (not _joint_counts(p, index) or _of_other_exam(p, index) or _felt_at_toes(p, index)):
         return Target("unspecified", foreign=True, used=[(token, "")]), index + 1
-    if token.meaning.startswith("clonus") and any(t.meaning == "seizure" for t in p.tokens):
+    if token.meaning.startswith("clonus") and any(_of_seizure(p, i) for i in range(len(p.tokens))):
         return Target("unspecified", foreign=True, used=[(token, "look_alike")]), index + 1
     site, _, rest = token.meaning.partition(":")
     rest, _, side = rest.partition(":")
@@ -165,6 +166,11 @@ def _site_at(p: Parser, index: int) -> tuple[Target, int] | None:
 def _is_its_tendon(p: Parser, index: int, site: str) -> bool:
     """As in "ankle Achilles tendon", but not in "patella Achilles 2+": another name of the same tendon."""
     return p.kind(index) == "site" and p.has(index, "tendon") and p.tokens[index].meaning == site
+
+
+def _of_seizure(p: Parser, index: int) -> bool:
+    """Whether a seizure is spoken of: "tonic-clonic movements with clonus of both arms"."""
+    return p.tokens[index].meaning == "seizure" or p.word(index).replace("-", " ").startswith("tonic clonic")
 
 
 def _of_other_exam(p: Parser, index: int) -> bool:
@@ -205,7 +211,7 @@ def _joint_counts(p: Parser, index: int) -> bool:
 
 
 def _response_near(p: Parser, index: int) -> bool:
-    near = p.skip(index + 1, "is", "colon", "side", "at", "equals", "uncertain")
+    near = p.skip(index + 1, "is", "colon", "side", "at", "equals", "uncertain", "open", "close")
     token = p.tokens[near] if near < len(p.tokens) else None
     if token is None or token.kind == "untested":
         return token is not None
@@ -230,15 +236,16 @@ def _clonus_place(p: Parser, target: Target, index: int) -> tuple[Target, int]:
 
 def _region_at(p: Parser, index: int) -> tuple[Target, int] | None:
     token = p.tokens[index]
+    state = _state_behind(p, index)
     if "part" in token.flags or ("partial" in token.flags and not _partial_counts(p, index)):
         return None
     speaks = p.spoken[index] or _graded_before(p, index)
-    speaks = speaks or (_reflex_follows(p, index) and not _strength_before(p, index))
+    speaks = speaks or (_reflex_follows(p, index) and not _strength_before(p, index)) or state > index
     if p.kind(index + 1) == "other_exam" or not speaks:
         return Target("unspecified", foreign=True, used=[(token, "")]), index + 1
     site, _, side = token.meaning.partition(":")
     target = Target(site, side=side or None, region=True, flags=token.flags, used=[(token, "region")])
-    index += 1
+    index = max(index + 1, state)
     if "all" in token.flags:
         narrower = _narrower(p, index, target)
         if narrower is not None:
@@ -248,6 +255,17 @@ def _region_at(p: Parser, index: int) -> tuple[Target, int] | None:
         target.implied = p.tokens[index].meaning or None
         index += 1
     return target, index
+
+
+def _state_behind(p: Parser, index: int) -> int:
+    """As in "left arm flaccid and areflexic": where a state stands that ends what is said of a limb."""
+    behind = p.skip(index + 1, "is")
+    words = p.skip(behind, "other", "other_exam", "comma")
+    ends = p.kind(words + 2) in ("end", "comma", "but", "stop")
+    state = p.kind(words) == "and" and p.kind(words + 1) == "condition" and ends
+    adjective = p.word(words + 1).endswith(("ic", "ive"))
+    said = behind < words <= behind + _FEW_WORDS and p.kind(behind) != "comma"
+    return words + 1 if said and state and adjective and p.has(index, "limb") else index
 
 
 def _graded_before(p: Parser, index: int) -> bool:
@@ -289,6 +307,11 @@ def _partial_counts(p: Parser, index: int) -> bool:
     if p.spoken[index] and p.word(index).endswith("s"):
         return True
     following = p.skip(index + 1, "and", "slash", "comma")
+    if p.spoken[index] and p.kind(index + 1) == "colon" and p.kind(index + 2) in VALUES:
+        return p.kind(p.skip(index + 3, "side")) in ("end", "comma", "region")  # "Upper: 2+"
+    if p.spoken[index] and following > index + 1 and p.kind(following) in VALUES:
+        other = p.kind(following + 1) == "region" and p.has(following + 1, "limb")
+        return other and not p.tokens[following + 1].flags & {"part", "bare"}  # "1+ upper, 2+ lower limbs"
     return p.kind(following) == "region" or (p.kind(following) == "reflex" and following == index + 1)
 
 

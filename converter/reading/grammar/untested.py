@@ -27,7 +27,8 @@ def untested(p: Parser) -> bool:
     if targets and p.kind(linked) == "side" and p.tokens[linked].meaning in _ONE_SIDE:
         targets = [_on_named_side(target, p.tokens[linked]) for target in targets]
         linked = _past_state(p, p.skip(linked + 1, *LINKS))
-    if not targets or p.kind(linked) != "untested":
+    parted = any(p.kind(i) in ("comma", "slash") for i in range(index, linked))
+    if not targets or p.kind(linked) != "untested" or (parted and p.has(linked, "after")):
         return False
     p.index = other_sides(p, not_tested(p, targets, linked), targets)
     return True
@@ -38,7 +39,8 @@ def untested_named(p: Parser) -> bool:
 
     untested_named = UNTESTED [ AT ] targets [ because ] ;
     """
-    if p.kind(p.index) != "untested":
+    beside = p.kind(p.index + 1) in ("site", "reflex") or not p.has(p.index, "after")
+    if p.kind(p.index) != "untested" or not beside:
         return False
     start = p.skip(p.index + 1, "at", "colon")
     targets, end = targets_at(p, start, after_value=True)

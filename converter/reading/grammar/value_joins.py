@@ -19,7 +19,8 @@ def joins(p: Parser, index: int, at: int, phrase: Phrase) -> bool:
     if _alternative(p, index, at, phrase):
         phrase.details.uncertain = True
         return True
-    if "open" in between and any(p.word(i) in ("was", "were") for i in range(index, at)):
+    was = any(p.word(i) in ("was", "were") for i in range(index, at))
+    if was and ("open" in between or past_in_bracket(p, at + 1) is not None):
         return False
     if "open" in between and past_in_bracket(p, at + 1) is not None:
         return False
@@ -59,8 +60,11 @@ def _written_joins(p: Parser, new: Written, at: int, between: list[str], phrase:
         return phrase.side is None
     if _present_but_placed(p, at, between, phrase):
         return False
+    if phrase.weak and phrase.value is not None:
+        said = phrase.value.descriptor == "present" and "comma" in between and not new.graded
+        return not ("but" in between or said) or not about_next(p, at)
     if phrase.weak:
-        return "but" not in between or not about_next(p, at) if phrase.value is not None else True
+        return True
     if phrase.worded and new.graded:
         return phrase.side in (None, "both")
     if "open" in between:

@@ -1,6 +1,7 @@
 """The value before the reflex: "2+ at the knees", "absent ankle jerks"."""
 
 from converter.reading.grammar.clonus_places import beats_of_clonus
+from converter.reading.grammar.denied import neither
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.lookahead import owns_value
 from converter.reading.grammar.other_sides import other_sides
@@ -20,6 +21,8 @@ def value_named(p: Parser) -> bool:
 
     value_named = [ [ AT ] SIDE ] phrase [ AT | ONLY ] targets [ "," SIDE ] { joint side_value } ;
     """
+    if p.has(p.index, "neither") and neither(p):
+        return True
     lead, start = _lead_side(p)
     if p.has(start, "arrow") and p.kind(start - 1) == "other_exam":  # "vibration ↓ toes"
         return False
@@ -186,6 +189,9 @@ def value_alone(p: Parser) -> bool:
     phrase, end = found
     if not p.context.headed and (phrase.worded or (phrase.value is not None and phrase.value.bare)):
         return False
+    one_side = len(p.context.listed) == 1 and p.context.graded_side in ("left", "right")
+    if now and phrase.side is None and one_side:
+        phrase.side = p.context.graded_side
     took = draft(p, last, phrase)
     p.index = end if took else p.index
     return took

@@ -4,7 +4,8 @@ Takes a row with its cells and the heads of its table; gives pairs of column and
 cannot be given to one column.
 """
 
-from itertools import takewhile
+from dataclasses import replace
+from itertools import pairwise, takewhile
 
 from converter.reading.grammar.parser import VALUES
 from converter.reading.layouts.head_columns import Column, Heads
@@ -27,7 +28,7 @@ def aligned(line: Line, cells: list[Cell], heads: Heads, text: str) -> list[tupl
     mark = "," if heads.parting == "comma" else "|"
     if mark in text[line.start : line.end] or heads.parting in _MARKS or len(cells) == len(columns):
         return list(zip(columns, cells, strict=False))
-    apart = value_by_value(cells)
+    apart = parted_values(cells, len(columns))
     sided = list(takewhile(lambda column: column.side is not None, columns))
     if len(apart) == len(columns) or (len(cells) == 1 and len(apart) == len(sided) > 1):
         return list(zip(columns, apart, strict=False))  # what stands behind the last value is said of it
@@ -35,6 +36,8 @@ def aligned(line: Line, cells: list[Cell], heads: Heads, text: str) -> list[tupl
         return _by_tabs(line, cells, heads, text)
     pairs = []
     for cell in cells:
+        if len(columns) > 1 and _holds_several(cell):
+            return None
         near = min(
             columns, key=lambda column: (gap(column, cell, line), abs(column.offset - _offset(cell, line)))
         )
@@ -56,6 +59,12 @@ def _by_tabs(line: Line, cells: list[Cell], heads: Heads, text: str) -> list[tup
     return [(columns[place], cell) for place, cell in zip(places, cells, strict=True)]
 
 
+def _holds_several(cell: Cell) -> bool:
+    """Whether a cell holds grades side by side, which are of several columns."""
+    values = [isinstance(t.written, Written) and t.written.graded for t in cell.tokens]
+    return any(map(all, pairwise(values)))
+
+
 def _offset(cell: Cell, line: Line) -> int:
     return cell.start - line.start
 
@@ -66,7 +75,13 @@ def gap(column: Column, cell: Cell, line: Line) -> int:
     return max(0, start - column.end, column.offset - end)
 
 
-def value_by_value(cells: list[Cell]) -> list[Cell]:
+def parted_values(cells: list[Cell], columns: int) -> list[Cell]:
+    """The cells of a row whose values, or whose signs, stand one blank apart."""
+    marks = _mark_by_mark(cells)
+    return marks if len(marks) == columns else _value_by_value(cells)
+
+
+def _value_by_value(cells: list[Cell]) -> list[Cell]:
     """The cells of a row whose values stand one blank apart: "Biceps 2+ 1+"."""
     groups: list[list[Token]] = []
     for token in (token for cell in cells for token in cell.tokens):
@@ -77,6 +92,29 @@ def value_by_value(cells: list[Cell]) -> list[Cell]:
         else:
             groups[-1].append(token)
     return [Cell(group[0].start, group[-1].end, group) for group in groups]
+
+
+def _mark_by_mark(cells: list[Cell]) -> list[Cell]:
+    """The cells of a row of signs one blank apart: "+ ++ - 0", "++ + ↓"; none where more is said."""
+    tokens = [part for cell in cells for token in cell.tokens for part in _signs_apart(token)]
+    signs = any(t.kind == "dash" or getattr(t.written, "counted", False) for t in tokens)
+    if not signs or not all(token.kind in VALUES | {"dash", "untested"} for token in tokens):
+        return []
+    return [Cell(token.start, token.end, [token]) for token in tokens]
+
+
+def _signs_apart(token: Token) -> list[Token]:
+    """In a row of signs "+ 0" is two of them, and no grade that leads with its plus."""
+    written = token.written
+    length = token.end - token.start
+    if not isinstance(written, Written) or written.plus != "leading" or length != len("+ 0"):
+        return [token]
+    plus = Written(low=1.0, high=1.0, counted=True, polarity="positive")
+    digit = replace(written, plus="none", bare=True)
+    return [
+        replace(token, end=token.start + 1, written=plus),
+        replace(token, start=token.end - 1, written=digit),
+    ]
 
 
 def _same_value(groups: list[list[Token]], token: Token) -> bool:

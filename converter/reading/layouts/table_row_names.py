@@ -47,7 +47,8 @@ def split_side(cells: list[Cell]) -> list[Cell]:
     """A side may stand one blank before its first value: "R: 2+ 2+ 1+"."""
     tokens = cells[0].tokens
     end = next((i for i, token in enumerate(tokens) if token.kind not in _ROW_LABELS), 0)
-    if not end or tokens[end].kind not in VALUES:
+    signs = any(getattr(token.written, "counted", False) for token in tokens[end:])
+    if not end or not (tokens[end].kind in VALUES or (tokens[end].kind == "dash" and signs)):
         return cells
     side, rest = tokens[:end], tokens[end:]
     return [Cell(cells[0].start, side[-1].end, side), Cell(rest[0].start, cells[0].end, rest), *cells[1:]]

@@ -14,7 +14,7 @@ from converter.reading.grammar.targets import targets_at
 from converter.reading.layouts.cell_words import CellWordReader
 from converter.reading.layouts.head_columns import SIDES, Column, Heads
 from converter.reading.layouts.table_cells import CellReader
-from converter.reading.layouts.table_columns import aligned, gap, is_mirrored, value_by_value
+from converter.reading.layouts.table_columns import aligned, gap, is_mirrored, parted_values
 from converter.reading.layouts.table_heads import plain
 from converter.reading.layouts.table_row_names import (
     begins_with_value,
@@ -146,7 +146,7 @@ class RowReader:
         targets, rest = named
         parser = self._cell.parser(line.tokens)
         if len(rest) == 1 < len(heads.values):
-            values = len(value_by_value(rest))
+            values = len(parted_values(rest, len(heads.values)))
             if values == 1 and all(target.site in _MIDLINE for target in targets):
                 self._cell.value(parser, rest[0], targets, Column(0))
                 return Row(parser)

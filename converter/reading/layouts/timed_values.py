@@ -8,8 +8,9 @@ import re
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from converter.reading.grammar.parser import VALUES, Context, Parser, grades_tendons
+from converter.reading.grammar.parser import VALUES, Context, Parser
 from converter.reading.grammar.rules import read_sentence
+from converter.reading.grammar.tendons import grades_tendons
 from converter.reading.layouts.table_cells import place_in_time
 from converter.reading.layouts.table_times import Times
 from converter.reading.lines import Line
@@ -78,7 +79,7 @@ class TimedValues:
         ]
         told = [*name, *(token for own in values for token in own)]
         speaks = headed or any(not token.flags.isdisjoint(_SPEAKING) for token in name)
-        if not (speaks or any(grades_tendons([*name, *own], self.context) for own in values)):
+        if not (speaks or any(grades_tendons([*name, *own], foreign=self.context.foreign) for own in values)):
             return None
         return self._drafts(told, _name(name), values, labels)
 

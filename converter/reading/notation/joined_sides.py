@@ -23,7 +23,7 @@ _OPPOSITE = {"left": "right", "right": "left"}
 
 def with_sides_joined(tokens: list[Token]) -> list[Token]:
     """The tokens of a note; `R+L` is one token, the side `both`, and `(R) 2+ (L) 1+` has no brackets."""
-    tokens = _with_answers(tokens)
+    tokens = _with_answers(_with_half_brackets(tokens))
     tokens = _with_marks_paired(_without_commas(_without_brackets(_without_brackets_of_signs(tokens))))
     if not any(token.kind == "equals" or (token.kind == "value" and _is_plus(token)) for token in tokens):
         return tokens
@@ -115,6 +115,21 @@ def _without_brackets_of_signs(tokens: list[Token]) -> list[Token]:
 def _is_sign(token: Token) -> bool:
     written = token.written if token.end - token.start == 1 else None
     return isinstance(written, Written) and written.polarity is not None
+
+
+def _with_half_brackets(tokens: list[Token]) -> list[Token]:
+    """In "R) KJ 2+ L) KJ 3+" the bracket that closes nothing is a colon."""
+    found: list[Token] = []
+    opened = False
+    for index, token in enumerate(tokens):
+        if token.kind in ("open", "newline"):
+            opened = token.kind == "open"
+        side = index > 0 and tokens[index - 1].kind == "side" and tokens[index - 1].end == token.start
+        if token.kind == "close" and side and not opened:
+            token = replace(token, kind="colon")
+        opened = opened and token.kind != "close"
+        found.append(token)
+    return found
 
 
 def _without_commas(tokens: list[Token]) -> list[Token]:

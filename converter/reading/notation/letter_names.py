@@ -8,9 +8,11 @@ each once. One of all four, as "B 2/2 T 2/2 K 2/2 A 1/1", means reflexes where n
 import re
 from bisect import bisect_left
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import lru_cache
 
 from converter.reading.tokens import Token, value_at
+from converter.reading.written import Pair, Written
 from converter.words import Vocabulary
 
 _FEWEST = 3
@@ -30,6 +32,9 @@ _LEGS = frozenset({"patellar", "achilles"})
 _ALL = frozenset({"biceps", "triceps", "patellar", "achilles"})
 _TENDON = frozenset({"joint", "short"})
 _SPEAKING = _TENDON | {"trigger"}
+_INITIALS, _REACH = 2, 6
+_STRONGEST = 5
+"""The best grade of strength."""
 
 
 def with_letters_named(text: str, tokens: list[Token], vocabulary: Vocabulary) -> list[Token]:
@@ -60,6 +65,62 @@ def _slashed(text: str, vocabulary: Vocabulary) -> list[list[Token]]:
                 [Token("site", at, at + 1, site, _SPEAKING)] for at, site in zip(places, known, strict=True)
             ]
     return found
+
+
+def with_tendons_named(text: str, tokens: list[Token], vocabulary: Vocabulary) -> list[Token]:
+    """The tokens of a note; a muscle's name is a tendon's where it is graded in a list of reflexes.
+
+    As in "BJ 2+, KJ 2+, TA 1+": beside names of reflexes and of nothing else that is examined, with a grade
+    that strength seldom has, "TA" is the tendo Achillis, unless the ankle is named too. Elsewhere it is the
+    tibialis anterior. A line of its own counts with the lines above it: "Deltoid  R 1+" under "Jaw  1+".
+    """
+    names = vocabulary.cells.among_reflexes
+    found = list(tokens)
+    for index, token in enumerate(tokens):
+        name = text[token.start : token.end]
+        site = names.get(name.lower()) if token.kind == "other_exam" else None
+        if site is None or (len(name) <= _INITIALS and not name.isupper()):
+            continue
+        beside = _beside(text, found, index)
+        if _graded_low(tokens[index + 1 : index + _REACH]) and _lists_reflexes(text, beside, site):
+            found[index] = replace(token, kind="site", meaning=site, flags=_TENDON)
+    return found
+
+
+def _beside(text: str, tokens: list[Token], index: int) -> list[Token]:
+    """The other tokens of the sentence, and of the lines above it up to an empty one."""
+    start = end = index
+    while start and not _ends_list(text, tokens, start - 1):
+        start -= 1
+    while end < len(tokens) and tokens[end].kind != "newline" and not _ends_list(text, tokens, end):
+        end += 1
+    return [*tokens[start:index], *tokens[index + 1 : end]]
+
+
+def _ends_list(text: str, tokens: list[Token], index: int) -> bool:
+    blank = tokens[index].kind == "newline" and index > 0 and tokens[index - 1].kind == "newline"
+    return blank or (tokens[index].kind == "stop" and text[tokens[index].start] != ";")
+
+
+def _lists_reflexes(text: str, tokens: list[Token], other: str) -> bool:
+    """Whether tokens name a reflex or the patella, not muscles alone, and nothing else, but not the other."""
+    sites = [token for token in tokens if token.kind == "site"]
+    foreign = any(token.kind in ("other_exam", "look_alike") for token in tokens)
+    reflexes = any("trigger" in t.flags or text[t.start : t.end].lower().startswith("pat") for t in sites)
+    reflexes = reflexes or (bool(sites) and any(token.kind == "reflex" for token in tokens))
+    return reflexes and not foreign and not any(token.meaning == other for token in sites)
+
+
+def _graded_low(tokens: list[Token]) -> bool:
+    """Whether the first grade is one as reflexes have it: "1+", "2/4", "1+/1+"."""
+    value = next((token for token in tokens if token.kind not in ("side", "is", "colon", "equals")), None)
+    written = value.written if value is not None else None
+    if isinstance(written, Pair):
+        plus = written.first.plus == "trailing" or (written.first.counted and written.second.counted)
+        return written.second.low == _STRONGEST - 1 or plus
+    if not isinstance(written, Written) or (written.high or 0) >= _STRONGEST - 1:
+        return False
+    return written.plus == "trailing" or (written.counted and written.polarity is None)
 
 
 def letter_series(vocabulary: Vocabulary) -> str:

@@ -13,6 +13,8 @@ from converter.reading.tokens import Token, tokens_by_themselves
 from converter.reading.written import Count, Pair, Written
 from converter.words import Vocabulary
 
+_LITRES = re.compile(r"(?:(?<![\d.])\d+\.(?:[0-46-9]\d?|5\d)\s?|\d\s?(?=L/))(?P<unit>L)\b")
+"""A number that no grade is, or a rate."""
 _LEFT_GRADE = re.compile(r"[Ll][0-5]")
 
 
@@ -42,8 +44,34 @@ _BESIDE = frozenset({"close", "dash", "question", "uncertain", "greater"})
 
 def tokens_of_note(text: str, vocabulary: Vocabulary) -> list[Token]:
     """All tokens of a note, in order; fillers are left out."""
-    tokens = _left_beside_right(text, tokens_by_themselves(text, vocabulary))
-    return _adjusted(text, with_boxes_read(text, tokens), vocabulary)
+    tokens = _left_beside_right(text, _without_litres(text, tokens_by_themselves(text, vocabulary)))
+    return _adjusted(text, with_boxes_read(text, _with_dashes_to_grades(tokens)), vocabulary)
+
+
+def _without_litres(text: str, tokens: list[Token]) -> list[Token]:
+    """In "vital capacity 2.8 L", "3 L/min" the letter is a unit and no side."""
+    if _LITRES.search(text) is None:
+        return tokens
+    units = {match.start("unit") for match in _LITRES.finditer(text)}
+    return [token for token in tokens if token.start not in units]
+
+
+def _with_dashes_to_grades(tokens: list[Token]) -> list[Token]:
+    """In "R-2+ L-3", "clonus R-3 beats" the dash touches side and grade: it joins them and is no minus."""
+    found: list[Token] = []
+    for index, token in enumerate(tokens):
+        before = found[-1] if found else None
+        side = before is not None and before.kind == "side" and before.end == token.start
+        after = tokens[index + 1] if index + 1 < len(tokens) else None
+        touches = after is not None and after.start == token.end and after.kind in ("value", "count")
+        if side and token.kind == "dash" and touches:
+            continue
+        written = token.written
+        if side and isinstance(written, Written) and written.low is not None and written.low < 0:
+            grade = replace(written, low=-written.low, high=-(written.high or written.low))
+            token = replace(token, start=token.start + 1, written=grade)
+        found.append(token)
+    return found
 
 
 def _left_beside_right(text: str, tokens: list[Token]) -> list[Token]:
@@ -77,6 +105,8 @@ def _adjusted(text: str, tokens: list[Token], vocabulary: Vocabulary) -> list[To
     """Settle what a token means from the tokens beside it: `x2`, `L-`, `(-)`, two arrows."""
     adjusted: list[Token] = []
     for index, token in enumerate(tokens):
+        if token.kind == "equals" and adjusted and _says_equal(text, adjusted[-1], token):
+            token = replace(token, kind="value", written=Written(descriptor="symmetric", weak=True))
         if token.written is None and token.kind not in _BESIDE:
             adjusted.append(token)
             continue
@@ -96,6 +126,8 @@ def _adjusted(text: str, tokens: list[Token], vocabulary: Vocabulary) -> list[To
             token = replace(token, kind="other", written=None)
         elif token.kind == "count" and isinstance(token.written, Count) and token.written.repeat:
             token = _repeat(token, adjusted)
+        elif token.kind == "count" and before is not None and _about(before, token):
+            token = replace(token, start=adjusted.pop().start, written=Count("", repeat=False))
         elif token.kind == "dash" and before is not None and _denies(before, tokens, index):
             token = replace(token, kind="no")
         elif token.kind == "dash" and is_minus(text, tokens, index, adjusted, vocabulary):
@@ -104,6 +136,16 @@ def _adjusted(text: str, tokens: list[Token], vocabulary: Vocabulary) -> list[To
             token = _with_arrow_before(token, adjusted)
         adjusted.append(token)
     return adjusted
+
+
+def _says_equal(text: str, before: Token, token: Token) -> bool:
+    """As in "biceps =, triceps =.": right behind a name, and nothing behind it, the sides are equal."""
+    return before.kind in ("site", "reflex") and text[token.end : token.end + 1] in (",", ".", ";")
+
+
+def _about(before: Token, count: Token) -> bool:
+    """As in "clonus <3 beats", ">5 beats": how many there were is not said."""
+    return before.kind in ("lesser", "greater") and before.end == count.start
 
 
 def _taken_in(text: str, adjusted: list[Token], token: Token) -> bool:

@@ -12,7 +12,7 @@ from converter.words import Vocabulary
 
 _ENDS_HERE = re.compile(r"\s*(?:[,;.)·\r\n]|$)")
 _BOTH_NEXT = re.compile(r"\s?(?:b/l|bilat\w*|bil|both)(?:\s*[,;.)\r\n]|\s*$)", re.IGNORECASE)
-_SIDE_NEXT = re.compile(r"\s?(?:R|L|Rt|Lt|right|left)\b")
+_SIDE_NEXT = re.compile(r"[^\S\r\n]?(?:R|L|Rt|Lt|right|left)\b")
 _SIDE_ENDS = re.compile(
     r"\s?(?:r|l|rt|lt|right|left)(?:\s*(?:&|\+|/|and)\s*(?:r|l|rt|lt|right|left))?\s*(?:[,;.)|·\r\n]|$)",
     re.IGNORECASE,
@@ -26,7 +26,7 @@ _NAMED = frozenset({"side", "site", "reflex", "past", "now"})
 """What a minus may stand behind where a plus has been written before."""
 _QUADRANTS = frozenset({"upper", "lower"})
 """Parts of the abdomen that share the noun of the first."""
-_NEAR, _LIST = 5, 20
+_NEAR, _LIST, _LONGEST_BRACKET = 5, 20, 8
 _MINUS = frozenset({"minus"})
 """What shows the grammar that a value is a mark of the name before it."""
 
@@ -50,7 +50,7 @@ def is_minus(
     if before.kind == "open":
         return after in (")", "]")
     touches, ends = before.end == token.start, _ENDS_HERE.match(text, token.end) is not None
-    opposite, sign = _plus_near(earlier), "sign" in before.flags
+    opposite, sign = _plus_near(earlier), "sign" in _named_before_bracket(earlier).flags
     name = earlier[-2] if len(earlier) > 1 and before.kind == "value" else before
     if _answers(name, vocabulary) and _OF_TWO_SIDES.match(text, name.end) is not None:
         return True
@@ -59,7 +59,7 @@ def is_minus(
     if ends:
         of_one_side = before.kind == "side" and _one_of_each_side(tokens, index, earlier)
         named = (opposite and before.kind in _NAMED) or _is_quadrant(text, earlier)
-        return named or of_one_side or _answers(before, vocabulary)
+        return sign or named or of_one_side or _answers(before, vocabulary)
     if sign and (_BOTH_NEXT.match(text, token.end) or _SIDE_ENDS.match(text, token.end)):
         return True
     if opposite and (_SIDE_NEXT.match(text, token.end) or _SIDE_ENDS.match(text, token.end)):
@@ -67,6 +67,8 @@ def is_minus(
     if before.kind == "side":
         return _one_of_each_side(tokens, index, earlier)
     named = before.kind == "site" and after.isspace()
+    if named and touches and opposite:  # "BJ+ AJ- PL up"
+        return True
     return named and (_marks_each(tokens, index) or (touches and _followed_by_other(tokens, index)))
 
 
@@ -81,6 +83,14 @@ def _plus_near(before: list[Token]) -> bool:
     """Whether a plus sign alone was written shortly before, so that a minus is its opposite."""
     near = [t.written for t in before[-_NEAR:] if isinstance(t.written, Written)]
     return any(written.polarity == "positive" or written.counted for written in near)
+
+
+def _named_before_bracket(earlier: list[Token]) -> Token:
+    """The last token, or what stands before its bracket: Hoffmann in "Hoffmann (R) -"."""
+    for index in range(len(earlier) - 2, max(len(earlier) - _LONGEST_BRACKET, 0), -1):
+        if earlier[-1].kind == "close" and earlier[index].kind == "open":
+            return earlier[index - 1]
+    return earlier[-1]
 
 
 def _is_quadrant(text: str, earlier: list[Token]) -> bool:

@@ -30,6 +30,9 @@ _ORDER = re.compile(
 _COMMA_PAIR = re.compile(
     rf"(?<![\w.,+/])(?<![\d+↓↑], )(?:{_GRADE})(?P<comma>,) ?(?:{_GRADE})(?![\w+/]|[.,] ?[\d+↓↑])"
 )
+_SIDED = r"(?:[0-4]\+?|\+{1,4}),(?:[0-4]\+?|\+{1,4})(?![\w+/]|[.,]\d)"
+_PAIR_RUN = re.compile(rf"(?:\b[A-Za-z]{{1,16}}(?: [A-Za-z]{{1,8}})?:? ?{_SIDED}[;,]?[ \t]*){{2,}}")
+"""Names with a pair each, one behind the other: "BJ 2,1 TJ 2,2"; one alone may be a decimal number."""
 _BOXED_GRADE = re.compile(r"\[ ?(?:[0-4]\+|\+{2,4}) ?\]")
 _BOXED = re.compile(r"\[ ?(?:[0-4]\+?|\+{1,4}) ?\]")
 """A grade in a box, "[2+]"; a digit alone may be the mark of a reference unless grades stand in boxes too."""
@@ -84,6 +87,8 @@ def plain_writing(text: str) -> str:
         text = _SEMICOLON.sub(r"\g<name>:", text)
     text = with_slashed_columns(text)
     text = _BEATS_OF_SIDES.sub(",", text)
+    if "," in text:
+        text = _PAIR_RUN.sub(_with_slashes, text)
     if "," in text and (order := _ORDER.search(text)) is not None:
         text = _with_pairs(text, order)
     return text
@@ -99,6 +104,10 @@ def _without_quotes(match: re.Match[str]) -> str:
 
 def _without_stops(match: re.Match[str]) -> str:
     return match[0].replace(".", " ")
+
+
+def _with_slashes(run: re.Match[str]) -> str:
+    return re.sub(_SIDED, lambda pair: pair[0].replace(",", "/", 1), run[0])
 
 
 def _with_pairs(text: str, order: re.Match[str]) -> str:

@@ -89,7 +89,8 @@ class _Reading:
                     tokens = self._instead(tokens, span, [value])
             elif side.kind == "site" and (said := _said_of_last(tokens, index)):
                 span = self._same_behind(tokens, index)
-                tokens = self._instead(tokens, span, said) if span is not None else tokens
+                worded = span is not None and self._text[span[0]] != "="
+                tokens = self._instead(tokens, span, said) if span is not None and worded else tokens
             index += 1
         return tokens
 

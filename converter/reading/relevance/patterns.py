@@ -34,6 +34,8 @@ BESIDE_PLUS = r"\+|plus|\xe2\x81\xba|[0-9\x80-\xff](?:[^0-9a-z]{0,3}p|t)"
 """Every plus before or behind a grade, in UTF-8; "2p" and "2t" stand for one."""
 SIDED_DIGIT = r"\b(?:r|rt|right|l|lt|left)[ \t]?[=: ][ \t]?[0-4]\b"
 """A digit for a side, as in "R=2", "R 2": of several tendons it grades reflexes."""
+SIDED_TENDON = r"\b(?:patellar|achilles)[^a-z0-9]{1,4}(?:r|rt|right|l|lt|left)[^a-z0-9]{1,4}[a-z]"
+"""A tendon that is answered side by side in words, as in "Patellar: Right: normal. Left: absent"."""
 ANY_STEM = STEMS.pattern.replace(r"\b", "")
 """Every stem of reflex talk, also where an apostrophe that parted words is gone."""
 

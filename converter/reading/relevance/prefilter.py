@@ -17,6 +17,7 @@ from converter.reading.relevance.patterns import (
     EQUIVOCAL,
     OF_FOUR,
     SIDED_DIGIT,
+    SIDED_TENDON,
     TRAILING_PLUS,
     Test,
     begins_reading,
@@ -131,7 +132,7 @@ def _means_reflexes(vocabulary: Vocabulary) -> Callable[[bytes, bool], bool]:
     patterns = [
         f"{_worded(vocabulary, begins_reading)}|{letter_series(vocabulary)}|{ANY_STEM}",
         _worded(vocabulary, begins_where_graded),
-        f"{_worded(vocabulary, says_trace)}|{OF_FOUR}|{EQUIVOCAL}|{BESIDE_PLUS}|{SIDED_DIGIT}",
+        f"{_worded(vocabulary, says_trace)}|{OF_FOUR}|{EQUIVOCAL}|{BESIDE_PLUS}|{SIDED_DIGIT}|{SIDED_TENDON}",
     ]
     sort, without = sorter(patterns), without_look_alikes(vocabulary)
     assert sort is not None

@@ -9,7 +9,7 @@ strength and tone are graded so too; a run after wording about them is left alon
 from collections.abc import Iterator
 from itertools import pairwise
 
-from converter.reading.grammar.parser import Context, grades_tendons
+from converter.reading.grammar.tendons import grades_tendons
 from converter.reading.sentences.dividing import Sentence
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
@@ -42,18 +42,41 @@ _ARMS = frozenset({"biceps", "triceps", "brachioradialis"})
 _LEGS = frozenset({"patellar", "achilles"})
 _FEWEST_TENDONS, _STRENGTH = 3, 4
 _LABEL = 3
+_TENDON_WORDS = ("patellar", "achilles")
+_ONLY_OF_REFLEXES = frozenset({"absent", "trace", "brisk", "hyperactive"})
 _LEADS = frozenset({"no", "at", "side", "bullet", "dash", "but", "and"})
 
 
-def graded_alone(sentences: list[Sentence]) -> frozenset[int]:
-    """Indices of the sentences that grade reflexes without a word for them."""
+def graded_alone(text: str, sentences: list[Sentence]) -> frozenset[int]:
+    """Indices of the sentences of a note that grade reflexes without a word for them."""
     runs = list(_runs(sentences))
     foreign = _after_other_exam(sentences) if runs else []
     found: set[int] = set()
     for start, end in runs:
         if _means_reflexes(sentences, start, end, foreign=foreign[start]):
             found.update(range(start, end))
-    return frozenset(found | _of_newborns(sentences))
+    return frozenset(found | _of_newborns(sentences) | _in_words(text, sentences))
+
+
+def _in_words(text: str, sentences: list[Sentence]) -> set[int]:
+    """As in "Patellar: Right: Normal. Left: Absent.": tendons answered side by side as only reflexes are.
+
+    One of the words must say so: what is normal may be the tendon itself.
+    """
+    found: set[int] = set()
+    led: list[int] = []
+    told: set[str | None] = set()
+    for index, sentence in enumerate(sentences):
+        kinds = [token.kind for token in sentence.tokens[:4]]
+        word = text[sentence.tokens[0].start : sentence.tokens[0].end].lower()
+        if kinds == ["site", "colon", "side", "colon"] and word.startswith(_TENDON_WORDS):
+            led.append(index)
+        elif not (led and kinds[:3] == ["side", "colon", "value"]):
+            found |= set(led) if told & _ONLY_OF_REFLEXES else set()
+            led, told = [], set()
+            continue
+        told |= {value.descriptor for token in sentence.tokens for value in _values(token)}
+    return found | (set(led) if told & _ONLY_OF_REFLEXES else set())
 
 
 def _of_newborns(sentences: list[Sentence]) -> set[int]:
@@ -128,7 +151,7 @@ def _values(token: Token) -> tuple[Written, ...]:
 
 def _means_reflexes(sentences: list[Sentence], start: int, end: int, *, foreign: bool) -> bool:
     run = sentences[start:end]
-    if any(grades_tendons(sentence.tokens, Context()) for sentence in run):
+    if any(grades_tendons(sentence.tokens) for sentence in run):
         return not run[0].heading
     if not foreign and _grades_sides(sentences, start, end):
         return True

@@ -6,7 +6,8 @@ Takes a sentence and what the note said before; changes the context for what fol
 import re
 from itertools import takewhile
 
-from converter.reading.grammar.parser import Context, grades_tendons
+from converter.reading.grammar.parser import Context
+from converter.reading.grammar.tendons import grades_tendons
 from converter.reading.sentences.dividing import Sentence, colon_among_first
 from converter.reading.tokens import Token
 from converter.reading.written import Written
@@ -62,11 +63,7 @@ def _graded_under(sentence: Sentence) -> bool:
         for t in sentence.tokens
         if isinstance(t.written, Written) and t.written.high is not None
     ]
-    return (
-        not sentence.history
-        and max(grades, default=_STRONG) < _STRONG
-        and grades_tendons(sentence.tokens, Context())
-    )
+    return not sentence.history and max(grades, default=_STRONG) < _STRONG and grades_tendons(sentence.tokens)
 
 
 def side_of_heading(lines: list[Sentence], vocabulary: Vocabulary) -> str | None:

@@ -13,7 +13,7 @@ from converter.words import Vocabulary
 
 _ONE_SIDE = frozenset({"left", "right"})
 _FULL_STRENGTH = 5
-_OF_NERVES = frozenset({"motor", "neuro"})
+_OF_NERVES = frozenset({"motor", "neuro", "provocation"})
 _BEFORE_STRENGTH = frozenset({"other_exam", "is", "colon", "equals", "dash"})
 
 
@@ -27,7 +27,7 @@ def note_limb(sentence: Sentence, context: Context, vocabulary: Vocabulary) -> N
     limb, behind = _limb_at(sentence.tokens, vocabulary)
     if limb is None or len(_sides(sentence.tokens)) > 1:
         return
-    headed = bool(behind) and behind[0].kind == "colon"
+    headed = bool(behind) and (behind[0].kind == "colon" or _leads_names(sentence.tokens, behind))
     if headed or _is_strength(behind):
         context.limb, context.limb_of_line = limb, headed and sentence.new_line
 
@@ -88,6 +88,13 @@ def _limb_at(tokens: list[Token], vocabulary: Vocabulary) -> tuple[tuple[str, st
     limb = vocabulary.reflexes[region].limb
     found = side or own
     return ((limb, found) if limb and found in _ONE_SIDE else None), tokens[start + 1 :]
+
+
+def _leads_names(tokens: list[Token], behind: list[Token]) -> bool:
+    """As in "RUE BJ 2 TJ 2": the only limb of the sentence, before several names without a side."""
+    names = sum(token.kind == "site" for token in behind)
+    regions = sum(token.kind == "region" for token in tokens)
+    return behind[0].kind == "site" and names > 1 and regions == 1
 
 
 def _sides(tokens: list[Token]) -> set[str]:

@@ -21,6 +21,23 @@ _RELATIVES = {
 """Whom a pronoun at the beginning of a sentence means, where the patient is of the other sex."""
 _PRONOUN = re.compile(r"(?:^|(?<=[.;] ))(?P<pronoun>she|her|he|his)\b", re.IGNORECASE)
 _PRONOUN_REACH, _RELATIVE_REACH = 6, 160
+_RELATIVE = re.compile(
+    r"\b(?:his|her|their|the|a|one|another|whose)\s+(?:\w+\s+)?"
+    r"(?:mother|father|mum|mom|dad|brother|sister|sibling|son|daughter|uncle|aunt|cousin|nephew|niece|twin|"
+    r"grandmother|grandfather|parent)s?\b(?:,[^,.;]{1,80},|\s+\w+ly)?\s+(?:had|has|have|showed|shows)\b",
+    re.IGNORECASE,
+)
+"""As in "his brother, who died young, had", "her grandmother apparently had"."""
+_ALONE = re.compile(
+    r"\s*(?:family\s*:\s*)?(?:(?:his|her|their)\s+)?(?:mother|father|mum|mom|dad|brother|sister|sibling|son|daughter|uncle|aunt|"
+    r"cousin|grandmother|grandfather)s?\s*:?\s*(?:is|was|are|were)?\s*\Z",
+    re.IGNORECASE,
+)
+"""As in "brother areflexic": nothing but a relative before what is found."""
+_FOUND = re.compile(r"\b(?:found|noted|reported|documented|recorded|described|saw|felt)\b", re.IGNORECASE)
+_FIRST = 3
+_SHORT = 40
+"""Characters before the first token of a sentence in which its small words stand."""
 _MANNER = frozenset({"position", "technique", "manoeuvre", "reinforcement", "quality", "before"})
 
 
@@ -36,6 +53,7 @@ def apply_statuses(p: Parser, has_now: bool) -> None:
             draft.status = "historical"
     _of_relative_before(p)
     _before_now(p)
+    _of_relative(p)
     if has_now:
         _in_a_year(p)
     for index, token in enumerate(p.tokens):
@@ -56,9 +74,12 @@ def apply_statuses(p: Parser, has_now: bool) -> None:
 def _before_now(p: Parser) -> None:
     """As in "the knee jerks were absent, both are now 1+": of one reflex, what is not now was before."""
     now = next((token for token in p.tokens if token.kind == "now"), None)
-    if now is None or not any(p.word(i) in ("was", "were", "had been") for i in range(len(p.tokens))):
+    if now is None:
         return
-    after = [draft for draft in p.drafts if _value_start(p, draft) > now.start]
+    was = any(p.word(i) in ("was", "were", "had been") for i in range(len(p.tokens)))
+    if not was and not _value_follows(p, p.tokens.index(now) + 1):
+        return
+    after = [d for d in p.drafts if _value_start(p, d) > now.start and d.status == "current"]
     for draft in p.drafts:
         same = any(d.target.site == draft.target.site and _alike(d.side, draft.side) for d in after)
         if same and draft.status == "current" and _value_start(p, draft) < now.start:
@@ -96,6 +117,41 @@ def _in_a_year(p: Parser) -> None:
             draft.status, draft.used = "historical", [*draft.used, (when, "assertion")]
 
 
+def _value_follows(p: Parser, index: int) -> bool:
+    """As in "KJ 2+ now 3+": right behind the word for the present stands another value."""
+    return p.kind(p.skip(index, "is", "colon")) in VALUES and p.kind(index - 2) in {*VALUES, "side", "comma"}
+
+
+def _of_relative(p: Parser) -> None:
+    """What is said behind a relative that has it: "his brother, who died young, had absent reflexes"."""
+    begins = p.tokens[0].start
+    start = max(p.text.rfind(mark, max(0, begins - _SHORT), begins) + 1 for mark in ".;:\n")
+    match = _RELATIVE.search(p.text, start, p.tokens[-1].end) if p.drafts else None
+    if p.drafts and match is None:
+        match = _ALONE.match(p.text, start, _start(p.drafts[0]))
+    if match is None or any(token.kind == "family" for token in p.tokens):
+        return
+    _from(p, Token("family", match.start(), match.end()), "family")
+
+
+def before_today(p: Parser, earlier: list[Draft]) -> None:
+    """As in "KJ absent L. Today 1+": what the sentence before said of the same reflex was so before today.
+
+    Args:
+        p: the sentence, already read.
+        earlier: the drafts of the sentence before.
+    """
+    named = any(token.kind in ("site", "region", "reflex") for token in p.tokens)
+    today = any(token.kind == "now" for token in p.tokens[:_FIRST])
+    if not today or named or len({draft.target.site for draft in earlier}) > 1:
+        return
+    for draft in earlier:
+        again = any(d.target.site == draft.target.site and _alike(d.side, draft.side) for d in p.drafts)
+        if again and draft.status == "current":
+            draft.status = "historical"
+            draft.used = [*draft.used, (next(t for t in p.tokens if t.kind == "now"), "assertion")]
+
+
 def _alike(side: str, other: str) -> bool:
     return side == other or "both" in (side, other) or "unspecified" in (side, other)
 
@@ -110,10 +166,13 @@ def _past(p: Parser, index: int, token: Token) -> None:
     elif "resolved" in token.flags:
         before = [d for d in p.drafts if _value_start(p, d) < token.start]
         reached = before or [d for d in p.drafts if not _now_between(p, token.start, _value_start(p, d))]
+    elif "event" in token.flags and _found_then(p, token):
+        reached = _after_in_sentence(p, token)
     elif "event" in token.flags and _dates_an_event(p, index):
         reached = _in_clause(p, index)
     elif index <= 2 or "other_examiner" in token.flags:
-        reached = _after_in_sentence(p, token)
+        own = _in_clause(p, index) if token.flags <= {"dated"} else []
+        reached = _after_in_sentence(p, token) or own
     elif "dated" in token.flags:
         reached = _in_clause(p, index) or _after_in_sentence(p, token)
     else:
@@ -134,6 +193,13 @@ def _tells_time(p: Parser, index: int, token: Token) -> bool:
     leads = index == 0 and p.kind(1) in ("site", "reflex", "side")
     against = p.kind(index + 1) in VALUES and any(other.kind == "now" for other in p.tokens)
     return "bracket" not in token.flags or p.kind(index - 1) == "open" or leads or against
+
+
+def _found_then(p: Parser, token: Token) -> bool:
+    """As in "a colleague found, three years ago, that": the time in commas is that of another finding."""
+    before = p.text[p.tokens[0].start : token.start].rpartition(",")
+    apart = p.text[token.end : token.end + 1] == ","
+    return apart and _FOUND.search(before[0].rpartition(",")[2]) is not None
 
 
 def _dates_an_event(p: Parser, index: int) -> bool:

@@ -33,7 +33,7 @@ def settle_headings(p: Parser, pending: list[Token]) -> None:
         after = _behind(p, index)
         if token.kind == "site" and p.kind(after) in _LISTS:
             after = p.skip(_listed(p, index)[1], *_BETWEEN)
-        if after >= len(p.tokens) and _graded_before(p, index):
+        if after >= len(p.tokens) and token.kind != "site" and _graded_before(p, index):
             token.used = "header"
             for draft in p.drafts:
                 draft.used = [*draft.used, (token, "header")]
