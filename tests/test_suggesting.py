@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from archive_copies import copied
 from archive_session import session
 
 from converter.amending import amend_sheet
@@ -36,16 +37,20 @@ e2,10..25,added,AJ,right,absent
 
 
 def archive_of(folder: Path, texts: dict[str, str], sheet: str = "") -> Path:
+    what = ("suggesting", tuple(texts.items()), sheet)
+    return copied(folder / "a.duckdb", what, lambda path: judged(path, texts, sheet))
+
+
+def judged(path: Path, texts: dict[str, str], sheet: str) -> None:
+    """Load notes into an archive, and apply what persons said of them."""
     notes = [replace(note_from_text(text, name), patient="p1") for name, text in texts.items()]
-    path = folder / "a.duckdb"
     load(notes, path, session())
     if sheet:
-        file = folder / "sheet.csv"
+        file = path.with_name("sheet.csv")
         file.write_text(sheet, encoding="utf-8")
         with open_archive(path) as archive:
             done = list(amend_sheet(archive, file, "r1", session()))
             assert [getattr(one, "state", one) for one in done] == ["made"] * len(done)
-    return path
 
 
 def rows(proposals: Sequence[Proposal]) -> dict[str, tuple[str, str]]:

@@ -109,6 +109,8 @@ def _arrived(
 def load_vocabulary(local_files: Iterable[Path] = (), without: frozenset[str] = frozenset()) -> Vocabulary:
     """Load the shipped data and a site's own word lists, scales and reflexes.
 
+    The shipped data alone is loaded once, and whoever asks for it gets the same.
+
     Args:
         local_files: files in the formats of the shipped ones, added to ours: `.csv` for word lists, `.toml`
             for scales and reflexes.
@@ -117,7 +119,12 @@ def load_vocabulary(local_files: Iterable[Path] = (), without: frozenset[str] = 
     Raises:
         VocabularyError: a file cannot be read, an entry is wrong, or two rows claim one wording.
     """
-    vocabulary, problems = gathered(local_files, without)
+    local = tuple(local_files)
+    return _loaded(local, without) if local or without else shipped_vocabulary()
+
+
+def _loaded(local: tuple[Path, ...], without: frozenset[str]) -> Vocabulary:
+    vocabulary, problems = gathered(local, without)
     if problems:
         first = problems[0]
         place = f"{first.source}:{first.line}" if first.line else first.source
@@ -130,7 +137,7 @@ def load_vocabulary(local_files: Iterable[Path] = (), without: frozenset[str] = 
 @cache
 def shipped_vocabulary() -> Vocabulary:
     """The shipped data alone, loaded once."""
-    return load_vocabulary()
+    return _loaded((), frozenset())
 
 
 def gathered(

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from archive_copies import copied
 from archive_notes import VOCABULARY, abnormality, content, finding, load_all, note, read
 from test_archive_amending import AT, MAKER, assessed
 
@@ -42,6 +43,10 @@ def secret_note(name: str = "n-zz-1", text: str = "KJ 3+ said zanzibar, quite", 
 
 def filled(folder: Path) -> Path:
     """An archive with a patient to forget, in several states, and one who stays."""
+    return copied(folder / "archive.duckdb", "to forget", fill)
+
+
+def fill(path: Path) -> None:
     knee = finding(
         "patellar", "left", 3, spans=(Span(0, 2, "site"),), quote="zanzibar KJ", as_written="wobbly-zz"
     )
@@ -56,7 +61,7 @@ def filled(folder: Path) -> Path:
         Failed(diagnostic=doubt, note=secret_note("n-zz-1", "broken")),
         replace(doubt, code="encoding-guessed"),
     ]
-    with open_archive(folder / "archive.duckdb") as archive:
+    with open_archive(path) as archive:
         load_all(archive, items)
         amendment = Amendment(
             system=None, id=about.id, note_hash=about.hash, spans=knee.spans, verdict="corrected",
@@ -68,7 +73,6 @@ def filled(folder: Path) -> Path:
         )
         later = secret_note(text="KJ 2+ said zanzibar, later")
         load_all(archive, [other, read(later, finding("patellar", "left", 2))], "run-2", assess=assessed)
-    return archive.path
 
 
 def bytes_around(folder: Path) -> bytes:

@@ -2,6 +2,7 @@
 
 import math
 from datetime import date
+from functools import cache
 from typing import Any
 
 import duckdb
@@ -27,10 +28,16 @@ COLUMNS: dict[str, list[Any]] = {
 
 def inserted(kind: str, values: list[Any]) -> list[Any]:
     """The values of a column after their way through a table, beside a column that counts them."""
-    with duckdb.connect() as connection:
-        connection.execute(f"CREATE TABLE kept (place BIGINT, held {kind})")
-        assert insert_rows(connection, {}, "kept", enumerate(values)) == len(values)
-        return [held for (held,) in connection.execute("SELECT held FROM kept ORDER BY place").fetchall()]
+    database = _database()
+    database.execute(f"CREATE OR REPLACE TABLE kept (place BIGINT, held {kind})")
+    assert insert_rows(database, {}, "kept", enumerate(values)) == len(values)
+    return [held for (held,) in database.execute("SELECT held FROM kept ORDER BY place").fetchall()]
+
+
+@cache
+def _database() -> duckdb.DuckDBPyConnection:
+    """One database for all tables: making one takes longer than all that is done with it."""
+    return duckdb.connect()
 
 
 @pytest.fixture(params=["arrow", "json", "lists"])

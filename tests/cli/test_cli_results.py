@@ -7,6 +7,7 @@ from pathlib import Path
 from unittest import mock
 
 import pytest
+from archive_copies import copied
 from commands import plexor, program
 
 from converter.cli.output import Format, records_to, safe_cell
@@ -290,8 +291,7 @@ def test_load_twice_changes_nothing_and_find_finds(notes: Path, tmp_path: Path) 
     ],
 )
 def test_find_by(notes: Path, tmp_path: Path, options: list[str], ids: list[str]) -> None:
-    archive = tmp_path / "a.duckdb"
-    plexor("load", notes, "--archive", archive)
+    archive = copied(tmp_path / "a.duckdb", "results", lambda path: plexor("load", notes, "--archive", path))
     ran = plexor("find", "--archive", archive, *options, "--format", "csv")
     assert ran.status == 0, ran.err
     assert sorted({row["id"] for row in csv.DictReader(io.StringIO(ran.out))}) == ids

@@ -163,9 +163,11 @@ def _stems(vocabulary: Vocabulary) -> tuple[str, ...]:
         if _begins_finding(row)
         for wording in wordings(row.phrase)
     }
-    return tuple(
-        word for word in sorted(words) if not any(other in word and other != word for other in words)
-    )
+    kept: list[str] = []
+    for word in sorted(words, key=len):
+        if not any(shorter in word for shorter in kept):
+            kept.append(word)
+    return tuple(sorted(kept))
 
 
 def _several_joints(vocabulary: Vocabulary) -> Callable[[bytes], bool]:
