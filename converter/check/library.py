@@ -152,10 +152,21 @@ class Library:
 
     def _look_up(self, kind: str, canonical: str) -> Json | None:
         url, _, version = canonical.partition("|")
+        owner, inside, identifier = url.partition("#")
+        if inside:
+            return self._contained(kind, owner, identifier)
         found = self.local[kind].get(url) or self._base.read(kind, url)
         if found is not None and version and not _same_version(found.get("version"), version):
             return None if url in self.local[kind] else found
         return found
+
+    def _contained(self, kind: str, owner: str, identifier: str) -> Json | None:
+        """A definition that a StructureDefinition contains."""
+        contained = (self.structure(owner) or {}).get("contained")
+        for one in contained if isinstance(contained, list) else ():
+            if isinstance(one, dict) and (one.get("resourceType"), one.get("id")) == (kind, identifier):
+                return well_formed(one, kind)[0]
+        return None
 
 
 def _same_version(version: object, wanted: str) -> bool:

@@ -168,7 +168,10 @@ class Merger:
         if new < old:
             yield f"binding {stated.get('strength')} is weaker than the base's {base.get('strength')}"
             return
-        element.facts["binding"] = {**stated, "valueSet": stated.get("valueSet") or base.get("valueSet")}
+        value_set = stated.get("valueSet") or base.get("valueSet")
+        if str(value_set).startswith("#"):
+            value_set = f"{self._url}{value_set}"  # contained in the definition
+        element.facts["binding"] = {**stated, "valueSet": value_set}
 
     def _slicing(self, element: Element, facts: Json) -> Iterator[str]:
         stated = facts.get("slicing")
@@ -226,7 +229,7 @@ def written_form(facts: Json) -> Json:
     for extension in (*beside_type, *facts.get("extension", ())):
         name = str(extension.get("url", "")).removeprefix(BASE)
         value = extension.get("valueString") if name == "regex" else extension.get("valueInteger")
-        if name in WRITTEN_FORM and value is not None:
+        if name in WRITTEN_FORM and isinstance(value, str if name == "regex" else int):
             found[name] = value
     return found
 

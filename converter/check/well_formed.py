@@ -83,7 +83,7 @@ _SHAPES: dict[str, Mapping[str, Shape]] = {
     },
     "ValueSet": {
         **dict.fromkeys(("url", "version", "name", "title"), "text"),
-        "compose": {"include": ["include"], "exclude": ["include"]},
+        "compose": {"inactive": "flag", "include": ["include"], "exclude": ["include"]},
         "expansion": {"contains": ["contains"]},
     },
     "include": {
@@ -107,6 +107,7 @@ _SHAPES: dict[str, Mapping[str, Shape]] = {
     "concept": {
         "code": "text",
         "display": "text",
+        "designation": [{"value": "text"}],
         "concept": ["concept"],
         "property": ["property"],
     },

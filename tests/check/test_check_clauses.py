@@ -350,3 +350,18 @@ def test_amounts_in_rules(expression: str, holds: bool | None) -> None:
 def test_factors_between_units(one: str, other: str, times: str | None) -> None:
     """Source: UCUM, https://ucum.org/ucum, tables of prefixes and units; from memory."""
     assert factor(one, other) == (None if times is None else Decimal(times))
+
+
+def test_binding_to_a_value_set_that_the_profile_contains() -> None:
+    """Source: https://hl7.org/fhir/R4/references.html#contained: `#` and an id lead inside; from memory."""
+    compose = {"include": [{"system": CODES, "concept": [{"code": "a"}]}]}
+    bound = {"path": "Observation.method", "binding": {"strength": "required", "valueSet": "#v"}}
+    definition = profile(bound) | {"contained": [{"resourceType": "ValueSet", "id": "v", "compose": compose}]}
+    assert profile_errors(observation(method=coded("a")), definition) == []
+    assert profile_errors(observation(method=coded("b")), definition) == [
+        ("code-not-in-value-set", "Observation.method")
+    ]
+    derived = profile({"path": "Observation.method", "min": 1}, base=PROFILE, url=f"{PROFILE}-2")
+    assert profile_errors(observation(method=coded("b")), definition, derived, url=derived["url"]) == [
+        ("code-not-in-value-set", "Observation.method")
+    ]

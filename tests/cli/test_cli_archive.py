@@ -213,13 +213,13 @@ def test_every_view_can_be_written_as_json_and_parquet(archive: Path, tmp_path: 
     names = {row["name"] for row in listed}
     assert {"current_notes", "current_findings", "current_reflexes", "failed_notes", "run_log"} <= names
     assert all(row["meaning"] for row in listed if row["column"] is None)
-    for name in names:
-        out = tmp_path / f"{name}.parquet"
-        assert plexor("sql", archive, f"FROM {name}", "--format", "parquet", "--out", out).status == 0
-        rows = json.loads(plexor("sql", archive, f"FROM {name}", "--format", "json").out)
-        with duckdb.connect() as connection:
+    with duckdb.connect() as connection:
+        for name in names:
+            out = tmp_path / f"{name}.parquet"
+            assert plexor("sql", archive, f"FROM {name}", "--format", "parquet", "--out", out).status == 0
+            rows = json.loads(plexor("sql", archive, f"FROM {name}", "--format", "json").out)
             kept = connection.execute("SELECT count(*) FROM read_parquet(?)", [str(out)]).fetchall()
-        assert kept == [(len(rows),)]
+            assert kept == [(len(rows),)]
 
 
 @pytest.mark.parametrize(

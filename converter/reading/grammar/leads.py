@@ -112,6 +112,8 @@ def planned(p: Parser) -> bool:
     return True
 
 
+_BEHIND_A_LIMB = frozenset({"comma", "site", "anaphor", "is", "other_exam"})
+"""As in "in the legs there was", "in the legs power was 4/5 and reflexes 2+"."""
 _HAS = frozenset(
     {"had", "has", "have", "show", "showed", "shows", "reveal", "reveals", "revealed"}
     | {"demonstrate", "demonstrates", "demonstrated"}
@@ -208,8 +210,7 @@ def lead_region(p: Parser) -> bool:
     if listed:  # "in the arms reflexes, power and light touch were normal"
         return False
     index = p.skip(index, "reflex")
-    said = ("is", "other_exam")  # "in the legs there was", "in the legs power was 4/5 and reflexes 2+"
-    follows = p.kind(index) in ("comma", "site", "anaphor", *said)
+    follows = p.kind(index) in _BEHIND_A_LIMB
     led = p.kind(index) == "colon" or (start > p.index == 0 and follows)
     had = p.kind(index) == "is" and p.word(index) in _HAS
     if (

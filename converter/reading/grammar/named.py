@@ -48,8 +48,7 @@ def named_value(p: Parser) -> bool:
         return _at_places(p, header, placed, end, phrase)
     if _is_of_what_follows(p, targets, phrase, after, index == linked):
         return _bare_subject(p, targets, index)
-    after = _against(p, after, phrase, targets[-1].site)
-    after = _in_its_limb(p, targets, phrase, after)
+    after = _in_its_limb(p, targets, phrase, _against(p, after, phrase, targets[-1].site))
     _note_muscle(p, targets, phrase)
     _both_names(p, targets, phrase)
     targets, after = _with_included(p, targets, after)

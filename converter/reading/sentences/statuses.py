@@ -119,7 +119,7 @@ def _in_a_year(p: Parser) -> None:
 
 def _value_follows(p: Parser, index: int) -> bool:
     """As in "KJ 2+ now 3+": right behind the word for the present stands another value."""
-    return p.kind(p.skip(index, "is", "colon")) in VALUES and p.kind(index - 2) in {*VALUES, "side", "comma"}
+    return p.kind(p.skip(index, "is", "colon")) in VALUES and p.kind(index - 2) in VALUES | {"side", "comma"}
 
 
 def _of_relative(p: Parser) -> None:
