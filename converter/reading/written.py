@@ -76,7 +76,7 @@ _NOT_BEFORE = re.compile(
     r"[A-Za-z0-9%°²]|[.:,/]\d|[-–]\d|(?:[^\S\r\n]|\r?\n(?-i:(?=[a-z])))?(?:mm|cm|mg|ml|kg|lb|hrs?|hours?|days?|wks?|weeks?|months?|mo|years?|yrs?|yo|"
     r"minutes?|mins?|sec|times|vax|doses?|inch|inches|feet|ft|st|nd|rd|th|degrees|per|visits?|episodes?|"
     r"jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|january|february|march|april|june|july|august|"
-    r"september|october|november|december|x\s?\d|liters?|tablets?|pills?|units?|sets?|reps?|steps?|fingers?(?!\s(?:response|flex))|cans?|vessels?)\b",
+    r"september|october|november|december|x\s?\d|liters?|tablets?|pills?|units?|sets?|reps?|steps?|fingers?(?!\s(?:response|flex|jerk|reflex))|cans?|vessels?)\b",
     re.IGNORECASE,
 )
 _ATOM = re.compile(

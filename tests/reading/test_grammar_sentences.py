@@ -29,7 +29,7 @@ FEW = {
     "pair_order": 20,
     "lead_side": 150,
     "side_against_side": 50,
-    "respectively": 80,
+    "respectively": 60,
     "they_are": 150,
     "they_were": 150,
 }

@@ -4,12 +4,13 @@ from converter.reading.grammar.clonus_places import beats_of_clonus
 from converter.reading.grammar.drafting import add_bare, draft
 from converter.reading.grammar.lookahead import counts_names, value_is_next_ones
 from converter.reading.grammar.other_sides import other_sides
-from converter.reading.grammar.parser import HEADS, LINKS, VALUES, Parser
+from converter.reading.grammar.parser import LINKS, VALUES, Parser
 from converter.reading.grammar.parts import Phrase, Target
 from converter.reading.grammar.phrases import phrase_at
-from converter.reading.grammar.places import first_owns_value, places
+from converter.reading.grammar.places import places
 from converter.reading.grammar.target_heads import resolve_side, target_at
 from converter.reading.grammar.targets import targets_at, targets_here
+from converter.reading.grammar.value_owner import is_of_what_follows
 from converter.reading.grammar.valued import late_side
 from converter.reading.written import Written
 
@@ -24,9 +25,7 @@ def named_value(p: Parser) -> bool:
     link = IS | ":" | "=" | "-" | "," ;
     joint = "," | AND | BUT ;
     """
-    targets, index = targets_here(p)
-    if targets and targets[-1].foreign:  # "vibration reduced toes, pinprick reduced feet"
-        targets = [target for target in targets if "toes" not in target.flags]
+    targets, index = _without_felt_toes(*targets_here(p))
     if not targets:
         return False
     index = _pass_range_of_scale(p, targets, index)
@@ -46,7 +45,7 @@ def named_value(p: Parser) -> bool:
     placed, end = places(p, _past_comma(p, header, after), header) if header is not None else ([], after)
     if header is not None and placed:
         return _at_places(p, header, placed, end, phrase)
-    if _is_of_what_follows(p, targets, phrase, after, index == linked):
+    if is_of_what_follows(p, targets, phrase, after, unlinked=index == linked):
         return _bare_subject(p, targets, index)
     after = _in_its_limb(p, targets, phrase, _against(p, after, phrase, targets[-1].site))
     _note_muscle(p, targets, phrase)
@@ -57,6 +56,12 @@ def named_value(p: Parser) -> bool:
         p.index = other_sides(p, after, targets)
         return True
     return False
+
+
+def _without_felt_toes(targets: list[Target], index: int) -> tuple[list[Target], int]:
+    """As in "vibration reduced toes, pinprick reduced feet": the toes belong to what was felt."""
+    foreign = bool(targets) and targets[-1].foreign
+    return [target for target in targets if not (foreign and "toes" in target.flags)], index
 
 
 def _both_names(p: Parser, targets: list[Target], phrase: Phrase) -> None:
@@ -341,50 +346,6 @@ def _header(targets: list[Target]) -> Target | None:
 def _whole_abdomen(target: Target) -> bool:
     """Abdominal reflexes without a quadrant, which may be named after the value."""
     return target.site == "abdominal" and target.which is None
-
-
-def _is_of_what_follows(p: Parser, targets: list[Target], phrase: Phrase, after: int, unlinked: bool) -> bool:
-    if _denies_sign(p, targets, phrase, after):
-        return True
-    return _belongs_right(p, targets, after, unlinked and not _of_strength(targets, phrase))
-
-
-def _of_strength(targets: list[Target], phrase: Phrase) -> bool:
-    """As in "strength 5/5 throughout, DTRs 2+": a grade out of five is of the strength before it."""
-    first = phrase.pair.second.low if phrase.pair is not None else getattr(phrase.value, "denominator", None)
-    return first == _STRONGEST and all(target.foreign for target in targets)
-
-
-def _belongs_right(p: Parser, targets: list[Target], after: int, unlinked: bool) -> bool:
-    """Whether the value is about what follows: "reflexes 2+ biceps, 1+ triceps" after a mere heading."""
-    mark = p.tokens[after - 1]
-    if "minus" in mark.flags or any(token.end == mark.start for token, _ in targets[-1].used):
-        return False
-    if targets[-1].region and p.kind(after) == "at" and p.kind(after + 1) == "other_exam":
-        return True
-    named_next = unlinked and p.kind(p.skip(after, "side")) in HEADS
-    if named_next and all(target.foreign for target in targets):
-        named = target_at(p, p.skip(after, "side"))
-        return named is None or p.kind(p.skip(named[1], "is", "colon", "equals")) not in VALUES
-    foreign = p.skip(after, "other_exam", "is", "colon", "side")
-    sided = p.kind(after - 1) == "side"
-    if unlinked and not sided and p.kind(after) == "other_exam" and p.kind(foreign) not in VALUES:
-        return True
-    if not unlinked or targets[-1].specific:
-        return False
-    following = p.skip(after, "at")
-    if p.kind(following) not in HEADS:
-        return False
-    found = target_at(p, following)
-    return found is not None and found[0].specific and not first_owns_value(p, [found[0]], found[1])
-
-
-def _denies_sign(p: Parser, targets: list[Target], phrase: Phrase, after: int) -> bool:
-    """As in "Reflexes: negative Babinski", "Reflexes: 2 beats clonus": the value of the sign that follows."""
-    sign = p.skip(after, "side", "at")
-    if targets[-1].general and phrase.details.beats is not None and phrase.value is None:
-        return True
-    return targets[-1].general and phrase.worded and p.kind(sign) == "site" and p.has(sign, "sign")
 
 
 def _bare_subject(p: Parser, targets: list[Target], index: int) -> bool:

@@ -57,7 +57,7 @@ class Row:
     strange: tuple[Cell, ...] = ()
 
 
-_MIDLINE = frozenset({"jaw", "anal_wink", "bulbocavernosus"})
+MIDLINE = frozenset({"jaw", "anal_wink", "bulbocavernosus"})
 """Reflexes without sides."""
 _YES = frozenset({"y", "yes", "+", "x", "✓", "✔", "√", "symmetric", "symmetrical", "equal", "sym", "symm"})
 """What a cell says that agrees."""
@@ -147,7 +147,7 @@ class RowReader:
         parser = self._cell.parser(line.tokens)
         if len(rest) == 1 < len(heads.values):
             values = len(parted_values(rest, len(heads.values)))
-            if values == 1 and all(target.site in _MIDLINE for target in targets):
+            if values == 1 and all(target.site in MIDLINE for target in targets):
                 self._cell.value(parser, rest[0], targets, Column(0))
                 return Row(parser)
             if values < len(heads.values) and self._runs_on(line, rest[0], cells[0], heads, targets):

@@ -15,7 +15,7 @@ from converter.reading.layouts.side_by_side import has_loose_pipes, tables_besid
 from converter.reading.layouts.table_cells import place_in_time
 from converter.reading.layouts.table_heads import HEAD_KINDS, HeadReader, head_kinds
 from converter.reading.layouts.table_row_names import begins_with_value
-from converter.reading.layouts.table_rows import Row, RowReader
+from converter.reading.layouts.table_rows import MIDLINE, Row, RowReader
 from converter.reading.lines import Cell, Line, cells_of, is_rule
 from converter.reading.tokens import Token
 from converter.reading.written import Pair, Written
@@ -76,7 +76,7 @@ class _Block:
     def settled(self) -> list[Row]:
         """The rows about reflexes: where strength may be graded, only those that name a reflex as such."""
         named = any(_names_reflex(row.parser) for row in self.rows) or _graded_as_reflexes(self.rows)
-        if self.silent and not self.headed and not named:
+        if not self.headed and ((self.silent and not named) or all(map(_in_the_middle, self.rows))):
             return []
         if self.foreign or (not self.headed and (self.motor or any(map(_grades_five, self.rows)))):
             jerks = sum(_is_about_reflexes(row.parser) for row in self.rows) > 1
@@ -275,6 +275,11 @@ def _graded_as_reflexes(rows: list[Row]) -> bool:
     targets = [draft.target for row in plus for draft in row.parser.drafts]
     tendons = [each for each in targets if "joint" in each.flags and "place" not in each.flags]
     return len(plus) > 1 and bool(tendons) and not any(map(_grades_five, rows))
+
+
+def _in_the_middle(row: Row) -> bool:
+    """Whether a row is only of a reflex without sides, which alone under sides shows no table of reflexes."""
+    return all(draft.target.site in MIDLINE for draft in row.parser.drafts)
 
 
 def _has_pluses(row: Row) -> bool:

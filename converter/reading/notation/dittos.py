@@ -55,7 +55,9 @@ class Dittos:
                 source = self.repeated.get(id(token))
                 if source is not None:
                     draft.used = [*draft.used, (source, role)]
-                    if role == "value":
+                    if token.start == token.end:  # a name put before its grade
+                        draft.used = [(t, r) for t, r in draft.used if t is not token]
+                    elif role == "value":
                         draft.used = [(t, "detail" if t is token else r) for t, r in draft.used]
 
 

@@ -36,6 +36,8 @@ SIDED_DIGIT = r"\b(?:r|rt|right|l|lt|left)[ \t]?[=: ][ \t]?[0-4]\b"
 """A digit for a side, as in "R=2", "R 2": of several tendons it grades reflexes."""
 SIDED_TENDON = r"\b(?:patellar|achilles)[^a-z0-9]{1,4}(?:r|rt|right|l|lt|left)[^a-z0-9]{1,4}[a-z]"
 """A tendon that is answered side by side in words, as in "Patellar: Right: normal. Left: absent"."""
+SIDED_SENTENCES = r"\b(?:r|l|rt|lt|right|left) ?: ?[a-z0-9+]+\. +(?:r|l|rt|lt|right|left) ?:"
+"""A sentence for each side, as in "Patellar: Right: normal. Left: absent"."""
 ANY_STEM = STEMS.pattern.replace(r"\b", "")
 """Every stem of reflex talk, also where an apostrophe that parted words is gone."""
 

@@ -17,6 +17,7 @@ from converter.reading.relevance.patterns import (
     EQUIVOCAL,
     OF_FOUR,
     SIDED_DIGIT,
+    SIDED_SENTENCES,
     SIDED_TENDON,
     TRAILING_PLUS,
     Test,
@@ -184,7 +185,7 @@ def _several_joints(vocabulary: Vocabulary) -> Callable[[bytes], bool]:
 def may_grade_joints(vocabulary: Vocabulary) -> Test:
     """A test that is true for every text in which places, graded in a row, may stand for reflexes."""
     grades = _grades_joints(vocabulary)
-    sided = searcher(rf"{SIDED_DIGIT}[^a-z0-9]{{1,4}}{SIDED_DIGIT}")
+    sided = searcher(rf"{SIDED_DIGIT}[^a-z0-9]{{1,4}}{SIDED_DIGIT}|{SIDED_SENTENCES}")
 
     def test(text: str) -> bool:
         data = plain_bytes(text)
