@@ -130,6 +130,8 @@ def _row(p: Parser, index: int) -> tuple[list[Phrase], int]:
 def _names_then_run(p: Parser) -> bool:
     """As in "DTRs (bi/tri/br): R 2+/2+/1+, L 2+/1+/1+": a slash parts the values of the names."""
     targets, index = targets_here(p)
+    if not targets and p.index == 0:  # the names may stand before a semicolon
+        targets = [on_side(target, None) for target in p.context.last]
     if not targets or any(target.foreign or target.general for target in targets):
         return False
     took = False
@@ -139,7 +141,8 @@ def _names_then_run(p: Parser) -> bool:
         run = p.skip(start + 1, *LINKS) if side is not None else start
         written = p.tokens[run].written if p.kind(run) == "run" else None
         if not isinstance(written, Run) or len(written.values) != len(targets):
-            p.index = index if took else p.index
+            if took:
+                p.index, p.context.last = index, targets
             return took
         for target, phrase in zip(targets, _parts(p.tokens[run], written), strict=True):
             if side is not None:

@@ -86,6 +86,9 @@ class _Block:
         return self.rows
 
 
+_BEFORE_VALUES = frozenset({"side", "colon", "is", "dash", "equals"})
+
+
 class TableReader:
     """Reads the tables of one note."""
 
@@ -203,7 +206,8 @@ class TableReader:
         return replace(table, read=table.read or any(row.parser.drafts for row in block.rows))
 
     def _row(self, line: Line, heads: Heads, block: _Block) -> bool:
-        if block.foreign and _names_reflex(line) and len(cells_of(self._text, line, heads.parting)) < 2:
+        alone = len(cells_of(self._text, line, heads.parting)) < 2
+        if alone and ((block.foreign and _names_reflex(line)) or _names_several([line])):
             return False
         row = self._rows.row(line, heads) if line.tokens else None
         if row is None:
@@ -340,12 +344,8 @@ def _pair_order(lines: list[Line]) -> str | None:
 
 def _names_several(lines: list[Line]) -> bool:
     """As in "BJ 2/2  TJ 2/1" below "(R/L)": lines that name each value themselves are no rows."""
-    names = [
-        name
-        for line in lines
-        for name, value in pairwise(line.tokens)
-        if name.kind == "site" and value.kind in VALUES
-    ]
+    said = [token for line in lines for token in line.tokens if token.kind not in _BEFORE_VALUES]
+    names = [name for name, value in pairwise(said) if name.kind == "site" and value.kind in VALUES]
     return len(names) > 1
 
 

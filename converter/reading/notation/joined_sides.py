@@ -119,6 +119,8 @@ def _is_sign(token: Token) -> bool:
 
 def _with_half_brackets(tokens: list[Token]) -> list[Token]:
     """In "R) KJ 2+ L) KJ 3+" the bracket that closes nothing is a colon."""
+    if not any(token.kind == "close" and before.kind == "side" for before, token in pairwise(tokens)):
+        return tokens
     found: list[Token] = []
     opened = False
     for index, token in enumerate(tokens):

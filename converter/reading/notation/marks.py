@@ -60,6 +60,9 @@ def _with_dashes_to_grades(tokens: list[Token]) -> list[Token]:
     """In "R-2+ L-3", "clonus R-3 beats" the dash touches side and grade: it joins them and is no minus."""
     found: list[Token] = []
     for index, token in enumerate(tokens):
+        if token.written is None and token.kind != "dash":
+            found.append(token)
+            continue
         before = found[-1] if found else None
         side = before is not None and before.kind == "side" and before.end == token.start
         after = tokens[index + 1] if index + 1 < len(tokens) else None
@@ -183,7 +186,8 @@ def _stands_for_normal(text: str, before: Token | None, tokens: list[Token], ind
     ends = after is None or after.kind in _BEHIND_A_LETTER or bracketed
     mate = text[token.end + 1 : token.end + 2] if text[token.end : token.end + 1] == "/" else "N"
     named = before is not None and (before.kind in _BEFORE_A_LETTER or (bracketed and before.kind == "comma"))
-    named = named or [t.kind for t in tokens[max(0, index - 3) : index]] == ["value", "region", "comma"]
+    earlier = [t.kind for t in tokens[max(0, index - 3) : index]]
+    named = named or earlier in (["value", "region", "comma"], ["value", "side", "comma"])
     return (
         named and ends and mate == "N" and (text[token.start].isupper() or _listed_small(text, tokens, index))
     )

@@ -58,6 +58,12 @@ _STOPPED_FIELD = re.compile(
 """The same with stops: `dtr.knee.r =`. One alone may end a sentence, unless a side follows: `knee.left:`."""
 _BEATS_OF_SIDES = re.compile(r"(?<=\db)[/ ](?=[RL] ?\d{1,2}b\b)")
 """What parts the beats of clonus of two sides: "R2b/L2b", "R 2b L 3b"."""
+_EQUALS_BETWEEN = re.compile(r"(?<=[\d+] )=(?= (?:R|L|Rt|Lt) ?[\d+])")
+"""What stands between two sides that both have a value: "R 2+ = L 2+"."""
+_COMMA_RUN = re.compile(
+    r"(?<=\b[RL] )[0-5]\+?(?:,[0-5]\+?){2,7}(?![\d,.]\d)|(?<=\b[RL]: )[0-5]\+?(?:,[0-5]\+?){2,7}(?![\d,.]\d)"
+)
+"""Grades of a side for several names: "R 2,2,3; L 2,1,2"."""
 _EMPTY_LINE = re.compile(r"\n[ \t]*\r?\n")
 
 
@@ -87,7 +93,10 @@ def plain_writing(text: str) -> str:
         text = _SEMICOLON.sub(r"\g<name>:", text)
     text = with_slashed_columns(text)
     text = _BEATS_OF_SIDES.sub(",", text)
+    if "=" in text:
+        text = _EQUALS_BETWEEN.sub(",", text)
     if "," in text:
+        text = _COMMA_RUN.sub(lambda match: match[0].replace(",", "/"), text)
         text = _PAIR_RUN.sub(_with_slashes, text)
     if "," in text and (order := _ORDER.search(text)) is not None:
         text = _with_pairs(text, order)

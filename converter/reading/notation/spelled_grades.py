@@ -40,7 +40,7 @@ def with_spelled_grades(text: str, tokens: list[Token]) -> list[Token]:
 
 def _cuts_beats_short(text: str, token: Token, before: list[Token]) -> bool:
     """Whether a "b" stands behind a number or a range, in a line that has spoken of clonus: "4b", "3-4 b"."""
-    number = before[-1] if before else None
+    number = before[-1] if before and token.end - token.start == 1 else None
     if (
         number is None
         or text[number.end : token.start].strip(" ")

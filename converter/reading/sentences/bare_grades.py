@@ -26,6 +26,8 @@ _BARE = frozenset(
         "is",
         "colon",
         "equals",
+        "greater",
+        "lesser",
         "dash",
         "comma",
         "and",

@@ -224,7 +224,8 @@ def _begins_anew(tokens: list[Token], index: int) -> bool:
     behind = [token.kind for token in tokens[index + 1 : index + 3]]
     if not _graded(tokens[max(0, index - 1) : index]):
         return False
-    return behind == ["side", "site"] or (behind[:1] in (["reflex"], ["site"]) and behind[1:] == ["value"])
+    named = behind[:1] in (["reflex"], ["site"]) and behind[1:] in (["value"], ["dash"], ["colon"])
+    return behind == ["side", "site"] or named
 
 
 def _blank_follows(tokens: list[Token], index: int) -> bool:
