@@ -23,8 +23,14 @@ _OPPOSITE = {"left": "right", "right": "left"}
 
 def with_sides_joined(tokens: list[Token]) -> list[Token]:
     """The tokens of a note; `R+L` is one token, the side `both`, and `(R) 2+ (L) 1+` has no brackets."""
-    tokens = _with_answers(_with_half_brackets(tokens))
-    tokens = _with_marks_paired(_without_commas(_without_brackets(_without_brackets_of_signs(tokens))))
+    kinds = {token.kind for token in tokens}
+    if "no" in kinds:
+        tokens = _with_answers(tokens)
+    if "close" in kinds:
+        tokens = _without_brackets(_without_brackets_of_signs(_with_half_brackets(tokens)))
+    tokens = _without_commas(tokens)
+    if "side_ref" in kinds:
+        tokens = _with_marks_paired(tokens)
     if not any(token.kind == "equals" or (token.kind == "value" and _is_plus(token)) for token in tokens):
         return tokens
     joined: list[Token] = []
@@ -58,14 +64,12 @@ def _with_answers(tokens: list[Token]) -> list[Token]:
 
 def _says_yes(token: Token) -> bool:
     """Whether a value is the word "yes"."""
-    said = isinstance(token.written, Written) and token.written.descriptor == "present"
-    return said and token.end - token.start == _YES
+    written = token.written if token.end - token.start == _YES else None
+    return isinstance(written, Written) and written.descriptor == "present"
 
 
 def _with_marks_paired(tokens: list[Token]) -> list[Token]:
     """As in "(R/L): Hoffmann +/-": under an order of sides the two marks are one for each side."""
-    if not any(token.kind == "side_ref" for token in tokens):
-        return tokens
     ordered, found = False, list(tokens)
     for index, (before, token) in enumerate(pairwise(tokens), start=1):
         ordered = ordered or before.kind == "side_ref"
@@ -101,11 +105,16 @@ def _without_brackets_of_signs(tokens: list[Token]) -> list[Token]:
     for index, token in enumerate(tokens):
         if token.kind == "newline":
             bracketed = []
-        elif _is_sign(token) and [t.kind for t in tokens[index - 1 : index + 2]] == [
-            "open",
-            "value",
-            "close",
-        ]:
+        elif (
+            token.kind == "value"
+            and _is_sign(token)
+            and [t.kind for t in tokens[index - 1 : index + 2]]
+            == [
+                "open",
+                "value",
+                "close",
+            ]
+        ):
             bracketed.append(index)
             if len(bracketed) > 1:
                 dropped.update(around for at in bracketed for around in (at - 1, at + 1))
