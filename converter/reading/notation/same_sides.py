@@ -18,6 +18,8 @@ _BEFORE = re.compile(
 _WORD = re.compile(_SAME, re.IGNORECASE)
 _OPPOSITE = {"left": "right", "right": "left"}
 _VALUES = frozenset({"value", "count", "untested"})
+_GRADES = _VALUES | {"pair"}
+_COMPARED = _GRADES | {"side"}
 _PARTS = frozenset({"comma", "slash", "and", "but", "colon", "is", "dash", "open", "close"})
 _NAMES = frozenset({"site", "reflex", "region"})
 _ENDS = frozenset({"stop", "newline"})
@@ -110,7 +112,7 @@ class _Reading:
         if match is None:
             return None
         after = next((t for t in tokens[index + 1 :] if t.start >= match.end()), None)
-        compared = after is not None and after.kind in (*_VALUES, "pair", "side")
+        compared = after is not None and after.kind in _COMPARED
         return None if compared else match.span("same")
 
     def _other_value(self, tokens: list[Token], index: int, other: str) -> Token | None:
@@ -190,7 +192,7 @@ def _said_of_last(tokens: list[Token], index: int) -> list[Token]:
     last = next((at for at in range(comma, -1, -1) if tokens[at].kind == "site"), None)
     said = tokens[last + 1 : comma + 1] if last is not None and comma < index - 1 else []
     plain = all(token.kind in _SAID_OF_ONE for token in said)
-    return said if plain and any(token.kind in (*_VALUES, "pair") for token in said) else []
+    return said if plain and any(token.kind in _GRADES for token in said) else []
 
 
 def _groups(tokens: list[Token]) -> Iterator[list[Token]]:
