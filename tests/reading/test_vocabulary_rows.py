@@ -38,6 +38,7 @@ SILENT = {
     "otherwise": ("(the other jerks|other jerks|all other jerks|all other ",),
     "position": ("(supine|in the supine position|supine position|lying|lying d",),
     "past": (
+        "(records|notes|letter|report|summary) from [the] (referring",
         "(according to|per) (referring hospital|referring doctor",
         "(all returned|has returned|have returned|had returned|re",
         "[when] seen in (january|february|march|april|may|june|july|a",
