@@ -234,13 +234,14 @@ def _values_then_names(p: Parser) -> bool:
 
 def _sides_in_words(p: Parser, target: Target) -> list[Target]:
     """As in "2+ and 3+ in the right and left knees, respectively": the sides in the order of the words."""
-    said = [p.text[token.start : token.end].lower() for token, role in target.used if role == "side"]
-    order = _TWO_SIDES.fullmatch(said[0]) if len(said) == 1 else None
+    words = [(token, role) for token, role in target.used if role == "side"]
+    said = p.text[words[0][0].start : words[0][0].end].lower() if len(words) == 1 else ""
+    order = _TWO_SIDES.fullmatch(said)
     if order is None:
         return [target]
     sides = ("right", "left") if order["first"].startswith("r") else ("left", "right")
-    words = [(token, role) for token, role in target.used if role == "side"]
-    return [replace(on_side(target, side), used=[*on_side(target, side).used, *words]) for side in sides]
+    sided = [on_side(target, side) for side in sides]
+    return [replace(one, used=[*one.used, *words]) for one in sided]
 
 
 def _values(p: Parser, index: int) -> tuple[list[Phrase], int]:

@@ -57,8 +57,9 @@ def _with_answers(tokens: list[Token]) -> list[Token]:
             ends = index + 1 == len(line) or line[index + 1].kind in _ENDS_ANSWER
             sided = index > 0 and line[index - 1].kind == "side"
             no = answered and sided and ends and token.kind == "no" and token.end - token.start == _NO
-            said = replace(token, kind="value", written=Written(polarity="negative"), flags=PLAIN)
-            found.append(said if no else token)
+            if no:
+                token = replace(token, kind="value", written=Written(polarity="negative"), flags=PLAIN)
+            found.append(token)
     return found
 
 
@@ -105,16 +106,7 @@ def _without_brackets_of_signs(tokens: list[Token]) -> list[Token]:
     for index, token in enumerate(tokens):
         if token.kind == "newline":
             bracketed = []
-        elif (
-            token.kind == "value"
-            and _is_sign(token)
-            and [t.kind for t in tokens[index - 1 : index + 2]]
-            == [
-                "open",
-                "value",
-                "close",
-            ]
-        ):
+        elif token.kind == "value" and _is_sign(token) and _in_brackets(tokens, index):
             bracketed.append(index)
             if len(bracketed) > 1:
                 dropped.update(around for at in bracketed for around in (at - 1, at + 1))
@@ -164,9 +156,9 @@ def _parts_side(tokens: list[Token], comma: int) -> bool:
 
 
 def _in_brackets(tokens: list[Token], index: int) -> bool:
-    """Whether nothing but a side stands in brackets."""
+    """Whether a token stands alone in brackets."""
     around = [token.kind for token in tokens[max(0, index - 1) : index + 2]]
-    return around == ["open", "side", "close"]
+    return around == ["open", tokens[index].kind, "close"]
 
 
 def _is_plus(token: Token) -> bool:

@@ -23,10 +23,7 @@ _COMPARED = _GRADES | {"side"}
 _PARTS = frozenset({"comma", "slash", "and", "but", "colon", "is", "dash", "open", "close"})
 _NAMES = frozenset({"site", "reflex", "region"})
 _ENDS = frozenset({"stop", "newline"})
-_SAID = (
-    _NAMES | _VALUES | {"pair", "comma", "colon", "is", "and", "slash", "dash", "equals", "side", "bullet"}
-)
-
+_SAID = _NAMES | _VALUES | {"pair", "comma", "colon", "is", "and", "slash", "dash", "equals", "bullet"}
 _SAID_OF_ONE = _VALUES | {"pair", "side", "is", "colon", "comma"}
 _LEADS = frozenset({"bullet", "reflex", "colon", "dash"})
 _MARKS_BETWEEN = 4
@@ -165,7 +162,7 @@ class _Reading:
         first = next((i for i, token in enumerate(before) if token.kind not in _LEADS), len(before))
         said = before[first + 1 :]
         led = first < len(before) and before[first].kind == "side" and side.meaning in _OPPOSITE
-        plain = led and all(token.kind in _SAID - {"side"} for token in said)
+        plain = led and all(token.kind in _SAID for token in said)
         if not plain or before[first].meaning != _OPPOSITE[side.meaning]:
             return []
         valued = any(token.kind in _VALUES for token in said)
